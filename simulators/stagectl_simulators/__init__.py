@@ -1,0 +1,1 @@
+"""How does each kind of box behave? Written from its published manner alone, sharing no code with its driver."""

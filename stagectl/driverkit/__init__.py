@@ -1,0 +1,1 @@
+"""How do I add a box? All that the author of a driver imports."""

@@ -1,0 +1,1 @@
+"""How is the daemon reached from outside?"""

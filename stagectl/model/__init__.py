@@ -1,0 +1,1 @@
+"""What do we know of the boxes, and what can be asked of them?"""

@@ -1,0 +1,1 @@
+"""What does a shoot need beyond its boxes?"""
