@@ -8,7 +8,8 @@ A kind of box is a module with a class that satisfies `Model` and one function:
 
     def build(name: str, options: dict[str, object], rng: random.Random, house: HouseClock) -> Model
 
-It raises `ValueError` with a sentence for an option it does not know (options.py reads them). kinds.py lists the modules.
+It raises `ValueError` with a sentence for an option it does not know (options.py reads them). kinds.py lists the
+modules.
 """
 
 from __future__ import annotations
@@ -33,7 +34,7 @@ class Opened:
 
 
 def number(on: float) -> Any:
-    """Declare a fault switch that is a number: 0 is off, a plain "on" means `on`. Use as `roll_late: float = number(3.0)`."""
+    """A fault switch that is a number: 0 is off, a plain "on" means `on`. Write `roll_late: float = number(3.0)`."""
     return field(default=0.0, metadata={"on": on})
 
 
