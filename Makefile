@@ -1,0 +1,100 @@
+# Every target does its own set-up: a bare Debian machine with Python 3.11 needs `make` and nothing else.
+SHELL := /bin/bash
+.SHELLFLAGS := -euo pipefail -c
+.DELETE_ON_ERROR:
+.DEFAULT_GOAL := help
+
+PYTHON ?= python3
+VENV   := .venv
+BIN    := $(VENV)/bin
+PIP    := $(BIN)/python -m pip --disable-pip-version-check --quiet install
+ARGS   ?=
+# Processes that pytest shares the tests out to. The times in the tests' own deadlines suppose two cores.
+JOBS   ?= 2
+
+.PHONY: help demo test check lint quick bench lock clean test-programs
+
+help:
+	@echo 'make demo    the demo hall on 127.0.0.1:8420; options: make demo ARGS="--http 127.0.0.1:18420"'
+	@echo 'make test    every test, on simulators; under 10 minutes'
+	@echo 'make check   format, lint, types, arrows and the quick tests; under 1 minute'
+	@echo 'make bench   the table of ratios beside bare floors'
+	@echo 'make lock    pin the requirements; to take newer ones: make lock ARGS=--upgrade'
+	@echo 'make clean   take away what make and the tests made'
+
+# --- set-up -----------------------------------------------------------------------------------------------------------
+
+# Debian keeps ensurepip in a package of its own; as root we fetch it, else we name it.
+$(BIN)/python:
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' \
+	    || { echo 'stagectl needs Python 3.11 or newer. Install one, then: make PYTHON=python3.11 ...' >&2; exit 2; }
+	@$(PYTHON) -c 'import ensurepip' 2>/dev/null || $(MAKE) --no-print-directory apt-install PACKAGES=python3-venv
+	$(PYTHON) -m venv $(VENV)
+
+# The stamps carry the lock's own time, so that a second call costs nothing. The editable install is built with the
+# pinned hatchling of the lock: nothing unpinned is fetched.
+$(VENV)/.installed: requirements.lock pyproject.toml | $(BIN)/python
+	$(PIP) --require-hashes -r requirements.lock -r requirements-build.lock
+	$(PIP) --no-deps --no-build-isolation -e .
+	@touch $@
+
+$(VENV)/.installed-dev: requirements-dev.lock pyproject.toml | $(BIN)/python
+	$(PIP) --require-hashes -r requirements-dev.lock
+	$(PIP) --no-deps --no-build-isolation -e .
+	@touch $@ $(VENV)/.installed
+
+# The MQTT tests have Debian's broker and its two clients as the other side.
+test-programs:
+	@export PATH="$$PATH:/usr/sbin"; missing=; \
+	command -v mosquitto >/dev/null || missing="$$missing mosquitto"; \
+	command -v mosquitto_pub >/dev/null || missing="$$missing mosquitto-clients"; \
+	if [ -n "$$missing" ]; then $(MAKE) --no-print-directory apt-install PACKAGES="$$missing"; fi
+
+.PHONY: apt-install
+apt-install:
+	@if [ "$$(id -u)" != 0 ] || ! command -v apt-get >/dev/null; then \
+	    echo "This target needs: $(PACKAGES). Install them, on Debian: apt-get install $(PACKAGES)" >&2; exit 2; fi
+	@echo "Installing $(PACKAGES) with apt-get."
+	@export DEBIAN_FRONTEND=noninteractive; \
+	apt-get install -y -qq --no-install-recommends $(PACKAGES) >/dev/null 2>&1 \
+	    || { apt-get update -qq && apt-get install -y -qq --no-install-recommends $(PACKAGES) >/dev/null; }
+
+# --- what people call -------------------------------------------------------------------------------------------------
+
+demo: $(VENV)/.installed
+	@exec $(BIN)/stagectl demo $(ARGS)
+
+test: $(VENV)/.installed-dev test-programs
+	PATH="$$PATH:/usr/sbin" $(BIN)/python -m pytest -n $(JOBS) $(ARGS)
+
+check: lint quick
+
+# The five static checks; each one runs although an earlier one complained.
+lint: $(VENV)/.installed-dev
+	@status=0; \
+	for step in "ruff format --check ." "ruff check ." "mypy" "lint-imports"; do \
+	    echo "+ $$step"; $(BIN)/$$step || status=1; \
+	done; exit $$status
+
+quick: $(VENV)/.installed-dev test-programs
+	PATH="$$PATH:/usr/sbin" $(BIN)/python -m pytest -n $(JOBS) -q -m "not slow" $(ARGS)
+
+bench: $(VENV)/.installed-dev
+	@exec $(BIN)/python -m bench $(ARGS)
+
+# --- upkeep -----------------------------------------------------------------------------------------------------------
+
+# Ranges stand in pyproject.toml, versions and hashes in the locks; no lock holds the name of a host.
+LOCK := uv pip compile --universal --python-version 3.11 --generate-hashes --custom-compile-command "make lock" --quiet $(ARGS)
+
+lock: $(BIN)/python
+	@command -v uv >/dev/null || [ -x $(BIN)/uv ] || $(PIP) uv
+	@export PATH="$$PATH:$(CURDIR)/$(BIN)"; \
+	$(LOCK) pyproject.toml -o requirements.lock; \
+	$(LOCK) --group build -c requirements.lock -o requirements-build.lock; \
+	$(LOCK) pyproject.toml --group dev -c requirements.lock -c requirements-build.lock -o requirements-dev.lock
+	@! grep -nE '://|^--' requirements*.lock || { echo 'A lock names a host. Take the line out.' >&2; exit 1; }
+
+clean:
+	rm -rf $(VENV) dist build .pytest_cache .mypy_cache .ruff_cache .hypothesis .import_linter_cache .coverage .coverage.*
+	find stagectl drivers simulators tests bench -name __pycache__ -type d -prune -exec rm -rf {} +
