@@ -33,17 +33,20 @@ class Opened:
     refuse: bool = False  # True: send, then close; the client was never in, `close` is not called for it
 
 
-def number(on: float) -> Any:
-    """A fault switch that is a number: 0 is off, a plain "on" means `on`. Write `roll_late: float = number(3.0)`."""
-    return field(default=0.0, metadata={"on": on})
+def number(when_on: float) -> Any:
+    """Declare a fault switch that takes a value of 0 (off) or more; a plain "on" means `when_on`.
+
+    Written `roll_late: float = number(3.0)`.
+    """
+    return field(default=0.0, metadata={"on": when_on})
 
 
 @dataclass(slots=True)
 class FaultSet:
     """Named switches that may be turned at any time; all off is a healthy box. Subclass it as a slots dataclass.
 
-    A switch is a `bool = False`, or a `float = number(on)`. Each carries its real-life story in a comment. The server
-    turns a switch and calls `advance` at once, so a model that reacts to a switch being turned does so there. A switch
+    A switch is a `bool = False`, or a `float = number(when_on)`. Each carries its real-life story in a comment. The
+    server turns a switch and calls `advance` at once, so a model that reacts to being switched does so there. A switch
     that is one event (a burst, a reset) turns itself off when it has happened.
     """
 
