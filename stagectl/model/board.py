@@ -1,0 +1,241 @@
+"""What do we know now: every point of every device, one revision counter, one writer a device.
+
+`put` is O(1). The same raw value bumps no revision but renews its times and tells watches, for otherwise a
+standing timecode could never be seen to stand. Slots live for ever: declared again after a reconnect they keep
+their revision and their watches.
+"""
+
+from collections.abc import Callable, Iterator, Mapping
+from typing import Any, TypeVar
+
+from stagectl.model.conditions import Condition, Truth, Watch
+from stagectl.model.points import NEVER, Author, Flags, PointSpec, Quality, Reading
+from stagectl.model.world import Clock
+
+T = TypeVar("T")
+
+
+class View:
+    """Readings changed since the last `take`, newest only: its bound is the number of points."""
+
+    __slots__ = ("_dirty", "wake")
+
+    def __init__(self, wake: Callable[[], None] | None) -> None:
+        self._dirty: dict[Reading[Any], None] = {}
+        self.wake = wake
+
+    def mark(self, reading: Reading[Any]) -> None:
+        if not self._dirty and self.wake is not None:
+            self.wake()
+        self._dirty[reading] = None
+
+    def take(self) -> list[Reading[Any]]:
+        """All that changed, and begin anew."""
+        dirty, self._dirty = self._dirty, {}
+        return list(dirty)
+
+
+class Board:
+    """All readings. Only `BoardWriter`s change them."""
+
+    def __init__(self, clock: Clock) -> None:
+        self.clock = clock
+        self.rev = 0
+        self.epoch = 0
+        self.author: Author = lambda reading: ""  # whose act is this change? set by the command path
+        self._devices: dict[str, dict[str, Reading[Any]]] = {}
+        self._views: list[View] = []
+
+    def get(self, device: str, spec: PointSpec[T]) -> Reading[T]:
+        """What is known of a typed point; unknown if it was never declared."""
+        return self.reading(device, spec)
+
+    def reading(self, device: str, spec: PointSpec[T]) -> Reading[T]:
+        """The live slot, made (undeclared, unknown) if nobody named it before, so that watches may come first."""
+        slots = self._devices.setdefault(device, {})
+        found = slots.get(spec.name)
+        if found is None:
+            found = slots[spec.name] = Reading(device, spec)
+        return found
+
+    def find(self, device: str, name: str) -> Reading[Any] | None:
+        """A declared point by its name, or None."""
+        found = self._devices.get(device, {}).get(name)
+        return found if found is not None and found.declared else None
+
+    def points(self, device: str) -> Mapping[str, Reading[Any]]:
+        """Declared points of a device in the order of declaration."""
+        return {name: slot for name, slot in self._devices.get(device, {}).items() if slot.declared}
+
+    def everything(self) -> Iterator[Reading[Any]]:
+        """Every declared point."""
+        for slots in self._devices.values():
+            for slot in slots.values():
+                if slot.declared:
+                    yield slot
+
+    def writer(self, device: str) -> "BoardWriter":
+        """The one writer of a device; the kit or a house part keeps it."""
+        return BoardWriter(self, device)
+
+    def watch(
+        self, condition: Condition, tell: Callable[[Truth], None], *, device: str = "", since: float = NEVER
+    ) -> Watch:
+        """Follow a condition from now on; `tell` is called at once and on each change."""
+        watch = self.build(condition, tell, device=device)
+        watch.attach(since)
+        return watch
+
+    def build(self, condition: Condition, tell: Callable[[Truth], None], *, device: str = "") -> Watch:
+        """Make a watch without starting it (`Watch.attach` does), so that a roll pays nothing for it at go."""
+        return Watch(self, self.clock, condition, tell, device)
+
+    def view(self, wake: Callable[[], None] | None = None) -> View:
+        """A feed of changes; `wake` is called when the first change after a `take` comes in."""
+        view = View(wake)
+        self._views.append(view)
+        return view
+
+    def drop_view(self, view: View) -> None:
+        """End a feed; safe to call twice."""
+        if view in self._views:
+            self._views.remove(view)
+
+    def changed(self, reading: Reading[Any]) -> None:
+        """Give a changed reading its revision and mark it for every view."""
+        self.rev += 1
+        reading.rev = self.rev
+        for view in self._views:
+            view.mark(reading)
+
+
+class BoardWriter:
+    """Writes the points of one device. Raises KeyError for a name that was never declared."""
+
+    __slots__ = ("_slots", "asked_at", "board", "device", "read_at")
+
+    def __init__(self, board: Board, device: str) -> None:
+        self.board = board
+        self.device = device
+        self._slots: dict[str, Reading[Any]] = {}
+        self.asked_at = NEVER  # set by the kit before the puts of one event; read_at likewise
+        self.read_at = NEVER
+
+    def declare(self, *specs: PointSpec[Any], blind: bool = False) -> None:
+        """Say which points this box has; at any time, since counts are known only after connecting.
+
+        Args:
+            specs: with their indexes filled in.
+            blind: this box can't report them, ever: what is sent is shown as asked.
+        """
+        for spec in specs:
+            slot = self.board.reading(self.device, spec)
+            slot.spec, slot.blind = spec, blind
+            if not slot.declared:
+                slot.declared = True
+                self.board.changed(slot)
+            self._slots[spec.name] = slot
+
+    def has(self, name: str) -> bool:
+        """Is the point declared?"""
+        return name in self._slots
+
+    def declared(self) -> list[Reading[Any]]:
+        """The slots of this writer, in order of declaration."""
+        return list(self._slots.values())
+
+    def put(self, name: str, raw: object, read: Callable[[Any], Any] | None = None) -> None:
+        """Write what the box said.
+
+        Args:
+            name: declared point.
+            raw: as the box spells it; compared first, so that nothing else is paid for a value that stands.
+            read: makes the value; KeyError or ValueError in it means: a code we don't know, shown as unknown.
+        """
+        slot = self._slots[name]
+        if raw == slot.raw and slot.quality in (Quality.GOOD, Quality.STALE):
+            if self.asked_at > slot.asked_at:
+                slot.asked_at = self.asked_at
+            slot.read_at = self.read_at
+            if slot.quality is Quality.STALE:
+                slot.quality = Quality.GOOD
+                self.board.changed(slot)
+        else:
+            self._change(slot, raw, read)
+        if slot.watches:
+            for watch in tuple(slot.watches):
+                watch.poke(slot)
+
+    def unknown(self, name: str, raw: object) -> None:
+        """The box said something that can't be read."""
+        self.put(name, raw, _unreadable)
+
+    def asked(self, name: str, value: object) -> None:
+        """Write what we sent to a blind point."""
+        slot = self._slots[name]
+        slot.value, slot.raw, slot.quality = value, value, Quality.ASKED
+        slot.asked_at = slot.read_at = slot.changed_at = self.board.clock.now()
+        self.board.changed(slot)
+        self._poke(slot)
+
+    def compute(self, name: str, value: object, *, quality: Quality = Quality.GOOD, asked_at: float) -> None:
+        """Write a computed point with the worst quality and the oldest times of its inputs."""
+        slot = self._slots[name]
+        self.asked_at, self.read_at = asked_at, self.board.clock.now()
+        if quality is Quality.GOOD:
+            self.put(name, value)
+        elif slot.quality is not quality or slot.value != value:
+            slot.value, slot.raw, slot.quality, slot.asked_at, slot.read_at = value, value, quality, asked_at, asked_at
+            self.board.changed(slot)
+            self._poke(slot)
+
+    def age(self, now: float, heard_at: float, link_s: float) -> None:
+        """Turn stale what is older than its promise; kept-by-notice points are as fresh as their link.
+
+        Args:
+            now: seconds of the clock.
+            heard_at: when the link last heard anything.
+            link_s: how long a silent link is believed.
+        """
+        link_old = now - heard_at > link_s
+        for slot in self._slots.values():
+            if slot.quality is Quality.GOOD and (now - slot.asked_at > slot.age_s if slot.age_s else link_old):
+                self._stale(slot)
+
+    def lost(self) -> None:
+        """The link is gone: every value turns stale and is kept."""
+        for slot in self._slots.values():
+            if slot.quality is Quality.GOOD:
+                self._stale(slot)
+
+    def _stale(self, slot: Reading[Any]) -> None:
+        slot.quality = Quality.STALE
+        self.board.changed(slot)
+        self._poke(slot)
+
+    def _poke(self, slot: Reading[Any]) -> None:
+        for watch in tuple(slot.watches):
+            watch.poke(slot)
+
+    def _change(self, slot: Reading[Any], raw: object, read: Callable[[Any], Any] | None) -> None:
+        before, slot.raw = slot.value, raw
+        try:
+            value, quality = (raw if read is None else read(raw)), Quality.GOOD
+        except (KeyError, ValueError):
+            value, quality = None, Quality.UNKNOWN
+        same_value = value == before and quality is slot.quality
+        was_known = slot.quality is not Quality.UNKNOWN
+        slot.asked_at, slot.read_at = self.asked_at, self.read_at
+        if same_value:
+            return
+        slot.value, slot.quality = value, quality
+        slot.changed_at = self.read_at
+        if value != before:
+            slot.changes += 1
+            if slot.spec.settable or Flags.ACT in slot.spec.flags:
+                slot.by = self.board.author(slot) if was_known else ""
+        self.board.changed(slot)
+
+
+def _unreadable(raw: object) -> object:
+    raise ValueError(raw)

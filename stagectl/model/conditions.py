@@ -1,0 +1,391 @@
+"""When does something hold: yes, no or not known, over points and with time?
+
+One evaluator for verdicts, line-up, set-ups, alarms and scenes, so that they share one set of edge cases. A
+condition is plain data; `judge` looks once, a `Watch` follows it and keeps the little state that time needs.
+"""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import TYPE_CHECKING, Any, Final
+
+from stagectl.model.points import NEVER, PointSpec, Poked, Quality, Reading
+
+if TYPE_CHECKING:
+    from stagectl.model.board import Board
+    from stagectl.model.world import Clock, Handle
+
+
+class Truth(StrEnum):
+    """Unknown covers stale, never read, and only asked."""
+
+    YES = "yes"
+    NO = "no"
+    UNKNOWN = "unknown"
+
+
+YES: Final = Truth.YES
+NO: Final = Truth.NO
+UNKNOWN: Final = Truth.UNKNOWN
+
+
+class Condition:
+    """Base; frozen, comparable, without state. `device` None in a leaf means "the ask's target"."""
+
+    __slots__ = ()
+
+    def leaves(self) -> "Iterator[Leaf]":
+        raise AssertionError("made by subclasses")
+
+    def on(self, device: str) -> "Condition":
+        """The same with every open target filled in."""
+        raise AssertionError("made by subclasses")
+
+    def say(self) -> str:
+        """One clause: "transport is recording and timecode advances"."""
+        raise AssertionError("made by subclasses")
+
+    def lasting(self, seconds: float) -> "Condition":
+        """Yes only once it has held for `seconds`."""
+        return Lasts(self, seconds)
+
+
+@dataclass(frozen=True, slots=True)
+class Leaf(Condition):
+    """One claim about one point. `says` is one of SAYS."""
+
+    spec: PointSpec[Any]
+    says: str
+    values: tuple[Any, ...] = ()
+    device: str | None = None
+
+    def leaves(self) -> "Iterator[Leaf]":
+        yield self
+
+    def on(self, device: str) -> "Leaf":
+        return self if self.device is not None else Leaf(self.spec, self.says, self.values, device)
+
+    def say(self) -> str:
+        where = self.spec.name.replace(".", " ")
+        who = f"{self.device} " if self.device else ""
+        return f"{who}{where} {self.says} {', '.join(self.spec.say(value) for value in self.values)}".rstrip()
+
+
+SAYS: Final = ("is", "is not", "is one of", "at least", "at most", "advances", "stands", "changed", "is known")
+
+
+@dataclass(frozen=True, slots=True)
+class All(Condition):
+    """Every part; of no parts: yes."""
+
+    parts: tuple[Condition, ...] = ()
+
+    def leaves(self) -> Iterator[Leaf]:
+        for part in self.parts:
+            yield from part.leaves()
+
+    def on(self, device: str) -> "All":
+        return All(tuple(part.on(device) for part in self.parts))
+
+    def say(self) -> str:
+        return " and ".join(part.say() for part in self.parts)
+
+
+@dataclass(frozen=True, slots=True)
+class AnyOf(Condition):
+    """At least one part."""
+
+    parts: tuple[Condition, ...]
+
+    def leaves(self) -> Iterator[Leaf]:
+        for part in self.parts:
+            yield from part.leaves()
+
+    def on(self, device: str) -> "AnyOf":
+        return AnyOf(tuple(part.on(device) for part in self.parts))
+
+    def say(self) -> str:
+        return " or ".join(part.say() for part in self.parts)
+
+
+@dataclass(frozen=True, slots=True)
+class Not(Condition):
+    """The opposite; unknown stays unknown."""
+
+    part: Condition
+
+    def leaves(self) -> Iterator[Leaf]:
+        yield from self.part.leaves()
+
+    def on(self, device: str) -> "Not":
+        return Not(self.part.on(device))
+
+    def say(self) -> str:
+        return f"not ({self.part.say()})"
+
+
+@dataclass(frozen=True, slots=True)
+class Lasts(Condition):
+    """Yes once `part` has been yes without a break for `seconds`; not known before, no when it is no."""
+
+    part: Condition
+    seconds: float
+
+    def leaves(self) -> Iterator[Leaf]:
+        yield from self.part.leaves()
+
+    def on(self, device: str) -> "Lasts":
+        return Lasts(self.part.on(device), self.seconds)
+
+    def say(self) -> str:
+        return f"{self.part.say()} for {self.seconds:g} s"
+
+
+ALWAYS: Final = All()
+
+
+def every(*parts: Condition) -> Condition:
+    """All of `parts`."""
+    return parts[0] if len(parts) == 1 else All(parts)
+
+
+def some(*parts: Condition) -> Condition:
+    """Any of `parts`."""
+    return parts[0] if len(parts) == 1 else AnyOf(parts)
+
+
+def number_of(value: Any) -> float | None:
+    """A number to compare; the word "off" is below any level."""
+    if isinstance(value, bool):
+        return None
+    if isinstance(value, (int, float)):
+        return value
+    return NEVER if value == "off" else None
+
+
+def same(spec: PointSpec[Any], seen: Any, wanted: Any) -> bool:
+    """Is `seen` the value `wanted`, within the point's tolerance? A word is never near a number."""
+    if spec.tolerance and not isinstance(seen, str) and not isinstance(wanted, str):
+        return bool(abs(seen - wanted) <= spec.tolerance)
+    return bool(seen == wanted)
+
+
+def compare(leaf: Leaf, value: Any) -> Truth:
+    """Judge a claim that needs no time against one good value."""
+    spec, says, values = leaf.spec, leaf.says, leaf.values
+    if says == "is":
+        return YES if same(spec, value, values[0]) else NO
+    if says == "is not":
+        return NO if same(spec, value, values[0]) else YES
+    if says == "is one of":
+        return YES if any(same(spec, value, one) for one in values) else NO
+    if says == "is known":
+        return YES
+    if says in ("at least", "at most"):
+        seen, bound = number_of(value), number_of(values[0])
+        if seen is None or bound is None:
+            return UNKNOWN
+        return YES if (seen >= bound if says == "at least" else seen <= bound) else NO
+    return UNKNOWN  # claims about time need a watch
+
+
+def both(truths: Iterator[Truth]) -> Truth:
+    """And: no beats unknown beats yes."""
+    seen = YES
+    for truth in truths:
+        if truth is NO:
+            return NO
+        if truth is UNKNOWN:
+            seen = UNKNOWN
+    return seen
+
+
+def judge(board: "Board", condition: Condition, device: str = "", *, since: float = NEVER) -> Truth:
+    """Look once, without waiting; a claim about time is unknown."""
+    match condition:
+        case Leaf():
+            reading = board.reading(condition.device or device, condition.spec)
+            if reading.quality is not Quality.GOOD or reading.asked_at <= since:
+                return UNKNOWN
+            return compare(condition, reading.value)
+        case All():
+            return both(judge(board, part, device, since=since) for part in condition.parts)
+        case AnyOf():
+            return _either(judge(board, part, device, since=since) for part in condition.parts)
+        case Not():
+            return _opposite(judge(board, condition.part, device, since=since))
+        case Lasts():
+            return UNKNOWN if (truth := judge(board, condition.part, device, since=since)) is YES else truth
+    raise TypeError(f"no such condition: {condition!r}")
+
+
+def _either(truths: Iterator[Truth]) -> Truth:
+    seen = NO
+    for truth in truths:
+        if truth is YES:
+            return YES
+        if truth is UNKNOWN:
+            seen = UNKNOWN
+    return seen
+
+
+def _opposite(truth: Truth) -> Truth:
+    return UNKNOWN if truth is UNKNOWN else (NO if truth is YES else YES)
+
+
+class _Seen:
+    """One leaf being followed: what time needs to be remembered of it."""
+
+    __slots__ = ("base", "changes", "last_change", "leaf", "reading", "truth")
+
+    def __init__(self, leaf: Leaf, reading: Reading[Any]) -> None:
+        self.leaf = leaf
+        self.reading = reading
+        self.base: Any = None
+        self.changes = 0
+        self.last_change = NEVER
+        self.truth = UNKNOWN
+
+    def begin(self, since: float) -> None:
+        reading = self.reading
+        self.base = reading.value if reading.quality in (Quality.GOOD, Quality.STALE) else None
+        self.changes = 0
+        self.last_change = NEVER
+        self.truth = UNKNOWN
+        if since == NEVER and reading.quality is Quality.GOOD:
+            self.truth = compare(self.leaf, reading.value)
+            if self.leaf.says == "changed":
+                self.truth = NO
+
+    def heard(self, since: float) -> None:
+        """Judge anew after a put. A reading that was asked for before `since` is no evidence."""
+        reading, says = self.reading, self.leaf.says
+        if reading.quality is not Quality.GOOD:
+            self.truth = UNKNOWN
+        elif reading.asked_at <= since:
+            return
+        elif says == "changed":
+            if self.base is None:
+                self.base = reading.value
+            self.truth = YES if reading.value != self.base else NO
+        elif says in ("advances", "stands"):
+            self._moves(reading, says)
+        else:
+            self.truth = compare(self.leaf, reading.value)
+
+    def _moves(self, reading: Reading[Any], says: str) -> None:
+        if self.base is not None and reading.value != self.base:
+            self.changes += 1
+            self.last_change = reading.read_at
+            if says == "stands":
+                self.truth = NO
+            elif self.changes >= 2:
+                self.truth = YES
+        elif self.base is None:
+            self.last_change = reading.read_at
+        elif reading.asked_at - max(self.last_change, reading.changed_at) > self.leaf.spec.moves_s:
+            # asked later than the value may stand while it runs, and it was still the same
+            self.truth = YES if says == "stands" else NO
+            self.changes = 0
+        self.base = reading.value
+
+
+class Watch(Poked):
+    """A condition being followed. Tells its truth at `attach` and whenever it changes, until `detach`."""
+
+    __slots__ = ("_board", "_clock", "_leaves", "_root", "_tell", "_timer", "_yes_since", "condition", "since", "truth")
+
+    def __init__(
+        self, board: "Board", clock: "Clock", condition: Condition, tell: Callable[[Truth], None], device: str
+    ) -> None:
+        self._board = board
+        self._clock = clock
+        self.condition = condition.on(device) if device else condition
+        self._tell = tell
+        # by identity: hashing a leaf at every put would cost more than judging it
+        self._leaves: dict[int, _Seen] = {
+            id(leaf): _Seen(leaf, board.reading(leaf.device or device, leaf.spec)) for leaf in self.condition.leaves()
+        }
+        self._yes_since: dict[int, float] = {}
+        self._timer: Handle | None = None
+        self.since = NEVER
+        self.truth = UNKNOWN
+
+    def attach(self, since: float = NEVER) -> None:
+        """Begin; only readings asked for after `since` count. Tells at once."""
+        self.since = since
+        for seen in self._leaves.values():
+            seen.begin(since)
+            watches = seen.reading.watches
+            if self not in watches:
+                watches.append(self)
+        self.truth = self._judge(self.condition)
+        self._tell(self.truth)
+
+    def detach(self) -> None:
+        """End; safe to call twice."""
+        for seen in self._leaves.values():
+            if self in seen.reading.watches:
+                seen.reading.watches.remove(self)
+        if self._timer is not None:
+            self._timer.cancel()
+            self._timer = None
+
+    def poke(self, reading: Reading[Any]) -> None:
+        for seen in self._leaves.values():
+            if seen.reading is reading:
+                seen.heard(self.since)
+        self._settle()
+
+    def missing(self) -> list[str]:
+        """What is not seen yet, one clause each: "transport is stopped, wanted recording"."""
+        told: list[str] = []
+        for seen in self._leaves.values():
+            leaf = seen.leaf
+            if seen.truth is not YES:
+                where = leaf.spec.name.replace(".", " ")
+                if seen.truth is UNKNOWN:
+                    told.append(f"{where} not seen")
+                elif leaf.says == "is":
+                    told.append(f"{where} is {leaf.spec.say(seen.reading.value)}")
+                else:
+                    told.append(f"{where} is {leaf.spec.say(seen.reading.value)}, not as wanted: {leaf.say()}")
+        return told
+
+    @property
+    def blind(self) -> bool:
+        """No leaf of it can ever be reported by its box."""
+        return bool(self._leaves) and all(seen.reading.blind for seen in self._leaves.values())
+
+    def _settle(self) -> None:
+        truth = self._judge(self.condition)
+        if truth is not self.truth:
+            self.truth = truth
+            self._tell(truth)
+
+    def _judge(self, condition: Condition) -> Truth:
+        match condition:
+            case Leaf():
+                return self._leaves[id(condition)].truth
+            case All():
+                return both(self._judge(part) for part in condition.parts)
+            case AnyOf():
+                return _either(self._judge(part) for part in condition.parts)
+            case Not():
+                return _opposite(self._judge(condition.part))
+            case Lasts():
+                return self._lasts(condition)
+        raise TypeError(f"no such condition: {condition!r}")
+
+    def _lasts(self, condition: Lasts) -> Truth:
+        truth, now = self._judge(condition.part), self._clock.now()
+        if truth is not YES:
+            self._yes_since.pop(id(condition), None)
+            return truth
+        due = self._yes_since.setdefault(id(condition), now) + condition.seconds
+        if now >= due:
+            return YES
+        if self._timer is not None:
+            self._timer.cancel()
+        self._timer = self._clock.later(due, self._settle)
+        return UNKNOWN
