@@ -106,7 +106,7 @@ class Model(Protocol):
         ...
 
     def open(self, client: int, peer: str, now_s: float) -> Opened:
-        """Meet a new client; `peer` is its address as text. A greeting goes into `sends`."""
+        """Meet a new client; `peer` is its host's address as text, without the port. A greeting goes into `sends`."""
         ...
 
     def feed(self, client: int, data: bytes, now_s: float) -> Sends:

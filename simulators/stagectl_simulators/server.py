@@ -41,7 +41,8 @@ class _Client(asyncio.Protocol):
         if handle is not None:
             handle.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
         self.out = Outgoing(transport, lambda data: self._box.note(self, "out", data))
-        self._box.arrived(self, str(transport.get_extra_info("peername")))
+        peer = transport.get_extra_info("peername") or ("",)  # nothing, if it is gone already
+        self._box.arrived(self, str(peer[0]))
 
     def data_received(self, data: bytes) -> None:
         self._box.heard(self, data)
