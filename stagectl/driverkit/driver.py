@@ -14,23 +14,25 @@ from stagectl.model.capabilities.base import Capability
 from stagectl.model.verbs import Verb
 
 R = TypeVar("R")  # the driver's requests: frozen dataclasses, comparable
-E = TypeVar("E")  # the codec's events
+R_contra = TypeVar("R_contra", contravariant=True)
+E_co = TypeVar("E_co", covariant=True)  # the codec's events
+E_contra = TypeVar("E_contra", contravariant=True)
 
 
-class Codec(Protocol[R, E]):
+class Codec(Protocol[R_contra, E_co]):
     """Bytes in, events out; requests in, bytes out. Holds its own limits."""
 
-    def feed(self, data: bytes) -> list[E]:
+    def feed(self, data: bytes) -> Sequence[E_co]:
         """Return the events that `data` completes; any split of a stream gives the same events.
 
         Raises:
             ProtocolError: a limit is passed. The codec is spent; the kit closes the link.
         """
 
-    def gap(self) -> list[E]:
+    def gap(self) -> Sequence[E_co]:
         """The line was silent for the driver's `gap_s`: return what silence completes or drops."""
 
-    def encode(self, request: R) -> bytes:
+    def encode(self, request: R_contra) -> bytes:
         """Write a request. Raises ValueError: a CR, LF or the like in a field would smuggle in a second command."""
 
 
@@ -62,7 +64,7 @@ class Reply(Generic[R]):
     rows: tuple[Mapping[str, Any], ...] = ()
 
 
-class Driver(Protocol[R, E]):
+class Driver(Protocol[R, E_contra]):
     """Which wire word is which point, and which verb is which request.
 
     Class variables:
@@ -82,8 +84,11 @@ class Driver(Protocol[R, E]):
     gap_s: ClassVar[float]
 
     def look(self, names: Collection[str] | None) -> Sequence[R]:
-        """Requests that only read. None: all there is (identity, every point, subscription to notices), asked
-        once after connecting. Else: what refreshes these points (concrete names)."""
+        """Requests that only read.
+
+        None: all there is (identity, every point, subscription to notices), asked once after connecting.
+        Else: what refreshes these points (concrete names); ("clips",) asks for the list of that name.
+        """
 
     def ask(self, verbs: Sequence[Verb]) -> Sequence[R]:
         """Translate acts; one request each in order, or fewer that carry several (a salvo).
@@ -92,7 +97,7 @@ class Driver(Protocol[R, E]):
             RefusedError: this box can't do that, with a sentence.
         """
 
-    def hear(self, event: E, board: BoardWriter, awaiting: R | None) -> Reply[R] | None:
+    def hear(self, event: E_contra, board: BoardWriter, awaiting: R | None) -> Reply[R] | None:
         """Put what the event says on the board; return a Reply if it answers `awaiting`, the oldest open request.
 
         An event that answers nothing (a notice, noise) returns None. An "ok" alone sets no point; an echo that

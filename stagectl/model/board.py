@@ -112,7 +112,7 @@ class Board:
 class BoardWriter:
     """Writes the points of one device. Raises KeyError for a name that was never declared."""
 
-    __slots__ = ("_slots", "asked_at", "board", "device", "read_at")
+    __slots__ = ("_gathered", "_slots", "age_of", "asked_at", "board", "device", "read_at")
 
     def __init__(self, board: Board, device: str) -> None:
         self.board = board
@@ -120,6 +120,19 @@ class BoardWriter:
         self._slots: dict[str, Reading[Any]] = {}
         self.asked_at = NEVER  # set by the kit before the puts of one event; read_at likewise
         self.read_at = NEVER
+        self.age_of: Callable[[PointSpec[Any]], float] = lambda spec: 0  # set by the kit from the driver's looks
+        self._gathered: list[tuple[str, object, Callable[[Any], Any] | None]] | None = None
+
+    def gather(self) -> None:
+        """Hold the puts of one event back until `commit` knows when their question was asked."""
+        self._gathered = []
+
+    def commit(self, asked_at: float, read_at: float) -> None:
+        """Do the puts gathered since `gather`, stamped."""
+        gathered, self._gathered = self._gathered, None
+        self.asked_at, self.read_at = asked_at, read_at
+        for name, raw, read in gathered or ():
+            self.put(name, raw, read)
 
     def declare(self, *specs: PointSpec[Any], blind: bool = False) -> None:
         """Say which points this box has; at any time, since counts are known only after connecting.
@@ -130,7 +143,7 @@ class BoardWriter:
         """
         for spec in specs:
             slot = self.board.reading(self.device, spec)
-            slot.spec, slot.blind = spec, blind
+            slot.spec, slot.blind, slot.age_s = spec, blind, self.age_of(spec)
             if not slot.declared:
                 slot.declared = True
                 self.board.changed(slot)
@@ -153,6 +166,9 @@ class BoardWriter:
             read: makes the value; KeyError or ValueError in it means: a code we don't know, shown as unknown.
         """
         slot = self._slots[name]
+        if self._gathered is not None:
+            self._gathered.append((name, raw, read))
+            return
         if raw == slot.raw and slot.quality in (Quality.GOOD, Quality.STALE):
             if self.asked_at > slot.asked_at:
                 slot.asked_at = self.asked_at

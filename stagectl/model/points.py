@@ -9,7 +9,7 @@ from collections.abc import Callable, Collection
 from dataclasses import dataclass, field, replace
 from enum import Enum, Flag, StrEnum, auto
 from functools import lru_cache
-from typing import TYPE_CHECKING, Any, Final, Generic, Literal, Self, TypeVar
+from typing import TYPE_CHECKING, Any, Final, Generic, Literal, TypeVar
 
 from stagectl.model.errors import RefusedError
 
@@ -96,7 +96,7 @@ class PointSpec(Generic[T]):
     flags: Flags = Flags.NONE
     template: str = ""
 
-    def at(self, *index: int | str) -> Self:
+    def at(self, *index: int | str) -> "PointSpec[T]":
         """The point of one index: `LEVEL.at(5)` is "strip.5.level". Raises ValueError: wrong count of indexes."""
         return _filled(self, index)
 
@@ -212,11 +212,8 @@ class PointSpec(Generic[T]):
         return _leaf(self, "is known", ())
 
 
-P = TypeVar("P", bound=PointSpec[Any])
-
-
 @lru_cache(maxsize=65536)  # a thousand boxes of one kind share their specs
-def _filled(spec: P, index: tuple[int | str, ...]) -> P:
+def _filled(spec: PointSpec[Any], index: tuple[int | str, ...]) -> PointSpec[Any]:
     name = spec.name
     for one in index:
         head, _, rest = name.partition("{")
@@ -230,7 +227,7 @@ def _filled(spec: P, index: tuple[int | str, ...]) -> P:
 
 
 def _leaf(spec: PointSpec[Any], says: str, values: tuple[Any, ...]) -> "Condition":
-    from stagectl.model.conditions import Leaf  # the two modules name each other; conditions is the outer one
+    from stagectl.model.conditions import Leaf  # noqa: PLC0415 - the two modules name each other; conditions is the outer one
 
     return Leaf(spec, says, values)
 

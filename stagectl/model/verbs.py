@@ -6,7 +6,7 @@ a frozen dataclass whose fields are its arguments; drivers `match` on it.
 
 from dataclasses import dataclass, field, fields
 from enum import StrEnum
-from typing import Any, ClassVar, Generic, TypeVar
+from typing import Any, ClassVar, Generic, TypeVar, cast
 
 from stagectl.model.conditions import ALWAYS, Condition
 from stagectl.model.errors import RefusedError
@@ -69,14 +69,12 @@ class Verb:
 
     def say(self) -> str:
         """The act in words, for journals and plans: "roll", "set output 3 source to 7"."""
-        told = [
-            f"{one.name} {getattr(self, one.name)}" for one in fields(self) if getattr(self, one.name) not in ("", None)
-        ]  # type: ignore[arg-type]
+        told = [f"{name} {value}" for name, value in self.arguments().items() if value not in ("", None)]
         return " ".join([self.spec.name, *told])
 
     def arguments(self) -> dict[str, Any]:
         """Field values by name, as JSON can hold them."""
-        return {one.name: getattr(self, one.name) for one in fields(self)}  # type: ignore[arg-type]
+        return {one.name: getattr(self, one.name) for one in fields(cast("Any", self))}
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Protocol
 
+Stream = random.Random  # one consumer's own stream of chance
+
 
 class Handle(Protocol):
     """A timer that can be taken back."""
@@ -83,7 +85,7 @@ class Storage(Protocol):
 class Chance(Protocol):
     """Random numbers, one stream a consumer, so that a replay with a seed stays the same."""
 
-    def stream(self, name: str) -> random.Random: ...
+    def stream(self, name: str) -> Stream: ...
 
 
 class Ids(Protocol):

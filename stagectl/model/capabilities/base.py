@@ -27,7 +27,8 @@ MODEL: Final[PointSpec[str]] = PointSpec("identity.model", str)
 SERIAL: Final[PointSpec[str]] = PointSpec("identity.serial", str)
 VERSION: Final[PointSpec[str]] = PointSpec("identity.version", str)
 HEALTH: Final[PointSpec[Health]] = PointSpec("health", Health)
-EVERY_BOX: Final = (LINK_UP, LINK_SILENT, MODEL, SERIAL, VERSION, HEALTH)
+HEALTH_WHY: Final[PointSpec[str]] = PointSpec("health.why", str)  # one clause; empty when well
+EVERY_BOX: Final = (LINK_UP, LINK_SILENT, MODEL, SERIAL, VERSION, HEALTH, HEALTH_WHY)
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,138 @@
+"""The real world: clock, sockets, disk, threads and chance of this machine."""
+
+import asyncio
+import os
+import random
+import secrets
+import socket
+import time
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any, Final
+
+from stagectl.model.world import Append, World
+
+_BASE32: Final = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"  # Crockford
+
+
+class RealClock:
+    """The loop's monotonic time, made strict: the same value is never given twice."""
+
+    def __init__(self, loop: asyncio.AbstractEventLoop) -> None:
+        self._loop = loop
+        self._last = 0.0
+
+    def now(self) -> float:
+        at = time.monotonic()
+        if at <= self._last:
+            at = self._last + 1e-9
+            while at <= self._last:  # beyond 2**23 s a nanosecond is less than a step
+                at += 1e-7
+        self._last = at
+        return at
+
+    def wall(self) -> datetime:
+        return datetime.now(UTC)
+
+    def later(self, at: float, do: Callable[[], None]) -> asyncio.TimerHandle:
+        return self._loop.call_at(at, do)
+
+
+class RealNetwork:
+    """TCP over the loop, with NODELAY, keep-alive off and a limit on unacknowledged bytes."""
+
+    async def connect(
+        self, factory: Callable[[], asyncio.BufferedProtocol], host: str, port: int, *, user_timeout_s: float
+    ) -> tuple[asyncio.Transport, asyncio.BufferedProtocol]:
+        loop = asyncio.get_running_loop()
+        transport, protocol = await loop.create_connection(factory, host, port)
+        found = transport.get_extra_info("socket")
+        if found is not None:
+            found.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+            if hasattr(socket, "TCP_USER_TIMEOUT"):
+                found.setsockopt(socket.IPPROTO_TCP, socket.TCP_USER_TIMEOUT, int(user_timeout_s * 1000))
+        return transport, protocol
+
+
+class _File:
+    def __init__(self, path: Path, pool: ThreadPoolExecutor) -> None:
+        self._fd = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_APPEND | os.O_CLOEXEC, 0o600)
+        self._pool = pool
+
+    def write(self, data: bytes) -> None:
+        view = memoryview(data)
+        while view:
+            view = view[os.write(self._fd, view) :]
+
+    async def sync(self) -> None:
+        await asyncio.get_running_loop().run_in_executor(self._pool, os.fdatasync, self._fd)
+
+    def close(self) -> None:
+        os.close(self._fd)
+
+
+class RealStorage:
+    """One directory of this machine's disk, made if absent, for its owner's eyes only."""
+
+    def __init__(self, folder: Path) -> None:
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+        self.folder = folder
+        self._pool = ThreadPoolExecutor(1, thread_name_prefix="journal")
+
+    def names(self) -> list[str]:
+        return sorted(entry.name for entry in self.folder.iterdir() if entry.is_file())
+
+    def read(self, name: str) -> bytes:
+        return (self.folder / name).read_bytes()
+
+    def append_to(self, name: str) -> Append:
+        return _File(self.folder / name, self._pool)
+
+    def rename(self, old: str, new: str) -> None:
+        (self.folder / old).rename(self.folder / new)
+
+    def remove(self, name: str) -> None:
+        (self.folder / name).unlink()
+
+    async def sync_names(self) -> None:
+        await asyncio.get_running_loop().run_in_executor(self._pool, self._sync_names)
+
+    def _sync_names(self) -> None:
+        handle = os.open(self.folder, os.O_RDONLY | os.O_DIRECTORY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+class RealChance:
+    """A stream of its own for each consumer, seeded by the system."""
+
+    def stream(self, name: str) -> random.Random:
+        return random.Random(secrets.randbits(64))  # noqa: S311 - for jitter, not for secrets
+
+
+class RealIds:
+    """Time-ordered ids: 48 bits of milliseconds since 1970, 80 bits of chance, Crockford base 32."""
+
+    def new(self) -> str:
+        number = (time.time_ns() // 1_000_000 << 80) | secrets.randbits(80)
+        return "".join(_BASE32[number >> shift & 31] for shift in range(125, -1, -5))
+
+
+class RealOffload:
+    """Two threads for long work; never the loop."""
+
+    def __init__(self) -> None:
+        self._pool = ThreadPoolExecutor(2, thread_name_prefix="offload")
+
+    async def run(self, name: str, do: Callable[..., Any], *args: Any) -> Any:
+        return await asyncio.get_running_loop().run_in_executor(self._pool, do, *args)
+
+
+def real_world(data: Path) -> World:
+    """The world of this machine; call it inside the running loop. `data` holds journal and state."""
+    loop = asyncio.get_running_loop()
+    return World(RealClock(loop), RealNetwork(), RealStorage(data), RealChance(), RealIds(), RealOffload())
