@@ -97,10 +97,10 @@ class Simulation:
 
     async def _open_door(self) -> str:
         host, port = self._door_at
-        self._door = web.AppRunner(build_door(self.boxes), access_log=None)
+        self._door = web.AppRunner(build_door(self.boxes), access_log=None, shutdown_timeout=1)
         await self._door.setup()
         try:
-            await web.TCPSite(self._door, host, port, shutdown_timeout=1).start()
+            await web.TCPSite(self._door, host, port).start()
         except OSError as error:
             raise ValueError(f"The door cannot listen on {host}:{port}: {error.strerror}. Choose another.") from error
         at = self._door.addresses[0]
