@@ -103,9 +103,10 @@ def test_labels_come_from_the_options() -> None:
     assert "INPUT LABELS:\n0 Bühne links\n1 \n\n" in dump
 
 
-# Requests: (id, request, answer to the requester, source)
+# Requests
 
 REQUESTS = [
+    # id, request, answer to the requester, source
     ("route", "VIDEO OUTPUT ROUTING:\n3 7\n\n", "ACK\n\nVIDEO OUTPUT ROUTING:\n3 7\n\n", SHEET),
     (
         "salvo, the worked exchange",
