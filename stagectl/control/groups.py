@@ -1,0 +1,122 @@
+"""What is one press? A group of commands with a verdict each; the group's is the worst one plus a count."""
+
+import asyncio
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from stagectl.driverkit.box import Box, Prepared
+from stagectl.model.conditions import Truth, Watch
+from stagectl.model.verbs import WORST_FIRST, Ask, Ended, Verdict
+
+
+@dataclass(slots=True, eq=False)
+class Command:
+    """One ask on its way from heard to verdict.
+
+    Attributes:
+        box: None for a house part's own effect, which sends nothing.
+        watch: follows the effect from the moment the bytes left.
+        sent_at: when they did; None: not (yet).
+        verdict: final once set.
+        said_no: the box refused in these words; one more look decides.
+        twins: later asks for the very same thing, which share this verdict.
+    """
+
+    ask: Ask
+    box: Box | None = None
+    prepared: Prepared | None = None
+    watch: Watch | None = None
+    needs: Watch | None = None
+    moot: Watch | None = None
+    armed_at: float = 0.0
+    sent_at: float | None = None
+    deadline_at: float = float("inf")
+    looking: bool = False  # it was so already: a look instead of the verb
+    said_no: str = ""
+    verdict: Verdict | None = None
+    twins: "list[Command]" = field(default_factory=list)
+    group: "Group | None" = None
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """The points of the effect, for looking."""
+        return tuple(dict.fromkeys(leaf.spec.name for leaf in self.ask.verb.effect().leaves()))
+
+    @property
+    def truth(self) -> Truth:
+        """What the effect shows now."""
+        return Truth.UNKNOWN if self.watch is None else self.watch.truth
+
+
+@dataclass(slots=True, eq=False)
+class Group:
+    """Commands that were asked with one press.
+
+    Attributes:
+        id: given by the caller or made; the same id is never carried out twice.
+        say: the wish in words: "roll all", "set paths iso-1 shows to wide".
+        content: what was asked, to tell a repeated id from a misused one.
+        number: the journal's number of its line.
+        durable: False when the journal could not be synced.
+        take: the take it starts or ends.
+    """
+
+    id: str
+    who: str
+    inlet: str
+    verb: str
+    say: str
+    content: str
+    born: float
+    commands: list[Command] = field(default_factory=list)
+    number: int = 0
+    durable: bool | None = None
+    take: int | None = None
+    args: dict[str, Any] = field(default_factory=dict)
+    open: int = 0
+    ended_at: float | None = None
+    on_end: "list[Callable[[Group], None]]" = field(default_factory=list)
+    _done: asyncio.Event = field(default_factory=asyncio.Event)
+
+    @property
+    def ended(self) -> bool:
+        """Every command has its verdict."""
+        return self.ended_at is not None
+
+    @property
+    def verdicts(self) -> Sequence[Verdict]:
+        """In the order asked; only of commands that ended."""
+        return [command.verdict for command in self.commands if command.verdict is not None]
+
+    @property
+    def worst(self) -> Ended | None:
+        """The group's verdict; None: not all ended. A group of nothing failed."""
+        if not self.ended:
+            return None
+        ends = {verdict.ended for verdict in self.verdicts}
+        return next((ended for ended in WORST_FIRST if ended in ends), Ended.FAILED)
+
+    @property
+    def count(self) -> str:
+        """How many ended well, of all: "4 of 5"."""
+        well = sum(verdict.ended in (Ended.VERIFIED, Ended.SENT) for verdict in self.verdicts)
+        return f"{well} of {len(self.commands)}"
+
+    def finish(self, now: float) -> None:
+        """All verdicts are in."""
+        self.ended_at = now
+        self._done.set()
+        for tell in self.on_end:
+            tell(self)
+
+    async def wait(self, deadline_s: float) -> bool:
+        """Wait for the last verdict. False: not within `deadline_s`; the group goes on."""
+        if self.ended:
+            return True
+        try:
+            async with asyncio.timeout(deadline_s):
+                await self._done.wait()
+        except TimeoutError:
+            return self.ended
+        return True
