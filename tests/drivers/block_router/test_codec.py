@@ -74,6 +74,11 @@ def test_a_block_without_end_is_refused(size: int) -> None:
         in_pieces(b"INPUT LABELS:\n" + b"0 " + b"x\n0 " * (MAX_BLOCK // 4 + 1), size)
 
 
+def test_many_blocks_may_be_longer_than_one() -> None:
+    block = b"INPUT LABELS:\n" + b"0 xxxx\n" * 20_000 + b"\n"
+    assert len(in_pieces(block * 12, 65_536)) == 12  # 1.7 million characters, none of the blocks too long
+
+
 def test_empty_lines_without_end_hold_no_memory() -> None:
     codec = BlockRouterCodec()
     assert codec.feed(b"\n" * 100_000) == []

@@ -194,6 +194,12 @@ def test_a_refused_read_is_answered_at_once_and_leaves_nothing_behind(desk: Desk
     assert desk.wire(b"VIDEO OUTPUT LOCKS:\n0 L\n\n", Query(LOCKS)) == []
 
 
+def test_a_block_answers_only_the_read_that_was_acked(desk: Desk) -> None:
+    desk.wire(b"ACK\n\n", Query(ROUTING))
+    assert desk.wire(b"VIDEO OUTPUT ROUTING:\n0 1\n\n", Change(ROUTING, ((1, 2),))) == []
+    assert desk.wire(b"VIDEO OUTPUT ROUTING:\n0 1\n\n") == []
+
+
 def test_a_read_refused_after_its_ack_is_answered_once(desk: Desk) -> None:
     desk.wire(b"ACK\n\n", Query(LOCKS))
     assert len(desk.wire(b"NAK\n\nVIDEO OUTPUT LOCKS:\n0 L\n\n", Query(LOCKS))) == 1
