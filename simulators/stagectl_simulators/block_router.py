@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from stagectl_simulators.house_clock import HouseClock
 
 LATE_LIMIT: Final = 1000  # status blocks held back at most, the oldest are lost; own choice
+FASTEST_STORM: Final = 5000.0  # changes a second; own choice, a faster sequencer would stall the house
 PRESENCE: Final = ("true", "false", "needs_update")
 PREAMBLE: Final = "PROTOCOL PREAMBLE:"
 DEVICE: Final = "ROUTER DEVICE:"  # a maker puts one word of its own before DEVICE
@@ -224,16 +225,14 @@ class BlockRouter:
         ]
 
     def _flips(self, now_s: float) -> Sends:
-        rate, routing = self._faults.storm, self.frame.routing
+        rate, routing = min(self._faults.storm, FASTEST_STORM), self.frame.routing
         if not rate or routing.sources < 2:
             self._next_flip_s = None
             return []
-        if (
-            self._next_flip_s is None or self._next_flip_s < now_s - 1.0
-        ):  # the server slept: owe a second's worth at most
-            if self._next_flip_s is None:
-                self._history.note(now_s, f"a sequencer takes output {len(routing.routes)}", "self")
+        if self._next_flip_s is None:
+            self._history.note(now_s, f"a sequencer takes output {len(routing.routes)}", "self")
             self._next_flip_s = now_s
+        self._next_flip_s = max(self._next_flip_s, now_s - 1.0)  # a server that slept owes a second's worth at most
         sends: Sends = []
         while self._next_flip_s <= now_s:
             self._next_flip_s += 1.0 / rate

@@ -78,7 +78,7 @@ class BlockReader:
             header, *rest = [line.decode() for line in lines]
         except UnicodeDecodeError:
             return Malformed("a line is not UTF-8")
-        if not header.endswith(":") or header != header.upper():
+        if not header.endswith(":"):
             return Malformed(f"{header[:40]!r} is no header")
         return Block(header, tuple(rest))
 

@@ -4,6 +4,7 @@ import asyncio
 import itertools
 import random
 import re
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -39,6 +40,11 @@ def met(box: TextMixer, *clients: int) -> TextMixer:
 def desk() -> TextMixer:
     """Sixteen strips with two clients met, 1 and 2."""
     return met(mixer(), 1, 2)
+
+
+def truth(box: TextMixer, now_s: float) -> Any:
+    """Ground truth, as JSON has it."""
+    return box.truth(now_s)
 
 
 def heard(sends: Sends, client: int) -> list[str]:
@@ -177,6 +183,7 @@ DIALOGUE = [
     ("keepalive", "keepalive", "OK keepalive", OWN),
     ("login where none is wanted", "login a b", "ERROR unknown UnknownCommand", OWN),
     ("a line of 4096 bytes", "x" * MAX_LINE_BYTES, "ERROR unknown UnknownCommand", PRACTICE),
+    ("a request drawn out beyond its limit", f"get {FADER} 0 0{' ' * 4096}", "ERROR unknown UnknownCommand", PRACTICE),
     ("a line without end", "x" * (3 * MAX_LINE_BYTES), "ERROR unknown UnknownCommand", PRACTICE),
 ]
 
@@ -194,7 +201,7 @@ def test_an_empty_line_is_no_request(desk: TextMixer) -> None:
 def test_a_name_cannot_smuggle_in_a_second_request(desk: TextMixer) -> None:
     answers = asked(desk, 'set DEV:Strip/Label/Name 0 0 "x\nset DEV:Strip/Fader/On 0 0 0"')
     assert answers == ["ERROR set InvalidArgument"] * 2
-    assert desk.truth(0.0)["strips"][0]["on"] is True
+    assert truth(desk, 0.0)["strips"][0]["on"] is True
 
 
 @pytest.mark.parametrize("size", [1, 2, 3, 5, 8, 13])
@@ -213,13 +220,14 @@ def test_the_whole_dialogue_in_pieces_is_answered_alike(size: int) -> None:
 def test_any_split_of_a_stream_gives_the_same_answers(lines: list[bytes], cuts: random.Random) -> None:
     stream = b"\n".join(lines)
     whole, split = met(mixer(), 1), met(mixer(), 1)
-    at, sends = 0, []
+    at = 0
+    sends: Sends = []
     while at < len(stream):
         step = cuts.randint(1, 90)
         sends += split.feed(1, stream[at : at + step], 0.0)
         at += step
     assert sends == whole.feed(1, stream, 0.0)
-    assert split.truth(0.0) == whole.truth(0.0)
+    assert truth(split, 0.0) == truth(whole, 0.0)
 
 
 @settings(max_examples=60, deadline=None)
@@ -280,7 +288,7 @@ def test_a_recall_puts_back_what_was_moved_since_and_keeps_names(desk: TextMixer
         f'NOTIFY set {FADER} 0 0 -2000 "-20.00"',
         'NOTIFY set DEV:Strip/ToMix/Level 2 3 -32768 "-INF"',
     ]
-    assert desk.truth(0.0)["strips"][0]["name"] == "Host 1"
+    assert truth(desk, 0.0)["strips"][0]["name"] == "Host 1"
 
 
 def test_a_mixer_with_a_single_notice_tells_a_recall_in_one_line() -> None:
@@ -321,6 +329,7 @@ def test_a_renewed_stream_goes_on_and_a_stopped_one_ends(desk: TextMixer) -> Non
     asked(desk, "meterstart DEV:Meter/Strip 1000")
     asked(desk, "meterstart DEV:Meter/Strip 1000", now_s=8.0)
     assert len(heard(desk.advance(15.0), 1)) == 1  # a late call owes one line, the newest
+    assert desk.advance(15.2) == []
     assert asked(desk, "meterstop DEV:Meter/Strip", now_s=15.5) == ["OK meterstop DEV:Meter/Strip"]
     assert desk.due_s() is None
 
@@ -401,7 +410,7 @@ def test_a_hand_on_the_surface_is_told_to_everybody(
 ) -> None:
     sends = desk.panel(act, args, 1.5)
     assert heard(sends, 1) == heard(sends, 2) == [told]
-    entry = desk.truth(1.5)["history"][-1]
+    entry = truth(desk, 1.5)["history"][-1]
     assert entry["cause"] == "panel"
     assert entry["what"] == (record or "strip 1 name is a 'b'")
 
@@ -417,7 +426,7 @@ def test_a_recall_at_the_surface_is_told_to_everybody(desk: TextMixer) -> None:
     assert heard(sends, 1) == heard(sends, 2)
     assert heard(sends, 1)[0] == "NOTIFY ssrecall A 3"
     assert len(heard(sends, 1)) == 1 + 3 + 13
-    assert desk.truth(0.0)["memory"] == 3
+    assert truth(desk, 0.0)["memory"] == 3
 
 
 @pytest.mark.parametrize(
@@ -477,7 +486,7 @@ def test_an_error_line_comes_unasked_once(desk: TextMixer) -> None:
 def test_a_deaf_mixer_says_ok_with_the_old_value(desk: TextMixer) -> None:
     desk.faults.turn("deaf_set", True)
     assert desk.feed(1, f"set {FADER} 0 0 0\n".encode(), 0.0) == [(1, f'OK set {FADER} 0 0 -2000 "-20.00"\n'.encode())]
-    assert desk.truth(0.0)["strips"][0]["level_db"] == -20.0
+    assert truth(desk, 0.0)["strips"][0]["level_db"] == -20.0
 
 
 def test_a_busy_mixer_refuses_and_changes_nothing(desk: TextMixer) -> None:
@@ -486,7 +495,7 @@ def test_a_busy_mixer_refuses_and_changes_nothing(desk: TextMixer) -> None:
     assert asked(desk, f"set {FADER} 0 0 0") == ["ERROR set Busy"]
     assert asked(desk, "ssrecall A 2") == ["ERROR ssrecall Busy"]
     assert asked(desk, "keepalive") == ["OK keepalive"]
-    assert desk.truth(0.0)["history"] == []
+    assert truth(desk, 0.0)["history"] == []
 
 
 def test_without_notices_nobody_is_told(desk: TextMixer) -> None:
@@ -508,7 +517,7 @@ def test_a_slow_mixer_takes_its_time_for_each_reply_and_keeps_their_order(desk: 
     line = f"set {FADER} 0 0 0\n".encode()
     assert desk.feed(1, line + b"keepalive\n", 1.0) == []
     assert desk.due_s() == 3.0
-    assert desk.truth(2.9)["strips"][0]["level_db"] == -20.0
+    assert truth(desk, 2.9)["strips"][0]["level_db"] == -20.0
     assert heard(desk.advance(3.0), 1) == [f'OK set {FADER} 0 0 0 "0.00"']
     desk.faults.turn("slow", False)
     assert asked(desk, "devinfo version", now_s=4.0) == []  # it waits behind the one before
@@ -558,22 +567,22 @@ def test_a_wrong_option_is_refused_with_a_sentence(options: dict[str, object], s
 def test_names_come_from_the_options_and_the_product_from_the_size() -> None:
     box = met(mixer(strips=8, buses=2, strip_names=["Speaker"], bus_names=["PA", "Wedge"]), 1)
     assert asked(box, "devinfo productname") == ['OK devinfo productname "MX8"']
-    truth = box.truth(0.0)
-    assert [strip["name"] for strip in truth["strips"]] == ["Speaker", *(f"Strip {number}" for number in range(2, 9))]
-    assert [bus["name"] for bus in truth["buses"]] == ["PA", "Wedge"]
-    assert truth["history"] == []
+    state = truth(box, 0.0)
+    assert [strip["name"] for strip in state["strips"]] == ["Speaker", *(f"Strip {number}" for number in range(2, 9))]
+    assert [bus["name"] for bus in state["buses"]] == ["PA", "Wedge"]
+    assert state["history"] == []
 
 
 def test_the_record_names_what_changed_and_by_whose_hand(desk: TextMixer) -> None:
     asked(desk, "set DEV:Strip/ToMix/Level 3 7 -600", client=2, now_s=1.25)
     asked(desk, "ssrecall A 2", client=1, now_s=2.0)
-    truth = desk.truth(2.0)
-    assert [(entry["at_s"], entry["what"], entry["cause"]) for entry in truth["history"]] == [
+    state = truth(desk, 2.0)
+    assert [(entry["at_s"], entry["what"], entry["cause"]) for entry in state["history"]] == [
         (1.25, "strip 4 send to bus 8 is -6.00", "wire:2"),
         (2.0, "memory A 2 is recalled", "wire:1"),
     ]
-    assert truth["strips"][3]["sends_db"] == [None] * 8
-    assert truth["clients"] == {"1": "10.0.0.1", "2": "10.0.0.2"}
+    assert state["strips"][3]["sends_db"] == [None] * 8
+    assert state["clients"] == {"1": "10.0.0.1", "2": "10.0.0.2"}
 
 
 async def test_over_the_network_a_mixer_answers_one_and_notifies_the_other() -> None:
