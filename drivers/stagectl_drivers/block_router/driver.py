@@ -1,5 +1,6 @@
 """Block router: which block is which router point, and which Set is which row of a block."""
 
+from collections import deque
 from collections.abc import Callable, Collection, Sequence
 from typing import Any, ClassVar, Final, NamedTuple
 
@@ -32,13 +33,14 @@ from stagectl_drivers.block_router.codec import (
     Change,
     Event,
     Nak,
-    Noise,
     Ping,
     Query,
     Request,
 )
 
 MAX_PORTS: Final = 2048  # inputs or outputs; own choice, the largest matrix known has about half. More is a misreading.
+
+EARLY: Final = 64  # answers kept for later; own choice, far more than can be open at once
 
 LOCK_WORDS: Final = {"U": Lock.FREE, "O": Lock.OURS, "L": Lock.THEIRS}
 LOCK_LETTERS: Final = {Lock.FREE: "U", Lock.OURS: "O"}  # never "F": another's lock belongs to somebody
@@ -92,9 +94,9 @@ class BlockRouterDriver:
 
     capability: ClassVar[Capability] = ROUTER
     looks: ClassVar[tuple[Look, ...]] = (Look((OUTPUT_SOURCE.name,), 5.0),)  # names, locks, present: kept by notices
-    window: ClassVar[int] = 1  # a read has two answers, ACK and block: with one open none can be crossed
+    window: ClassVar[int] = 1  # a read has two answers, ACK and block: the fewer are open, the less can be crossed
     reply_s: ClassVar[float] = 3.0  # own choice: a large router may still be sending its whole state
-    beat_s: ClassVar[float] = 2.0
+    beat_s: ClassVar[float] = 1.5  # own choice: a link silent for 2.5 s is not believed
     gap_s: ClassVar[float] = 0  # the end of an old router's prelude needs no guess: we ask for every block ourselves
 
     def __init__(self) -> None:
@@ -104,6 +106,9 @@ class BlockRouterDriver:
         self._present: str = ""
         self._locks: dict[int, object] = {}
         self._granted: Query | None = None  # the read whose ACK came and whose block has not
+        self._early: deque[Ack | Nak] = deque(
+            maxlen=EARLY
+        )  # came before that block: answers to what was asked behind it
         self._passed_over = False  # rows could not be kept, or may be old: ask for all with the next answer
         self._declared = False
 
@@ -135,28 +140,27 @@ class BlockRouterDriver:
         return [Change(header, tuple(rows.items())) for header, rows in blocks.items()]
 
     def hear(self, event: Event, board: BoardWriter, awaiting: Request | None) -> Reply[Request] | None:
-        """Put a block's rows on the board. A write is answered by ACK or NAK, a read by the block behind its ACK."""
+        """Put a block's rows on the board. A write is answered by ACK or NAK, a read by the block behind its ACK.
+
+        One ACK too many is let pass: it proves nothing, so a stray one can't lie.
+        """
         if not self._declared:
             board.declare(PRESENT, INPUTS, OUTPUTS, MODEL, SERIAL, VERSION)
             self._declared = True
-        match event:
-            case Block():
-                self._block(event, board)
-                if self._granted is not None and awaiting == self._granted and event.header == self._granted.header:
-                    self._granted = None
-                    return self._reply()
-            case Ack():
-                # One too many is let pass: an ACK proves nothing, so a stray one can't lie.
-                if isinstance(awaiting, Query):
-                    self._granted = awaiting
-                elif awaiting is not None:
-                    return self._reply()
-            case Nak():
+        reply = None
+        if self._early and awaiting is not None and awaiting != self._granted:
+            reply = self._answered(self._early.popleft(), awaiting)
+        if isinstance(event, Block):
+            self._block(event, board)
+            if self._granted is not None and awaiting == self._granted and event.header == self._granted.header:
                 self._granted = None
-                return self._refused(awaiting)
-            case Noise():
-                pass
-        return None
+                reply = self._reply()
+        elif isinstance(event, Ack | Nak) and awaiting is not None:
+            if reply is not None or awaiting == self._granted:
+                self._early.append(event)
+            else:
+                reply = self._answered(event, awaiting)
+        return reply
 
     def beat(self, now_s: float) -> Sequence[Request]:
         """A ping: a router whose routes stand says nothing, and silence must be noticed."""
@@ -197,18 +201,18 @@ class BlockRouterDriver:
             return Reply(no, then=list(map(Query, TABLES)))
         return Reply(no)
 
-    def _refused(self, awaiting: Request | None) -> Reply[Request] | None:
-        match awaiting:
-            case None:
+    def _answered(self, answer: Ack | Nak, awaiting: Request) -> Reply[Request] | None:
+        match awaiting, answer:
+            case Query(), Ack():
+                self._granted = awaiting
                 return None
-            case Ping():  # a router too old to know the ping; it is there all the same
-                return self._reply()
-            case Query(header):
+            case Query(header), Nak():
                 return self._reply(f'the router does not show its block "{header}" (NAK). Look at its firmware.')
-            case Change(header):
+            case Change(header), Nak():
                 return self._reply(
                     f"the router refused {TABLES[header].called} (NAK). Look whether it is locked at its front."
                 )
+        return self._reply()  # a NAK to a ping too: a router too old to know it is there all the same
 
     def _block(self, block: Block, board: BoardWriter) -> None:
         if (table := TABLES.get(block.header)) is not None:

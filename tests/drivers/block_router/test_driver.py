@@ -200,9 +200,43 @@ def test_a_block_answers_only_the_read_that_was_acked(desk: Desk) -> None:
     assert desk.wire(b"VIDEO OUTPUT ROUTING:\n0 1\n\n") == []
 
 
-def test_a_read_refused_after_its_ack_is_answered_once(desk: Desk) -> None:
-    desk.wire(b"ACK\n\n", Query(LOCKS))
-    assert len(desk.wire(b"NAK\n\nVIDEO OUTPUT LOCKS:\n0 L\n\n", Query(LOCKS))) == 1
+EARLY_ANSWERS = [
+    # what comes behind a read that a write was sent after, replies by who waits; own construction
+    ("in order", b"ACK\n\nVIDEO OUTPUT ROUTING:\n0 0\n\nACK\n\nVIDEO OUTPUT ROUTING:\n0 3\n\n"),
+    ("both ACKs first", b"ACK\n\nACK\n\nVIDEO OUTPUT ROUTING:\n0 0\n\nVIDEO OUTPUT ROUTING:\n0 3\n\n"),
+    ("a NAK first", b"ACK\n\nNAK\n\nVIDEO OUTPUT ROUTING:\n0 0\n\nVIDEO OUTPUT LABELS:\n0 3\n\n"),
+    ("a line no one knows", b"ACK\n\nACK\n\nVIDEO OUTPUT ROUTING:\n0 0\n\nhello\n"),
+]
+
+
+@pytest.mark.parametrize(("story", "wire"), EARLY_ANSWERS)
+def test_a_write_behind_a_read_gets_its_own_answer(desk: Desk, story: str, wire: bytes) -> None:
+    opened: list[Request] = [Query(ROUTING), Change(ROUTING, ((1, 4),))]
+    replies = []
+    for event in desk.codec.feed(wire):
+        reply = desk.hear(event, opened[0] if opened else None)
+        if reply is not None:
+            replies.append(reply)
+            opened.pop(0)
+    assert [bool(reply.no) for reply in replies] == [False, story == "a NAK first"]
+
+
+def test_reads_and_pings_behind_a_read_are_paired_when_their_acks_hurry(desk: Desk) -> None:
+    opened: list[Request] = [Query(ROUTING), Query(LOCKS), Ping(), Query("INPUT LABELS:"), Ping()]
+    wire = b"ACK\n\n" * 3 + b"VIDEO OUTPUT ROUTING:\n0 1\n\nVIDEO OUTPUT LOCKS:\n0 L\n\n"
+    wire += b"ACK\n\nACK\n\nINPUT LABELS:\n0 x\n\nnoise\n"
+    told = [
+        (opened.pop(0), type(event))
+        for event in desk.codec.feed(wire)
+        if desk.hear(event, opened[0] if opened else None) is not None
+    ]
+    assert told == [
+        (Query(ROUTING), Block),
+        (Query(LOCKS), Block),
+        (Ping(), Ack),
+        (Query("INPUT LABELS:"), Block),
+        (Ping(), Noise),
+    ]
 
 
 def test_an_ack_answers_a_write_and_sets_no_point(desk: Desk) -> None:
