@@ -1,0 +1,196 @@
+"""Text deck on the wire: bytes in, events out; requests in, bytes out. No I/O, no clock.
+
+Source: the line protocol of network disk recorders, versions 1.6 to 1.12, from memory of public documentation. The
+facts and their doubts stand in README.md beside this file.
+"""
+
+from dataclasses import dataclass
+from typing import Final
+
+from stagectl.model.errors import ProtocolError
+
+MAX_LINE: Final = 4096  # bytes before a line end, CR counted; own choice, 20 times the longest line known
+MAX_PARAMS: Final = 10_000  # lines in one block; own choice, a disk list is the only long one
+MAX_BLOCK: Final = 1_048_576  # characters in one block; own choice, MAX_PARAMS lines of 100 characters
+
+_CODES: Final = {str(code): code for code in range(100, 1000)}  # never changed
+_CONTROLS: Final = bytes([*range(9), 11, 12, *range(14, 32), 127])  # all but tab and line ends
+
+
+@dataclass(frozen=True, slots=True)
+class Request:
+    """One command. Without parameters it is one line, with parameters a block, so that values may be free text.
+
+    Attributes:
+        command: "transport info"; no colon.
+        params: (name, value) in the order they are written.
+    """
+
+    command: str
+    params: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Message:
+    """A reply (1xx no, 2xx yes) or a notice (5xx).
+
+    Attributes:
+        code: 100 to 999; codes nobody knows are kept.
+        text: what follows it, without the colon that opens a block.
+        params: (name, value) in wire order; a line of the block without a colon has an empty name.
+    """
+
+    code: int
+    text: str
+    params: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Noise:
+    """A line that fits no rule. Counted by the link, never fatal: firmware adds lines."""
+
+    line: str
+
+
+class TextDeckCodec:
+    """One conversation's framing."""
+
+    def __init__(self) -> None:
+        self._tail = b""  # a line without its end yet
+        self._head: tuple[int, str] | None = None  # code and text of the block that is open
+        self._params: list[tuple[str, str]] = []
+        self._size = 0  # characters of the open block
+        self._spent = ""
+
+    def feed(self, data: bytes) -> list[Message | Noise]:
+        """Return the events that `data` completes; any split of a stream gives the same events.
+
+        A line that starts like a new message ends a block whose empty line is missing, so that one forgotten line
+        can't swallow the replies after it.
+
+        Raises:
+            ProtocolError: MAX_LINE, MAX_PARAMS or MAX_BLOCK is passed. The codec is spent: close the link.
+        """
+        if self._spent:
+            raise ProtocolError(self._spent)
+        end = data.rfind(b"\n") + 1
+        if not end:
+            self._tail += data
+            self._bound_tail()
+            return []
+        chunk = self._tail + data[:end]
+        self._tail = data[end:]
+        if len(chunk) > MAX_LINE and max(map(len, chunk.split(b"\n"))) > MAX_LINE:
+            raise self._over(f"a line of more than {MAX_LINE} bytes")
+        text = chunk.decode("utf-8", "replace").replace("\r\n", "\n")
+        lines = text.split("\n")
+        lines.pop()  # what follows the last line end: nothing
+        odd = "\r" in text or len(chunk.translate(None, _CONTROLS)) != len(chunk)
+        quick = not odd and len(chunk) < MAX_PARAMS  # too short to pass a limit of blocks
+        events: list[Message | Noise] = []
+        at = 0
+        while at < len(lines):
+            line = lines[at]
+            at += 1
+            if odd and _is_odd(line):
+                events.append(Noise(line))
+            elif self._head is not None:
+                self._inside(line, events)
+            elif self._outside(line, events) and quick:
+                at = self._whole(lines, at, events)
+        self._bound_tail()
+        return events
+
+    def gap(self) -> list[Message | Noise]:
+        """Return nothing: silence means nothing in this protocol."""
+        return []
+
+    def encode(self, request: Request) -> bytes:
+        """Write a request, in block form if it has parameters.
+
+        Raises:
+            ValueError: a control character in a field, which would smuggle in a second command; a command or a name
+                that is empty or holds a colon; text that is no Unicode.
+        """
+        for field in (request.command, *(name for name, _ in request.params)):
+            if not field or ":" in field:
+                raise ValueError(f"{field!r} is no command and no parameter name. Leave out the colon.")
+        if not request.params:
+            text = request.command
+        else:
+            text = "\n".join((f"{request.command}:", *(f"{name}: {value}" for name, value in request.params), ""))
+        if text.count("\n") != (len(request.params) + 1 if request.params else 0) or _is_odd(text):
+            raise ValueError(f"{request.command!r} holds a control character or a line end. Leave it out.")
+        return (text + "\n").replace("\n", "\r\n").encode()
+
+    def _outside(self, line: str, events: list[Message | Noise]) -> bool:
+        """Read a line while no block is open. Returns: it opens one."""
+        code = _CODES.get(line[:3])
+        if code is None or line[3:4] not in ("", " "):
+            if line.strip():
+                events.append(Noise(line))
+            return False
+        text = line[4:].strip()
+        if text.endswith(":"):
+            self._head = (code, text[:-1].rstrip())
+            return True
+        events.append(Message(code, text))
+        return False
+
+    def _inside(self, line: str, events: list[Message | Noise]) -> None:
+        """Read a line of the block that is open."""
+        name, colon, value = line.partition(":")
+        if colon and not name[:1].isdigit():
+            self._params.append((name, value.strip()))
+        elif not line.strip():
+            self._close(events)
+            return
+        elif line[3:4] == " " and line[:3] in _CODES:
+            self._close(events)
+            self._outside(line, events)
+            return
+        elif colon:
+            self._params.append((name, value.strip()))
+        else:
+            self._params.append(("", line.strip()))
+        self._size += len(line)
+        if self._size > MAX_BLOCK or len(self._params) > MAX_PARAMS:
+            raise self._over(f"a block of more than {MAX_PARAMS} lines or {MAX_BLOCK} characters")
+
+    def _whole(self, lines: list[str], at: int, events: list[Message | Noise]) -> int:
+        """Read the usual block that came in one piece: what `_inside` would do, at a third of its cost.
+
+        Returns: the line to go on with; `at` if the block is not whole or holds a line that needs a closer look.
+        """
+        try:
+            end = lines.index("", at)
+            body = lines[at:end]
+            if min(body) < ":":  # a line starts with a digit or a space: a list, or a message after a forgotten end
+                return at
+            params = tuple([(name, value.strip()) for name, value in [line.split(":", 1) for line in body]])
+        except ValueError:  # no end yet, nothing in the block, or a line without a colon
+            return at
+        assert self._head is not None
+        events.append(Message(*self._head, params))
+        self._head = None
+        return end + 1
+
+    def _close(self, events: list[Message | Noise]) -> None:
+        assert self._head is not None
+        events.append(Message(*self._head, tuple(self._params)))
+        self._head, self._params, self._size = None, [], 0
+
+    def _bound_tail(self) -> None:
+        if len(self._tail) > MAX_LINE:
+            raise self._over(f"a line of more than {MAX_LINE} bytes")
+
+    def _over(self, what: str) -> ProtocolError:
+        """Spend the codec and let go of what it held."""
+        self._spent = f"The deck sent {what}. Look whether another kind of box answers at its address."
+        self._tail, self._head, self._params, self._size = b"", None, [], 0
+        return ProtocolError(self._spent)
+
+
+def _is_odd(line: str) -> bool:
+    """Does the line hold a control character that text never holds? Tabs may pass."""
+    return any((char < " " and char not in "\t\n") or char == "\x7f" for char in line)

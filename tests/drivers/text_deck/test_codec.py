@@ -1,0 +1,133 @@
+"""Does the codec read every row, however the stream is cut, and stay within its bounds?"""
+
+import sys
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from stagectl.model.errors import ProtocolError
+from stagectl_drivers.text_deck.codec import (
+    MAX_BLOCK,
+    MAX_LINE,
+    MAX_PARAMS,
+    Message,
+    Noise,
+    Request,
+    TextDeckCodec,
+)
+from tests.vectors.text_deck import FEED, REFUSED_TO_WRITE, WRITTEN
+
+SIZES = [1, 2, 7, 10_000]
+
+
+def cut(wire: bytes, size: int) -> list[Message | Noise]:
+    codec = TextDeckCodec()
+    return [event for at in range(0, len(wire), size) for event in codec.feed(wire[at : at + size])]
+
+
+@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize(("wire", "events"), [row[1:3] for row in FEED], ids=[row[0] for row in FEED])
+def test_every_row_reads_the_same_however_it_is_cut(wire: bytes, events: list[Message | Noise], size: int) -> None:
+    assert cut(wire, size) == events
+
+
+@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize(("wire", "events"), [row[1:3] for row in FEED], ids=[row[0] for row in FEED])
+def test_every_row_reads_the_same_glued_to_an_answer_before_and_behind(
+    wire: bytes, events: list[Message | Noise], size: int
+) -> None:
+    end = b"" if events else b"\r\n"
+    whole = events or [Message(508, "transport info", (("status", "record"),))]
+    assert cut(b"200 ok\r\n" + wire + end + b"200 ok\r\n", size) == [Message(200, "ok"), *whole, Message(200, "ok")]
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_all_rows_glued_read_as_one_stream(size: int) -> None:
+    wire = b"".join(row[1] for row in FEED if row[2])
+    assert cut(wire, size) == [event for row in FEED for event in row[2]]
+
+
+@given(st.lists(st.sampled_from([row[1] for row in FEED]), max_size=5), st.data())
+def test_any_split_gives_the_same_events(rows: list[bytes], data: st.DataObject) -> None:
+    wire = b"".join(rows)
+    marks = sorted(data.draw(st.lists(st.integers(0, len(wire)), max_size=8)))
+    codec = TextDeckCodec()
+    parts = [wire[a:b] for a, b in zip([0, *marks], [*marks, len(wire)], strict=True)]
+    assert [event for part in parts for event in codec.feed(part)] == cut(wire, 10_000)
+
+
+SCRAPS = st.sampled_from(
+    [b"\r", b"\n", b"\r\n", b"\n\n", b"200 ok", b"508 x:", b": ", b"a: b\r\n", b"1: c\n", b"\0", b"\xc3"]
+)
+
+
+@given(st.lists(st.one_of(st.binary(max_size=40), SCRAPS), max_size=40), st.sampled_from(SIZES))
+def test_random_bytes_read_the_same_however_they_are_cut(scraps: list[bytes], size: int) -> None:
+    wire = b"".join(scraps)
+    assert cut(wire, size) == cut(wire, max(1, len(wire)))
+
+
+@given(st.lists(st.binary(max_size=9000), max_size=8))
+def test_random_bytes_raise_nothing_but_protocol_errors(chunks: list[bytes]) -> None:
+    codec = TextDeckCodec()
+    try:
+        for chunk in chunks:
+            codec.feed(chunk)
+    except ProtocolError:
+        with pytest.raises(ProtocolError):
+            codec.feed(b"200 ok\r\n")
+    assert codec.gap() == []
+
+
+@pytest.mark.parametrize("size", [1, 1000, 100_000])
+def test_a_line_may_have_its_limit_and_not_a_byte_more(size: int) -> None:
+    longest = b"200 " + b"x" * (MAX_LINE - 4)
+    assert cut(longest + b"\n", size) == [Message(200, "x" * (MAX_LINE - 4))]
+    with pytest.raises(ProtocolError, match="more than 4096 bytes"):
+        cut(longest + b"x\n200 ok\n", size)
+
+
+@pytest.mark.parametrize("size", [997, 10_000_000])
+@pytest.mark.parametrize("line", [b"a: b\n", b"x\n", b"1: c\n"], ids=["named", "bare", "listed"])
+def test_a_block_may_have_its_limit_of_lines_and_not_one_more(line: bytes, size: int) -> None:
+    assert len(cut(b"206 disk list:\n" + line * MAX_PARAMS + b"\n", size)) == 1
+    with pytest.raises(ProtocolError, match="10000 lines"):
+        cut(b"206 disk list:\n" + line * (MAX_PARAMS + 1) + b"\n", size)
+
+
+@pytest.mark.parametrize("size", [4099, 10_000_000])
+def test_a_block_of_long_lines_ends_at_its_size(size: int) -> None:
+    lines = MAX_BLOCK // 4000 + 1
+    with pytest.raises(ProtocolError, match="1048576 characters"):
+        cut(b"206 disk list:\n" + (b"a: " + b"x" * 3997 + b"\n") * lines, size)
+
+
+def test_a_deck_that_never_ends_its_line_is_let_go() -> None:
+    codec = TextDeckCodec()
+    for _ in range(MAX_LINE):
+        assert codec.feed(b"x") == []
+    with pytest.raises(ProtocolError):
+        codec.feed(b"x")
+    assert sum(sys.getsizeof(getattr(codec, name)) for name in vars(codec)) < 1000
+
+
+@pytest.mark.parametrize(("request_", "wire"), [row[:2] for row in WRITTEN])
+def test_a_request_is_written_as_the_sheet_says(request_: Request, wire: bytes) -> None:
+    assert TextDeckCodec().encode(request_) == wire
+
+
+@pytest.mark.parametrize("request_", REFUSED_TO_WRITE)
+def test_no_field_smuggles_in_a_second_command(request_: Request) -> None:
+    with pytest.raises(ValueError, match=r"."):
+        TextDeckCodec().encode(request_)
+
+
+@given(st.text(), st.text(), st.text())
+def test_whatever_is_written_is_one_command(command: str, name: str, value: str) -> None:
+    try:
+        wire = TextDeckCodec().encode(Request(command, ((name, value),)))
+    except ValueError:
+        return
+    assert wire.count(b"\n") == wire.count(b"\r\n") == wire.count(b"\r") == 3
+    assert wire.endswith(b"\r\n\r\n")
