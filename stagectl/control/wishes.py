@@ -1,7 +1,6 @@
 """How does a word and its arguments, from any door, become a verb?"""
 
-import difflib
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import MISSING, fields
 from typing import Any, cast
 
@@ -9,15 +8,7 @@ from stagectl.model.capabilities.base import Capability
 from stagectl.model.errors import RefusedError
 from stagectl.model.points import PointSpec
 from stagectl.model.verbs import Set, Verb, checked
-
-
-def nearest(word: str, known: Iterable[str]) -> str:
-    """A remedy that names what was perhaps meant, or what there is."""
-    names = list(known)
-    close = difflib.get_close_matches(word, names, 1)
-    if close:
-        return f"Perhaps you mean {close[0]}."
-    return f"There is {', '.join(names)}." if names else "There is none."
+from stagectl.model.words import nearest
 
 
 def build(who: str, capability: Capability, verb: str, arguments: Mapping[str, Any]) -> Verb:
