@@ -55,7 +55,7 @@ class Capability:
     def __post_init__(self) -> None:
         specs: tuple[PointSpec[Any], ...] = (*EVERY_BOX, *self.points)
         for spec in specs:
-            pattern = re.sub(r"\\\{[a-z]+\\\}", r"([^.]+)", re.escape(spec.name))
+            pattern = re.sub(r"\\\{[a-z]+\\\}", r"([^.{}]+)", re.escape(spec.name))
             self._patterns.append((re.compile(pattern + r"\Z"), spec))
 
     def point(self, name: str) -> PointSpec[Any] | None:
