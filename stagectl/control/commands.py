@@ -90,6 +90,31 @@ class Commands:
             self._prepare(some, now)
         return commands
 
+    def arm_warm(self, asks: Sequence[Ask]) -> list[Command]:
+        """Arm without an asker, to be kept: needs and moot are followed; `recheck` asks who may, at go."""
+        now = self._clock.now()
+        commands = [Command(ask, self.boxes.get(ask.target), armed_at=now) for ask in asks]
+        for command in commands:
+            self._build(command, warm=True)
+            if command.box is not None:
+                try:
+                    self._share(command.box, [command])
+                except RefusedError:
+                    command.prepared = None
+        return commands
+
+    def recheck(self, person: Person, commands: Sequence[Command]) -> list[Command]:
+        """What `arm` asks of access and guards, for commands that were kept warm."""
+        now = self._clock.now()
+        for command in commands:
+            try:
+                may(person, command.ask, self.locks, self.limits)
+                for guard in self.guards:
+                    command.ask = guard(command.ask)
+            except RefusedError as refused:
+                self._refuse(command, refused, now)
+        return list(commands)
+
     def disarm(self, commands: Sequence[Command]) -> None:
         """Give up what `arm(warm=True)` follows."""
         for command in commands:

@@ -4,7 +4,7 @@
 a frozen dataclass whose fields are its arguments; drivers `match` on it.
 """
 
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, fields
 from enum import StrEnum
 from typing import Any, ClassVar, Generic, TypeVar, cast
 
@@ -150,9 +150,12 @@ class Verdict:
     moot: bool = False
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Ask:
-    """One verb for one device, with who asks and through which door."""
+    """One verb for one device, with who asks and through which door.
+
+    Not frozen: a roll is kept armed before anybody pressed, and gets its asker at go.
+    """
 
     id: str
     who: str
@@ -160,5 +163,3 @@ class Ask:
     target: str
     verb: Verb
     take: int | None = None  # the take it starts or ends
-    group: str = ""  # id of the group it belongs to
-    fields: dict[str, Any] = field(default_factory=dict)

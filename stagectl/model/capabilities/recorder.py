@@ -56,6 +56,7 @@ SLOT_LEFT: Final[PointSpec[int]] = PointSpec("slot.{slot}.left", int, Unit.S)
 SLOT_FREE: Final[PointSpec[int]] = PointSpec("slot.{slot}.free", int, Unit.BYTES)
 CLIP_NAME: Final[PointSpec[str]] = PointSpec("clip.name", str)  # the clip being or last written
 CLIP_START: Final[PointSpec[str]] = PointSpec("clip.start", str)  # its first label, by the box's own list
+CLIP_LENGTH: Final[PointSpec[str]] = PointSpec("clip.length", str)  # its duration so far, written as a label
 CLIP_COUNT: Final[PointSpec[int]] = PointSpec("clip.count", int)
 DROPPED: Final[PointSpec[int]] = PointSpec("dropped", int, Unit.FRAMES)
 
@@ -205,7 +206,7 @@ IDENTIFYING: Final[PointSpec[bool]] = PointSpec("identifying", bool)
 
 @dataclass(frozen=True, slots=True)
 class Format(Verb):
-    """Erase a medium: an engineer's act in two steps. `token` is what the box gave in the first step; empty asks for it."""
+    """Erase a medium: an engineer's act in two steps. `token` is what the box gave in the first; empty asks for it."""
 
     spec: ClassVar[VerbSpec] = VerbSpec("format", 120, "formatted", flags=Flags.ERASES)
     slot: int
@@ -232,7 +233,7 @@ RECORDER: Final = Capability(
     (
         *(REMOTE, TRANSPORT, SPEED, TIMECODE, INPUT_SOURCE, INPUT_FORMAT, INPUT_PRESENT, TIMECODE_SOURCE),
         *(CODEC, CONTAINER, CHANNELS, REFERENCE, SLOT_ACTIVE, SLOT_STATE, SLOT_NAME, SLOT_LEFT, SLOT_FREE),
-        *(CLIP_NAME, CLIP_START, CLIP_COUNT, CLIP_AT, DROPPED, IDENTIFYING, FORMAT_TOKEN),
+        *(CLIP_NAME, CLIP_START, CLIP_LENGTH, CLIP_COUNT, CLIP_AT, DROPPED, IDENTIFYING, FORMAT_TOKEN),
     ),
     (Roll, Cut, Spill, Play, Shuttle, Stop, Cue, Identify, Format),
     (

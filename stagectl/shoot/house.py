@@ -1,0 +1,307 @@
+"""What stands behind every door? One house: resolve who is meant, expand, arm, go; and everything to be read.
+
+Each inlet turns what came in into a `Wish` and hands it here; nothing else reaches the command path.
+"""
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from typing import Any, Final
+
+from stagectl.control.access import Person
+from stagectl.control.chronicle import Chronicle
+from stagectl.control.commands import Commands
+from stagectl.control.devices import Devices
+from stagectl.control.groups import Command, Group
+from stagectl.control.wishes import build, nearest
+from stagectl.driverkit.box import Box
+from stagectl.model.board import Board
+from stagectl.model.capabilities.base import Capability
+from stagectl.model.errors import RefusedError
+from stagectl.model.points import Flags
+from stagectl.model.verbs import Ask, Ended, Verdict
+from stagectl.model.world import World
+from stagectl.shoot.parts import Part
+from stagectl.shoot.takes import RollAll, Takes
+from stagectl.site import Site
+
+ID_LONGEST: Final = 64
+_ULID: Final = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
+WARM_SLICE: Final = 64  # recorders armed in one turn of the loop
+
+
+@dataclass(frozen=True, slots=True)
+class Wish:
+    """What came in through a door.
+
+    Attributes:
+        person: who asks.
+        inlet: through which door: "http", "mqtt", "scene:roll-all", "terminal".
+        target: device, group or house part; "takes" for roll and cut.
+        verb: "roll", "cut", "set", ...
+        args: by name; lists are read as comma-separated text.
+        id: the caller's own id of this wish, or empty. The same id is never carried out twice.
+    """
+
+    person: Person
+    inlet: str
+    target: str
+    verb: str
+    args: Mapping[str, Any] = field(default_factory=dict)
+    id: str = ""
+
+    @property
+    def content(self) -> str:
+        """What makes two wishes the same wish."""
+        return json.dumps([self.target, self.verb, self.args], sort_keys=True, separators=(",", ":"), default=str)
+
+
+class House:
+    """All parts of a running daemon, for the doors."""
+
+    def __init__(
+        self,
+        world: World,
+        site: Site,
+        board: Board,
+        commands: Commands,
+        *,
+        devices: Devices,
+        chronicle: Chronicle,
+        takes: Takes,
+        parts: Mapping[str, Part],
+        epoch: int,
+    ) -> None:
+        self.world = world
+        self.site = site
+        self.board = board
+        self.commands = commands
+        self.devices = devices
+        self.chronicle = chronicle
+        self.takes = takes
+        self.parts = parts
+        self.epoch = epoch
+        self.started: datetime = world.clock.wall()
+        self.trouble: dict[str, str] = {}  # what is wrong with the daemon itself, by part, in sentences
+        self._warm: list[Command] = []
+        self._warm_key: tuple[int, str] | None = None
+        takes.on_change.append(self._warm_soon)
+        self._warming = False
+
+    @property
+    def boxes(self) -> Mapping[str, Box]:
+        """The devices of the site by id."""
+        return self.devices.boxes
+
+    def called(self, device: str) -> str:
+        """What people call a device."""
+        entry = self.site.devices.get(device)
+        return entry.called if entry is not None else device
+
+    def capability(self, target: str) -> Capability | None:
+        """The kind of a device or part."""
+        if target in self.boxes:
+            return self.boxes[target].capability
+        part = self.parts.get(target)
+        return part.capability if part is not None else None
+
+    def person(self, name: str, fallback: Person) -> Person:
+        """A person of the site file by name, else `fallback`."""
+        role = self.site.people.get(name)
+        return Person(name, role) if role is not None else fallback
+
+    def resolve(self, word: str) -> list[str]:
+        """Device ids (or one part) that a word means: id, group, part, what people call it, or a unique beginning.
+
+        Raises:
+            RefusedError: nobody is called that, or several are; the remedy names them.
+        """
+        bare = word.strip()
+        if bare in self.boxes or bare in self.parts:
+            return [bare]
+        if bare in self.site.groups:
+            return list(self.site.groups[bare])
+        low = bare.casefold().replace("\u00a0", " ")
+        names = {entry.called.casefold(): device for device, entry in self.site.devices.items()}
+        if low in names:
+            return [names[low]]
+        begin = sorted({device for name, device in names.items() if low and name.startswith(low)})
+        begin = begin or sorted(device for device in self.boxes if low and device.startswith(low))
+        if len(begin) == 1:
+            return begin
+        if begin:
+            raise RefusedError(f'"{word}" may be {" or ".join(begin)}.', remedy="Name one of them.", code="target")
+        known = [*self.boxes, *self.site.groups, *self.parts]
+        raise RefusedError(f'There is no device, group or part "{word}".', remedy=nearest(bare, known), code="target")
+
+    # -- the one way in -------------------------------------------------------------------------------------------
+
+    async def submit(self, wish: Wish) -> Group:
+        """Carry a wish out up to "accepted": journalled, sent, being watched. `Group.wait` waits for the verdict.
+
+        Raises:
+            RefusedError: nothing of it was understood or allowed; no byte was sent. Refusals of single devices of a
+                group are verdicts in it instead.
+        """
+        identifier = self._identified(wish)
+        if (known := self.commands.known(identifier, wish.content)) is not None:
+            return known
+        asks = self.expand(wish, identifier)
+        verb = asks[0].verb if asks else None
+        group = Group(
+            identifier,
+            wish.person.name,
+            wish.inlet,
+            wish.verb,
+            _say(wish),
+            wish.content,
+            self.world.clock.now(),
+            args=dict(wish.args),
+        )
+        if (late := self._born_before(wish.id)) is not None:
+            return self._too_late(group, asks, late)
+        group.take = asks[0].take if asks else None
+        first = verb is not None and Flags.FIRST in verb.flags()
+        commands = self._armed(wish, asks)
+        if first:
+            if any(ask.verb.spec.name == "roll" for ask in asks):
+                self.takes.expect(asks, str(wish.args.get("name") or ""))
+            self.commands.go(group, commands)
+        else:
+            self._act(asks)
+            await self.commands.go_durable(group, commands)
+        if verb is not None and Flags.ENDS_TAKE in verb.flags() and group.take is not None:
+            number = group.take
+            group.on_end.append(lambda ended: self.takes.close_unseen(number))
+            if group.ended:
+                self.takes.close_unseen(number)
+        return group
+
+    def expand(self, wish: Wish, identifier: str = "") -> list[Ask]:
+        """The asks a wish comes to, for going or for a dry run. Raises RefusedError."""
+        args = {
+            key: ", ".join(map(str, value)) if isinstance(value, list) else value for key, value in wish.args.items()
+        }
+        targets = self.resolve(wish.target)
+        recorders = [target for target in targets if target in self.takes.recorders]
+        if wish.verb in ("roll", "cut") and recorders and wish.target not in self.parts:
+            args["on"] = ", ".join(targets)
+            targets = [self.takes.name]
+        asks: list[Ask] = []
+        for target in targets:
+            capability = self.capability(target)
+            assert capability is not None
+            verb = build(target, capability, wish.verb, args)
+            asks.extend(self._spread(Ask(identifier, wish.person.name, wish.inlet, target, verb)))
+        if not asks:
+            raise RefusedError(f"{wish.target} {wish.verb} comes to nothing: nobody is meant.", code="target")
+        return asks
+
+    def _spread(self, ask: Ask) -> list[Ask]:
+        """A part's ask as asks for devices, through parts of parts."""
+        part = self.parts.get(ask.target)
+        if part is None:
+            return [ask]
+        asks: list[Ask] = []
+        for child in part.expand(ask):
+            asks.extend([child] if child.target == ask.target else self._spread(child))
+        return asks
+
+    def _act(self, asks: Sequence[Ask]) -> None:
+        for ask in asks:
+            if (part := self.parts.get(ask.target)) is not None:
+                part.act(ask.verb)
+
+    def _identified(self, wish: Wish) -> str:
+        if not wish.id:
+            return self.world.ids.new()
+        allowed = all(char.isascii() and (char.isalnum() or char in "._-") for char in wish.id)
+        if len(wish.id) > ID_LONGEST or not allowed:
+            raise RefusedError(
+                "An id has 1 to 64 characters of A-Z a-z 0-9 . _ -", remedy="Send a shorter, plainer id.", code="id"
+            )
+        return wish.id
+
+    def _born_before(self, identifier: str) -> datetime | None:
+        """When a time-ordered id was born, if that was before this daemon started: it may have been carried out."""
+        if len(identifier) != 26 or any(char not in _ULID for char in identifier):
+            return None
+        number = 0
+        for char in identifier[:10]:
+            number = number << 5 | _ULID.index(char)
+        try:
+            born = datetime.fromtimestamp(number / 1000, tz=self.started.tzinfo)
+        except (ValueError, OverflowError, OSError):
+            return None
+        return born if born < self.started - timedelta(milliseconds=1) else None
+
+    def _too_late(self, group: Group, asks: Sequence[Ask], born: datetime) -> Group:
+        why = f"it was asked at {born:%H:%M:%S}, before stagectl started again: not known if it was carried out"
+        verdict = Verdict(Ended.UNCONFIRMED, why, remedy="Look, and ask again with a new id.", code="born-before")
+        group.commands = [Command(ask, verdict=verdict, group=group) for ask in asks]
+        self.commands.remember(group)
+        group.finish(self.world.clock.now())
+        return group
+
+    # -- roll, kept armed -----------------------------------------------------------------------------------------
+
+    def _armed(self, wish: Wish, asks: Sequence[Ask]) -> list[Command]:
+        """Arm now, or take what is kept warm for a roll of everything under the next name."""
+        warm = self._warm if self._warm_key is not None and len(asks) == len(self._warm) else []
+        if warm and wish.verb == "roll" and self._fits(asks, warm):
+            self._warm, self._warm_key = [], None
+            for command, ask in zip(warm, asks, strict=True):
+                command.ask = ask
+                command.armed_at = self.world.clock.now()
+            self._warm_soon()
+            return self.commands.recheck(wish.person, warm)
+        return self.commands.arm(wish.person, asks)
+
+    @staticmethod
+    def _fits(asks: Sequence[Ask], warm: Sequence[Command]) -> bool:
+        return all(
+            ask.target == command.ask.target and ask.verb == command.ask.verb
+            for ask, command in zip(asks, warm, strict=True)
+        )
+
+    def _warm_soon(self) -> None:
+        """Keep the next roll of all recorders armed: built in slices, so that the loop is never held."""
+        if not self._warming:
+            self._warming = True
+            self.world.clock.later(self.world.clock.now() + 0.1, self._warm_begin)
+
+    def _warm_begin(self) -> None:
+        self.commands.disarm(self._warm)
+        self._warm, self._warm_key = [], None
+        self._warming = False
+        if self.takes.open is not None:
+            return
+        number, name = self.takes.upcoming("")
+        nobody = Ask("", "", "", self.takes.name, RollAll())
+        asks = self.takes.roll_asks(nobody, list(self.takes.recorders), "")
+        self._warm_slice((number, name), asks, [])
+
+    def _warm_slice(self, key: tuple[int, str], asks: Sequence[Ask], done: list[Command]) -> None:
+        if self.takes.open is not None or self.takes.upcoming("") != key or self._warming:
+            self.commands.disarm(done)
+            return
+        batch, rest = asks[:WARM_SLICE], asks[WARM_SLICE:]
+        done.extend(self.commands.arm_warm(batch))
+        if rest:
+            self.world.clock.later(self.world.clock.now(), lambda: self._warm_slice(key, rest, done))
+        else:
+            self._warm, self._warm_key = done, key
+
+    def link_changed(self, device: str) -> None:
+        """A recorder came or went: what is kept armed is made anew."""
+        if device in self.takes.recorders:
+            self._warm_soon()
+
+
+def _say(wish: Wish) -> str:
+    """A wish in words, for journals: "roll takes", "set hall output 3 source to 5"."""
+    if wish.verb == "set":
+        return f"set {wish.target} {str(wish.args.get('point', '')).replace('.', ' ')} to {wish.args.get('value')}"
+    told = " ".join(f"{name} {value}" for name, value in wish.args.items() if value not in ("", None))
+    return f"{wish.verb} {told}".strip() if wish.target == "takes" else f"{wish.verb} {wish.target} {told}".strip()

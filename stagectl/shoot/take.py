@@ -1,0 +1,220 @@
+"""What is a take: one number over all recorders that rolled together, a lane for each."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from datetime import datetime
+from math import ceil
+from typing import Any, Self
+
+from stagectl.control.chronicle import stamp
+from stagectl.model.timecode import Label, Rate, common_range, frame_number, label_at, rate_of_format, span_frames
+
+
+@dataclass(slots=True)
+class Lane:
+    """One recording of one recorder within a take.
+
+    Attributes:
+        device, called: the recorder.
+        wall: when it was seen to record, UTC.
+        seen_at: the same on the monotonic clock; -inf after a restart.
+        give_s: how much earlier it may have begun.
+        start, start_exact: its first label; exact when the recorder's own clip list says so.
+        clip: its real clip name; empty until the recorder tells.
+        slot: the medium it began on; 0: not known.
+        format: of its input, for the frame rate.
+        length: duration as a label, by the clip list; empty until told.
+        ended, end: when it was seen to have ended, and the label then.
+        ended_by: whose act that was: a name, "box", or "" not known.
+        note: what is special: "adopted", "not seen", "lost from view", "ended while stagectl was away".
+    """
+
+    device: str
+    called: str
+    wall: datetime
+    seen_at: float
+    give_s: float = 0.0
+    start: str = ""
+    start_exact: bool = False
+    clip: str = ""
+    slot: int = 0
+    format: str = ""
+    length: str = ""
+    ended: datetime | None = None
+    end: str = ""
+    ended_by: str = ""
+    note: str = ""
+
+    @property
+    def rate(self) -> Rate | None:
+        """Frame rate of its labels; None if its format is not known."""
+        rate = rate_of_format(self.format) if self.format else None
+        return rate.with_drop(";" in self.start) if rate is not None and ";" in self.start else rate
+
+    def frame(self) -> int | None:
+        """Its first label as a frame number of the day."""
+        rate = self.rate
+        if rate is None or not self.start:
+            return None
+        try:
+            return frame_number(Label.parse(self.start), rate)
+        except ValueError:
+            return None
+
+    def frames(self) -> int | None:
+        """How many frames it holds, by the clip list."""
+        rate = self.rate
+        if rate is None or not self.length:
+            return None
+        try:
+            return frame_number(Label.parse(self.length), rate.with_drop(False))
+        except ValueError:
+            return None
+
+    def plain(self) -> dict[str, Any]:
+        """As JSON and the journal hold it."""
+        return {
+            "device": self.device,
+            "called": self.called,
+            "rolled": stamp(self.wall),
+            "give_s": round(self.give_s, 3),
+            "start": self.start,
+            "start_exact": self.start_exact,
+            "clip": self.clip,
+            "slot": self.slot,
+            "format": self.format,
+            "length": self.length,
+            "ended": stamp(self.ended) if self.ended else None,
+            "end": self.end,
+            "ended_by": self.ended_by,
+            "note": self.note,
+        }
+
+    @classmethod
+    def read(cls, plain: dict[str, Any]) -> Self:
+        """From a journal record; the monotonic time is gone with its process."""
+        given = {key: value for key, value in plain.items() if key not in ("rolled", "ended")}
+        ended = datetime.fromisoformat(plain["ended"]) if plain.get("ended") else None
+        return cls(wall=datetime.fromisoformat(plain["rolled"]), seen_at=float("-inf"), ended=ended, **given)
+
+
+@dataclass(frozen=True, slots=True)
+class Spread:
+    """How far apart the recorders began: `frames`, give or take `give` frames; `of` of them are counted.
+
+    `exact`: from the recorders' own first labels, else from when we were told.
+    """
+
+    frames: int
+    give: int
+    of: int
+    exact: bool
+
+
+@dataclass(slots=True)
+class Take:
+    """One take. `lanes` holds a list a recorder: a second one begins when it spills or rolls again."""
+
+    number: int
+    name: str
+    opened: datetime
+    opened_at: float
+    by: str = ""
+    wanted: tuple[str, ...] = ()
+    lanes: dict[str, list[Lane]] = field(default_factory=dict)
+    closed: datetime | None = None
+    good: bool = False
+    notes: list[str] = field(default_factory=list)
+    unseen: tuple[str, ...] = ()
+
+    def all_lanes(self) -> Iterable[Lane]:
+        """Every lane, recorder by recorder."""
+        for lanes in self.lanes.values():
+            yield from lanes
+
+    def open_lane(self, device: str) -> Lane | None:
+        """The lane of a recorder that has not been seen to end."""
+        lanes = self.lanes.get(device)
+        return lanes[-1] if lanes and lanes[-1].ended is None else None
+
+    @property
+    def rolling(self) -> list[str]:
+        """Recorders whose lane is open."""
+        return [device for device in self.lanes if self.open_lane(device) is not None]
+
+    def spread(self) -> Spread | None:
+        """From the first lane of each recorder; None with fewer than two that can be compared."""
+        firsts = [lanes[0] for lanes in self.lanes.values() if lanes]
+        exact = [lane for lane in firsts if lane.start_exact and lane.frame() is not None]
+        rates = {lane.rate for lane in firsts}
+        rate = next(iter(rates)) if len(rates) == 1 else None
+        if rate is None or len(firsts) < 2:
+            return None
+        if len(exact) == len(firsts):
+            labels = [Label.parse(lane.start) for lane in exact]
+            offsets = [span_frames(labels[0], label, rate) for label in labels]
+            return Spread(max(offsets) - min(offsets), 0, len(firsts), True)
+        times = [lane.seen_at for lane in firsts if lane.seen_at > float("-inf")]
+        if len(times) < len(firsts):
+            return None
+        per_s = rate.frames / rate.seconds
+        give = ceil(max(lane.give_s for lane in firsts) * per_s)
+        return Spread(round((max(times) - min(times)) * per_s), give, len(firsts), False)
+
+    def offset(self, device: str) -> int | None:
+        """Frames after the earliest recorder, by exact labels."""
+        firsts = {name: lanes[0] for name, lanes in self.lanes.items() if lanes}
+        lane = firsts.get(device)
+        if lane is None or not all(one.start_exact and one.frame() is not None for one in firsts.values()):
+            return None
+        rate = lane.rate
+        if rate is None or len({one.rate for one in firsts.values()}) != 1:
+            return None
+        here = Label.parse(lane.start)
+        return max(span_frames(Label.parse(one.start), here, rate) for one in firsts.values())
+
+    def common(self) -> dict[str, str | int] | None:
+        """The range all recorders share, by labels: first, last label and frames; None if any is not known whole."""
+        lanes = [own[0] for own in self.lanes.values() if len(own) == 1]
+        rates = {lane.rate for lane in lanes}
+        rate = next(iter(rates)) if len(rates) == 1 else None
+        if not lanes or rate is None or len(lanes) != len(self.lanes):
+            return None
+        ranges = [(Label.parse(lane.start), frames) for lane in lanes if lane.start and (frames := lane.frames())]
+        if len(ranges) != len(lanes):
+            return None
+        found = common_range(ranges, rate)
+        if not found.frames:
+            return None
+        return {
+            "first": str(found.start),
+            "last": str(label_at(frame_number(found.start, rate) + found.frames - 1, rate)),
+            "frames": found.frames,
+        }
+
+    def plain(self, now: float | None = None) -> dict[str, Any]:
+        """As REST, MQTT and the terminal show it."""
+        spread = self.spread()
+        return {
+            "take": self.number,
+            "name": self.name,
+            "by": self.by,
+            "opened": stamp(self.opened),
+            "closed": stamp(self.closed) if self.closed else None,
+            "running": self.closed is None,
+            "for_s": round(now - self.opened_at, 1) if now is not None and self.closed is None else None,
+            "wanted": list(self.wanted),
+            "rolling": self.rolling,
+            "good": self.good,
+            "notes": list(self.notes),
+            "unseen": list(self.unseen),
+            "spread": None
+            if spread is None
+            else {"frames": spread.frames, "give": spread.give, "of": spread.of, "exact": spread.exact},
+            "common": self.common(),
+            "lanes": [
+                lane.plain() | {"offset": self.offset(lane.device) if number == 0 else None}
+                for lanes in self.lanes.values()
+                for number, lane in enumerate(lanes)
+            ],
+        }

@@ -1,0 +1,535 @@
+"""Which recordings belong to which take? Takes come from points, never from verdicts.
+
+A deck that rolls late, or is rolled at its front, is in the take; one that is lost from view stays in it. State
+changes are journalled as "this lane is now so", which makes replay idempotent.
+"""
+
+from collections import OrderedDict
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, ClassVar, Final
+
+from stagectl.control.chronicle import Chronicle, stamp
+from stagectl.model.board import Board
+from stagectl.model.capabilities.base import Capability
+from stagectl.model.capabilities.recorder import (
+    CLIP_LENGTH,
+    CLIP_NAME,
+    CLIP_START,
+    INPUT_FORMAT,
+    SLOT_ACTIVE,
+    TIMECODE,
+    TRANSPORT,
+    Cut,
+    Roll,
+    Transport,
+)
+from stagectl.model.conditions import Condition
+from stagectl.model.errors import RefusedError
+from stagectl.model.points import PointSpec, Poked, Quality, Reading, Unit
+from stagectl.model.timecode import Label, frame_number, label_at, span_frames
+from stagectl.model.verbs import Ask, Set, Verb, VerbSpec
+from stagectl.model.world import Clock
+from stagectl.shoot.take import Lane, Take
+
+KEEP: Final = 500  # takes in memory; older ones are in the journal
+NOTICE_S: Final = 0.04  # how late a notice may be; own choice, one frame at 25
+POLL_S: Final = 1.0  # how late a poll may be
+PLAUSIBLE_S: Final = 5.0  # a clip whose first label is farther from what we saw is another clip
+WISH_S: Final = 10.0  # a roll that comes later than this after the press is not its doing
+
+RUNNING: Final[PointSpec[bool]] = PointSpec("running", bool)
+NUMBER: Final[PointSpec[int]] = PointSpec("number", int)  # of the take that runs, or ran last
+NAME: Final[PointSpec[str]] = PointSpec("name", str)
+ROLLING: Final[PointSpec[int]] = PointSpec("rolling", int)
+WANTED: Final[PointSpec[int]] = PointSpec("wanted", int)
+SPREAD: Final[PointSpec[int]] = PointSpec("spread", int, Unit.FRAMES)
+NEXT: Final[PointSpec[int]] = PointSpec("next.number", int)
+NEXT_NAME: Final[PointSpec[str]] = PointSpec("next.name", str, settable=True)
+
+
+@dataclass(frozen=True, slots=True)
+class RollAll(Verb):
+    """Roll the recorders named in `on` (comma-separated; empty: all) as one take."""
+
+    spec: ClassVar[VerbSpec] = Roll.spec
+    name: str = ""
+    on: str = ""
+
+    def effect(self) -> Condition:
+        return RUNNING.is_(True)
+
+
+@dataclass(frozen=True, slots=True)
+class CutTake(Verb):
+    """End the take of that number on the recorders named in `on` (empty: all that roll in it)."""
+
+    spec: ClassVar[VerbSpec] = Cut.spec
+    take: int
+    on: str = ""
+
+    def effect(self) -> Condition:
+        return RUNNING.is_(False)
+
+
+TAKES: Final = Capability(
+    "takes", 1, (RUNNING, NUMBER, NAME, ROLLING, WANTED, SPREAD, NEXT, NEXT_NAME), (RollAll, CutTake)
+)
+
+
+@dataclass(slots=True)
+class _Wish:
+    """Who pressed roll, for what, when: what an opening take is named after."""
+
+    number: int
+    name: str
+    who: str
+    wanted: tuple[str, ...]
+    at: float
+
+
+class _Ear(Poked):
+    """Hears every reading of one recorder's transport and clip."""
+
+    __slots__ = ("_device", "_tell")
+
+    def __init__(self, device: str, tell: Callable[[str, Reading[Any]], None]) -> None:
+        self._device = device
+        self._tell = tell
+
+    def poke(self, reading: Reading[Any]) -> None:
+        self._tell(self._device, reading)
+
+
+class Takes:
+    """The take log: a house part named "takes".
+
+    Args:
+        recorders: device id -> what people call it.
+        look: ask a recorder for points now (read-only).
+        names: device names of groups and calls, as `on` may hold them.
+    """
+
+    name = "takes"
+    capability = TAKES
+
+    def __init__(  # noqa: PLR0917 - the parts of the house it stands on, each once
+        self,
+        board: Board,
+        clock: Clock,
+        chronicle: Chronicle,
+        recorders: Mapping[str, str],
+        look: Callable[[str, tuple[str, ...]], None],
+        names: Callable[[str], Sequence[str]],
+    ) -> None:
+        self.takes: OrderedDict[int, Take] = OrderedDict()
+        self.open: Take | None = None
+        self.next_number = 1
+        self.slate = ""
+        self.on_change: list[Callable[[], None]] = []  # the next take's number or name changed
+        self._board = board
+        self._clock = clock
+        self._chronicle = chronicle
+        self.recorders = recorders
+        self._look = look
+        self._names = names
+        self._wish: _Wish | None = None
+        self._recording: dict[str, bool] = dict.fromkeys(recorders, False)
+        self._dirty: dict[tuple[str, int], None] = {}
+        self._heads: dict[int, None] = {}
+        self._flushing = False
+        self._writer = board.writer(self.name)
+        self._writer.age_of = lambda spec: float("inf")
+        self._writer.declare(*TAKES.points)
+        for device in recorders:
+            ear = _Ear(device, self._heard)
+            for spec in (TRANSPORT, CLIP_NAME, CLIP_START, CLIP_LENGTH, SLOT_ACTIVE):
+                reading: Reading[Any] = board.reading(device, spec)
+                reading.watches.append(ear)
+        self._show()
+
+    # -- asked of it ----------------------------------------------------------------------------------------------
+
+    def expand(self, ask: Ask) -> Sequence[Ask]:
+        match ask.verb:
+            case RollAll(name=name, on=on):
+                devices = self._named(on) or list(self.recorders)
+                return self.roll_asks(ask, devices, name)
+            case CutTake(take=number, on=on):
+                take = self.running(number)
+                devices = self._named(on) or take.rolling
+                return [replace(ask, target=device, verb=Cut(number), take=number) for device in devices]
+            case Set():
+                return [ask]
+        raise RefusedError(f"takes can't {ask.verb.spec.name}.", code="verb")
+
+    def act(self, verb: Verb) -> None:
+        if isinstance(verb, Set) and verb.point.name == NEXT_NAME.name:
+            self.slate = str(verb.value)
+            self._chronicle.write("take", "", what="slate", name=self.slate)
+            self._changed()
+
+    def roll_asks(self, ask: Ask, devices: Sequence[str], name: str) -> list[Ask]:
+        """One Roll for each recorder, each asked to name its clip after take, name and recorder."""
+        number, wanted = self.upcoming(name)
+        stem = f"T{number:03d}_{wanted}_" if wanted else f"T{number:03d}_"
+        return [replace(ask, target=device, verb=Roll(stem + device), take=number) for device in devices]
+
+    def upcoming(self, name: str) -> tuple[int, str]:
+        """Number and name a roll pressed now belongs to: the open take's, else the next one's."""
+        if self.open is not None:
+            return self.open.number, self.open.name
+        return self.next_number, name or self.slate
+
+    def expect(self, asks: Sequence[Ask], name: str) -> None:
+        """A roll is about to go: an opening take gets this name and asker."""
+        if asks and self.open is None:
+            number, wanted = self.upcoming(name)
+            devices = tuple(ask.target for ask in asks)
+            self._wish = _Wish(number, wanted, asks[0].who, devices, self._clock.now())
+        elif asks and self.open is not None:
+            more = [ask.target for ask in asks if ask.target not in self.open.wanted]
+            if more:
+                self.open.wanted = (*self.open.wanted, *more)
+                self._mark(self.open)
+
+    def guard(self, ask: Ask) -> Ask:
+        """A cut names the take that runs on that recorder, else it is refused."""
+        if isinstance(ask.verb, Cut):
+            take = self.running(ask.verb.take)
+            if take.open_lane(ask.target) is None:
+                called = self.recorders.get(ask.target, ask.target)
+                raise RefusedError(f"{called} does not roll in take {take.number}.", code="take")
+        return ask
+
+    def running(self, number: int) -> Take:
+        """The open take, if it is that one. Raises RefusedError: the sentence says which take runs."""
+        take = self.open
+        if take is None:
+            raise RefusedError(f"Take {number} is not running: nothing rolls.", code="take")
+        if take.number != number:
+            raise RefusedError(
+                f"Take {number} is not running: take {take.number} is.",
+                remedy=f"To end it: stagectl cut {take.number}",
+                code="take",
+            )
+        return take
+
+    def mark(self, number: int, who: str, *, good: bool | None = None, note: str = "") -> Take:
+        """Mark a take good (or take the mark back), or write a note. Raises RefusedError: no such take."""
+        take = self.takes.get(number)
+        if take is None:
+            raise RefusedError(f"There is no take {number}.", code="take")
+        if good is not None:
+            take.good = good
+        if note:
+            take.notes.append(f"{stamp(self._clock.wall())} {who}: {note}")
+        self._heads[number] = None
+        self._flush()
+        return take
+
+    def close_unseen(self, number: int) -> None:
+        """A cut has ended: lanes of recorders that can't be seen no longer hold the take open."""
+        take = self.open
+        if take is None or take.number != number:
+            return
+        seen = [device for device in take.rolling if self._transport(device).quality is Quality.GOOD]
+        if seen:
+            return
+        for device in take.rolling:
+            lane = take.open_lane(device)
+            assert lane is not None
+            lane.note = "lost from view"
+            lane.ended = self._clock.wall()
+            self._dirty[device, take.number] = None
+        take.unseen = tuple(device for device in take.lanes if self._transport(device).quality is not Quality.GOOD)
+        self._close(take)
+
+    # -- after a restart ------------------------------------------------------------------------------------------
+
+    def restore(self, records: Iterable[Mapping[str, Any]]) -> None:
+        """Fold the data of `take` records of earlier processes; later ones about the same thing win."""
+        for data in records:
+            match data.get("what"):
+                case "slate":
+                    self.slate = str(data["name"])
+                case "head":
+                    self._restore_head(data)
+                case "lanes":
+                    for plain in data["lanes"]:
+                        self._restore_lane(int(data["take"]), int(plain.pop("i", 0)), plain)
+        self.next_number = max(self.takes, default=0) + 1
+        self.open = next((take for take in reversed(self.takes.values()) if take.closed is None), None)
+        for take in self.takes.values():
+            if take is not self.open and take.closed is None:
+                take.closed = take.opened
+        self._changed()
+
+    def _restore_head(self, data: Mapping[str, Any]) -> None:
+        from_text = type(self._clock.wall()).fromisoformat
+        number = int(data["take"])
+        take = self.takes.get(number)
+        if take is None:
+            opened = from_text(data["opened"])
+            age = (self._clock.wall() - opened).total_seconds()
+            take = self.takes[number] = Take(number, "", opened, self._clock.now() - age)
+        take.name, take.by, take.good = str(data["name"]), str(data["by"]), bool(data["good"])
+        take.wanted, take.notes = tuple(data["wanted"]), list(data["notes"])
+        take.unseen = tuple(data.get("unseen", ()))
+        take.closed = from_text(data["closed"]) if data.get("closed") else None
+        if take.closed is None:
+            self.slate = ""
+
+    def _restore_lane(self, number: int, index: int, plain: dict[str, Any]) -> None:
+        take = self.takes.get(number)
+        if take is None or plain.get("device") not in self.recorders:
+            return
+        lanes = take.lanes.setdefault(plain["device"], [])
+        lane = Lane.read(plain)
+        if index < len(lanes):
+            lanes[index] = lane
+        else:
+            lanes.append(lane)
+
+    # -- from points ----------------------------------------------------------------------------------------------
+
+    def _heard(self, device: str, reading: Reading[Any]) -> None:
+        if reading.quality is not Quality.GOOD:
+            if reading.spec is TRANSPORT or reading.name == TRANSPORT.name:
+                self._flush_soon()
+            return
+        if reading.name == TRANSPORT.name:
+            self._transport_heard(device, reading)
+        elif self.open is not None or reading.name in (CLIP_START.name, CLIP_LENGTH.name):
+            self._clip_heard(device, reading)
+
+    def _transport_heard(self, device: str, reading: Reading[Any]) -> None:
+        recording = reading.value is Transport.RECORDING
+        take = self.open
+        lane = take.open_lane(device) if take is not None else None
+        if recording and lane is None:
+            self._began(device, reading)
+        elif recording and lane is not None:
+            if not self._recording[device]:
+                lane.note = lane.note or "adopted"
+                self._touch(device)
+            elif not lane.start:
+                self._flush_soon(device)
+        elif not recording and lane is not None:
+            self._ended(device, lane, reading)
+        self._recording[device] = recording
+
+    def _began(self, device: str, reading: Reading[Any]) -> None:
+        now = self._clock.now()
+        take = self.open
+        if take is None:
+            take = self._open(device, reading, now)
+        told = reading.asked_at == reading.read_at
+        lane = Lane(
+            device,
+            self.recorders[device],
+            self._clock.wall(),
+            reading.read_at,
+            give_s=NOTICE_S if told else POLL_S,
+            slot=self._good(device, SLOT_ACTIVE) or 0,
+            format=self._good(device, INPUT_FORMAT) or "",
+        )
+        lane.note = "rolled at its front" if reading.by == "box" else ""
+        take.lanes.setdefault(device, []).append(lane)
+        self._touch(device)
+        self._look(device, (CLIP_NAME.name, CLIP_START.name))
+
+    def _open(self, device: str, reading: Reading[Any], now: float) -> Take:
+        wish = self._wish
+        ours = wish is not None and now - wish.at < WISH_S and device in wish.wanted
+        take = Take(self.next_number, "", self._clock.wall(), now, by=reading.by or "not known")
+        if ours and wish is not None:
+            take.name, take.by, take.wanted = wish.name, wish.who, wish.wanted
+        self._wish = None
+        self.takes[take.number] = take
+        while len(self.takes) > KEEP:
+            self.takes.popitem(last=False)
+        self.open = take
+        self.next_number = take.number + 1
+        self.slate = ""
+        self._mark(take)
+        self._show()
+        return take
+
+    def _ended(self, device: str, lane: Lane, reading: Reading[Any]) -> None:
+        take = self.open
+        assert take is not None
+        lane.ended = self._clock.wall()
+        lane.ended_by = reading.by
+        away = lane.seen_at == float("-inf") and not self._recording[device] and lane.note != "adopted"
+        if away:
+            lane.note = "ended while stagectl was away"
+        elif reading.by == "box":
+            lane.note = "stopped at its front"
+        lane.end = self._good(device, TIMECODE) or ""
+        self._touch(device)
+        self._look(device, (CLIP_NAME.name, CLIP_START.name))
+        if not take.rolling:
+            self._close(take)
+
+    def _close(self, take: Take) -> None:
+        take.closed = self._clock.wall()
+        self.open = None
+        self._mark(take)
+        self._changed()
+
+    def _clip_heard(self, device: str, reading: Reading[Any]) -> None:
+        take = self.open or (next(reversed(self.takes.values()), None))
+        if take is None or device not in take.lanes:
+            return
+        lane = take.lanes[device][-1]
+        if reading.name == SLOT_ACTIVE.name:
+            if lane.ended is None and lane.slot and reading.value != lane.slot:
+                self._segment(take, device, lane, f"went on on slot {reading.value}")
+            return
+        if reading.asked_at <= lane.seen_at:
+            return
+        name, start = self._board.get(device, CLIP_NAME), self._board.get(device, CLIP_START)
+        if name.value is None or start.value is None or not self._plausible(lane, str(start.value)):
+            return
+        length = self._board.get(device, CLIP_LENGTH)
+        told = (str(name.value), str(start.value), str(length.value or ""))
+        if (lane.clip, lane.start, lane.length) == told and lane.start_exact:
+            return
+        if lane.clip and lane.clip != told[0] and lane.ended is None:
+            self._segment(take, device, lane, "went on in a new clip")
+            lane = take.lanes[device][-1]
+        fresh = not lane.start_exact
+        lane.clip, lane.start, lane.length = told
+        lane.start_exact = True
+        if fresh or lane.ended is not None:
+            self._touch(device, take)
+
+    def _segment(self, take: Take, device: str, lane: Lane, note: str) -> None:
+        """The recorder went on elsewhere: same take, next lane."""
+        lane.ended, lane.ended_by = self._clock.wall(), "box"
+        more = Lane(device, lane.called, self._clock.wall(), self._clock.now(), POLL_S, note=note, format=lane.format)
+        more.slot = self._good(device, SLOT_ACTIVE) or 0
+        take.lanes[device].append(more)
+        self._touch(device)
+        self._look(device, (CLIP_NAME.name, CLIP_START.name))
+
+    def _plausible(self, lane: Lane, start: str) -> bool:
+        """Is this first label near where we saw the lane begin? A list may still end in the clip before."""
+        rate = lane.rate
+        if rate is None or lane.start_exact:
+            return True
+        if not lane.start:
+            return False  # not reckoned yet; the next look tells again
+        try:
+            away = span_frames(Label.parse(lane.start), Label.parse(start), rate)
+        except ValueError:
+            return False
+        return abs(away) <= PLAUSIBLE_S * rate.nominal
+
+    # -- told to the house ----------------------------------------------------------------------------------------
+
+    def _named(self, on: str) -> list[str]:
+        devices = [device for word in on.split(",") if word.strip() for device in self._names(word.strip())]
+        for device in devices:
+            if device not in self.recorders:
+                raise RefusedError(f"{device} is no recorder.", code="target")
+        return list(dict.fromkeys(devices))
+
+    def _good(self, device: str, spec: PointSpec[Any]) -> Any:
+        reading = self._board.get(device, spec)
+        return reading.value if reading.quality in (Quality.GOOD, Quality.STALE) else None
+
+    def _transport(self, device: str) -> Reading[Transport]:
+        return self._board.get(device, TRANSPORT)
+
+    def _touch(self, device: str, take: Take | None = None) -> None:
+        take = take or self.open
+        if take is not None:
+            self._dirty[device, take.number] = None
+            self._flush_soon()
+
+    def _mark(self, take: Take) -> None:
+        self._heads[take.number] = None
+        self._flush_soon()
+
+    def _flush_soon(self, device: str | None = None) -> None:
+        """Write down and show at the end of this turn of the loop: one record for a whole roll."""
+        if device is not None and self.open is not None:
+            self._dirty[device, self.open.number] = None
+        if not self._flushing:
+            self._flushing = True
+            self._clock.later(self._clock.now(), self._flush)
+
+    def _flush(self) -> None:
+        self._flushing = False
+        heads, self._heads = self._heads, {}
+        dirty, self._dirty = self._dirty, {}
+        for number in heads:
+            if (take := self.takes.get(number)) is not None:
+                self._write_head(take)
+        by_take: dict[int, list[dict[str, Any]]] = {}
+        for device, number in dirty:
+            take = self.takes.get(number)
+            if take is None or device not in take.lanes:
+                continue
+            index = len(take.lanes[device]) - 1
+            self._estimate(take.lanes[device][index])
+            for at in range(max(0, index - 1), index + 1):
+                by_take.setdefault(number, []).append(take.lanes[device][at].plain() | {"i": at})
+        for number, lanes in by_take.items():
+            self._chronicle.write("take", self.takes[number].by, what="lanes", take=number, lanes=lanes)
+        self._show()
+
+    def _write_head(self, take: Take) -> None:
+        self._chronicle.write(
+            "take",
+            take.by,
+            what="head",
+            take=take.number,
+            name=take.name,
+            by=take.by,
+            opened=stamp(take.opened),
+            closed=stamp(take.closed) if take.closed else None,
+            wanted=list(take.wanted),
+            good=take.good,
+            notes=take.notes,
+            unseen=list(take.unseen),
+        )
+
+    def _estimate(self, lane: Lane) -> None:
+        """Until the clip list tells, the first label is reckoned back from a timecode read while it rolled."""
+        if not lane.format:
+            lane.format = self._good(lane.device, INPUT_FORMAT) or ""
+        reading, rate = self._board.get(lane.device, TIMECODE), lane.rate
+        if lane.start or rate is None or reading.quality is not Quality.GOOD or reading.asked_at < lane.seen_at:
+            return
+        try:
+            label = Label.parse(str(reading.value))
+            rate = rate.with_drop(label.drop)
+            back = round((reading.read_at - lane.seen_at) * rate.frames / rate.seconds)
+            lane.start = str(label_at(frame_number(label, rate) - back, rate))
+        except ValueError:
+            return
+
+    def _changed(self) -> None:
+        self._show()
+        for tell in self.on_change:
+            tell()
+
+    def _show(self) -> None:
+        take = self.open or next(reversed(self.takes.values()), None)
+        spread = take.spread() if take is not None else None
+        values: dict[str, object] = {
+            RUNNING.name: self.open is not None,
+            NUMBER.name: take.number if take is not None else 0,
+            NAME.name: take.name if take is not None else "",
+            ROLLING.name: len(self.open.rolling) if self.open is not None else 0,
+            WANTED.name: len(take.wanted) if take is not None else 0,
+            SPREAD.name: spread.frames if spread is not None else 0,
+            NEXT.name: self.next_number,
+            NEXT_NAME.name: self.slate,
+        }
+        now = self._clock.now()
+        for name, value in values.items():
+            self._writer.compute(name, value, asked_at=now)
