@@ -1,0 +1,206 @@
+"""Where are the parts wired together? Here, and nowhere else."""
+
+import asyncio
+import gc
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Final
+
+import structlog
+
+from stagectl.control.access import Limit, Lock
+from stagectl.control.chronicle import Chronicle
+from stagectl.control.commands import Commands
+from stagectl.control.devices import Devices
+from stagectl.control.journal import Journal
+from stagectl.control.recovery import Recovery
+from stagectl.driverkit.box import Box
+from stagectl.driverkit.driver import BoxKind
+from stagectl.driverkit.real import real_world
+from stagectl.inlets.http.server import HttpServer, serve
+from stagectl.inlets.mqtt import MqttInlet
+from stagectl.model.board import Board
+from stagectl.model.capabilities.base import Capability
+from stagectl.model.conditions import Truth
+from stagectl.model.world import World
+from stagectl.shoot.house import House
+from stagectl.shoot.parts import Part
+from stagectl.shoot.paths import PATHS, Paths
+from stagectl.shoot.scenes import Scenes
+from stagectl.shoot.stations import STATIONS, Stations
+from stagectl.shoot.takes import TAKES, Takes
+from stagectl.site import Site
+
+log = structlog.get_logger()
+
+PARTS: Final[Mapping[str, Capability]] = {"takes": TAKES, "paths": PATHS, "stations": STATIONS}
+LAG_S: Final = 0.1  # the loop is asked this often whether it is late
+
+
+@dataclass(slots=True)
+class Settings:
+    """How this daemon is run.
+
+    Attributes:
+        http: (host, port); port 0 takes a free one; None: no web door.
+        data: folder for journal and state.
+        mqtt: False leaves MQTT off whatever the site says.
+        scenes: folder with scene files; None: the site file's own.
+    """
+
+    data: Path
+    http: tuple[str, int] | None = ("127.0.0.1", 8420)
+    mqtt: bool = True
+    scenes: Path | None = None
+
+
+@dataclass(slots=True)
+class Daemon:
+    """A running daemon. Make it with `start`; `stop` lets go of everything and sends nothing to any box."""
+
+    house: House
+    journal: Journal
+    devices: Devices
+    scenes: Scenes
+    http: HttpServer | None = None
+    mqtt: MqttInlet | None = None
+    _tasks: list[asyncio.Task[Any]] = field(default_factory=list)
+
+    @classmethod
+    async def start(
+        cls, site: Site, kinds: Mapping[str, BoxKind], settings: Settings, world: World | None = None
+    ) -> "Daemon":
+        """Open the journal, wire the house, open the doors, and only then begin to look at boxes.
+
+        Raises:
+            OSError: the web door's address is taken.
+        """
+        world = world or real_world(settings.data)
+        trouble: dict[str, str] = {}
+        journal = Journal(world.storage, world.clock, on_trouble=lambda text: _note(trouble, "journal", text))
+        await journal.open(site=site.name)
+        records = [record for record in journal.replay() if record.kind in ("take", "command", "verdict")]
+        house, devices = wire(world, site, kinds, journal)
+        house.trouble = trouble
+        house.takes.restore(record.data for record in records if record.kind == "take")
+        recovery = Recovery.read(records, world.clock.now())
+        for group in recovery.groups.values():
+            house.commands.remember(group)
+        del records
+        scenes = Scenes(house, settings.scenes or site.path.parent)
+        scenes.load()
+        daemon = cls(house, journal, devices, scenes)
+        if settings.http is not None:
+            daemon.http = await serve(house, *settings.http, scenes=scenes)
+        if settings.mqtt and site.mqtt.broker != "off":
+            daemon.mqtt = MqttInlet(house, scenes)
+            await daemon.mqtt.start()
+        devices.start()
+        daemon._tasks.append(asyncio.create_task(recovery.judge(house.commands, world.clock, house.chronicle)))
+        daemon._tasks.append(asyncio.create_task(daemon._settle()))
+        return daemon
+
+    async def _settle(self) -> None:
+        """Once every box was tried: what lives now lives long, so the collector need not look at it again."""
+        await asyncio.sleep(1.0)
+        gc.collect()
+        gc.freeze()
+
+    async def stop(self) -> None:
+        """Close the doors, let go of the boxes, make the journal safe. What rolls goes on rolling."""
+        for task in self._tasks:
+            task.cancel()
+        await asyncio.gather(*self._tasks, return_exceptions=True)
+        self.house.chronicle.write("daemon", "", what="stop")
+        if self.mqtt is not None:
+            await self.mqtt.stop()
+        if self.http is not None:
+            await self.http.stop()
+        await self.devices.stop()
+        await self.journal.close()
+
+
+def wire(world: World, site: Site, kinds: Mapping[str, BoxKind], journal: Journal) -> tuple[House, Devices]:
+    """Make the house of a site: board, boxes, command path, parts. Nothing runs yet."""
+    board = Board(world.clock)
+    board.epoch = journal.epoch
+    chronicle = Chronicle(journal, world.clock)
+    boxes: dict[str, Box] = {}
+    devices = Devices(boxes, world.clock, lambda device, what, why: _link(chronicle, device, what, why))
+    commands = Commands(board, world.clock, chronicle, boxes)
+    states: dict[str, str] = {}
+    houses: list[House] = []
+    for name, entry in site.devices.items():
+
+        def on_link(what: str, why: str, device: str = name) -> None:
+            if states.get(device) != f"{what} {why if what == 'foreign' else ''}":
+                states[device] = f"{what} {why if what == 'foreign' else ''}"
+                _link(chronicle, device, what, why)
+            for house in houses:
+                house.link_changed(device)
+
+        boxes[name] = Box(
+            name,
+            kinds[entry.box],
+            entry.options,
+            (entry.host, entry.port),
+            board.writer(name),
+            clock=world.clock,
+            network=world.network,
+            chance=world.chance.stream(f"box:{name}"),
+            expect=entry.expect,
+            on_link=on_link,
+        )
+    recorders = {name: site.devices[name].called for name, box in boxes.items() if box.capability.kind == "recorder"}
+    groups = site.groups
+    takes = Takes(
+        board,
+        world.clock,
+        chronicle,
+        recorders,
+        lambda device, names: _look(boxes, device, names),
+        lambda word: houses[0].resolve(word) if houses else groups.get(word, [word]),
+    )
+    commands.guards.append(takes.guard)
+    parts: dict[str, Part] = {"takes": takes, "paths": Paths(board, site), "stations": Stations(board, site)}
+    for device, bound in site.limits:
+        commands.limits.append(Limit(device, bound))
+    for guarded in site.protect:
+        watch = board.watch(guarded.while_, _nothing) if guarded.while_ is not None else None
+        commands.locks.append(Lock(frozenset(guarded.points), guarded.because, watch=watch, may_lift=guarded.may_lift))
+    house = House(
+        world,
+        site,
+        board,
+        commands,
+        devices=devices,
+        chronicle=chronicle,
+        takes=takes,
+        parts=parts,
+        epoch=journal.epoch,
+    )
+    houses.append(house)
+    return house, devices
+
+
+def _look(boxes: Mapping[str, Box], device: str, names: tuple[str, ...]) -> None:
+    boxes[device].look_now(names)
+
+
+def _link(chronicle: Chronicle, device: str, what: str, why: str) -> None:
+    chronicle.write("link", "", device=device, what=what, why=why)
+    (log.info if what in ("up", "adopted") else log.warning)(f"link_{what}", device=device, why=why)
+
+
+def _note(trouble: dict[str, str], part: str, text: str | None) -> None:
+    if text is None:
+        trouble.pop(part, None)
+        log.info("trouble_over", part=part)
+    else:
+        trouble[part] = text
+        log.warning("trouble", part=part, text=text)
+
+
+def _nothing(truth: Truth) -> None:
+    """A lock's watch is only looked at."""
