@@ -4,7 +4,7 @@ One evaluator for verdicts, line-up, set-ups, alarms and scenes, so that they sh
 condition is plain data; `judge` looks once, a `Watch` follows it and keeps the little state that time needs.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING, Any, Final
@@ -27,6 +27,7 @@ class Truth(StrEnum):
 YES: Final = Truth.YES
 NO: Final = Truth.NO
 UNKNOWN: Final = Truth.UNKNOWN
+_FOREVER: Final = -NEVER
 
 
 class Condition:
@@ -166,7 +167,7 @@ def number_of(value: Any) -> float | None:
 def same(spec: PointSpec[Any], seen: Any, wanted: Any) -> bool:
     """Is `seen` the value `wanted`, within the point's tolerance? A word is never near a number."""
     if spec.tolerance and not isinstance(seen, str) and not isinstance(wanted, str):
-        return bool(abs(seen - wanted) <= spec.tolerance)
+        return bool(abs(seen - wanted) <= spec.tolerance + 1e-9)  # -12.3 is within 0.3 of -12.0, as people count
     return bool(seen == wanted)
 
 
@@ -189,7 +190,7 @@ def compare(leaf: Leaf, value: Any) -> Truth:
     return UNKNOWN  # claims about time need a watch
 
 
-def both(truths: Iterator[Truth]) -> Truth:
+def both(truths: Iterable[Truth]) -> Truth:
     """And: no beats unknown beats yes."""
     seen = YES
     for truth in truths:
@@ -219,7 +220,7 @@ def judge(board: "Board", condition: Condition, device: str = "", *, since: floa
     raise TypeError(f"no such condition: {condition!r}")
 
 
-def _either(truths: Iterator[Truth]) -> Truth:
+def _either(truths: Iterable[Truth]) -> Truth:
     seen = NO
     for truth in truths:
         if truth is YES:
@@ -252,7 +253,7 @@ class _Seen:
         self.changes = 0
         self.last_change = NEVER
         self.truth = UNKNOWN
-        if since == NEVER and reading.quality is Quality.GOOD:
+        if reading.quality is Quality.GOOD and reading.asked_at > since:
             self.truth = compare(self.leaf, reading.value)
             if self.leaf.says == "changed":
                 self.truth = NO
@@ -293,7 +294,10 @@ class _Seen:
 class Watch(Poked):
     """A condition being followed. Tells its truth at `attach` and whenever it changes, until `detach`."""
 
-    __slots__ = ("_board", "_clock", "_leaves", "_root", "_tell", "_timer", "_yes_since", "condition", "since", "truth")
+    __slots__ = (
+        *("_board", "_clock", "_due", "_leaves", "_on", "_tell", "_timer", "_yes_since"),
+        *("condition", "since", "truth"),
+    )
 
     def __init__(
         self, board: "Board", clock: "Clock", condition: Condition, tell: Callable[[Truth], None], device: str
@@ -308,22 +312,27 @@ class Watch(Poked):
         }
         self._yes_since: dict[int, float] = {}
         self._timer: Handle | None = None
+        self._due = _FOREVER  # when the next part that must last will have lasted
+        self._on = False
         self.since = NEVER
         self.truth = UNKNOWN
 
     def attach(self, since: float = NEVER) -> None:
         """Begin; only readings asked for after `since` count. Tells at once."""
         self.since = since
+        self._on = True
+        self._yes_since.clear()
         for seen in self._leaves.values():
             seen.begin(since)
             watches = seen.reading.watches
             if self not in watches:
                 watches.append(self)
-        self.truth = self._judge(self.condition)
+        self.truth = self._look()
         self._tell(self.truth)
 
     def detach(self) -> None:
         """End; safe to call twice."""
+        self._on = False
         for seen in self._leaves.values():
             if self in seen.reading.watches:
                 seen.reading.watches.remove(self)
@@ -332,6 +341,8 @@ class Watch(Poked):
             self._timer = None
 
     def poke(self, reading: Reading[Any]) -> None:
+        if not self._on:
+            return  # another watch of the same point, told before us, ended this one
         for seen in self._leaves.values():
             if seen.reading is reading:
                 seen.heard(self.since)
@@ -358,19 +369,31 @@ class Watch(Poked):
         return bool(self._leaves) and all(seen.reading.blind for seen in self._leaves.values())
 
     def _settle(self) -> None:
-        truth = self._judge(self.condition)
+        truth = self._look()
         if truth is not self.truth:
             self.truth = truth
             self._tell(truth)
 
+    def _look(self) -> Truth:
+        """Judge the whole, and be back when the first part that must last will have lasted."""
+        self._due = _FOREVER
+        truth = self._judge(self.condition)
+        if self._timer is not None:
+            self._timer.cancel()
+            self._timer = None
+        if self._due != _FOREVER:
+            self._timer = self._clock.later(self._due, self._settle)
+        return truth
+
     def _judge(self, condition: Condition) -> Truth:
+        """Judge every part, also where the first decides: what must last is followed without a break."""
         match condition:
             case Leaf():
                 return self._leaves[id(condition)].truth
             case All():
-                return both(self._judge(part) for part in condition.parts)
+                return both([self._judge(part) for part in condition.parts])
             case AnyOf():
-                return _either(self._judge(part) for part in condition.parts)
+                return _either([self._judge(part) for part in condition.parts])
             case Not():
                 return _opposite(self._judge(condition.part))
             case Lasts():
@@ -385,7 +408,5 @@ class Watch(Poked):
         due = self._yes_since.setdefault(id(condition), now) + condition.seconds
         if now >= due:
             return YES
-        if self._timer is not None:
-            self._timer.cancel()
-        self._timer = self._clock.later(due, self._settle)
+        self._due = min(self._due, due)
         return UNKNOWN
