@@ -10,12 +10,13 @@ from typing import Any, Final, Protocol
 
 from stagectl.control.access import Limit, Lock, Person, may, touched
 from stagectl.control.groups import Command, Group
+from stagectl.control.ramps import Ramp, rise_s
 from stagectl.driverkit.box import Box, Prepared
 from stagectl.model.board import Board
 from stagectl.model.conditions import ALWAYS, NO, UNKNOWN, YES, Lasts, Truth, compare, judge
 from stagectl.model.errors import RefusedError
 from stagectl.model.points import Flags, Reading
-from stagectl.model.verbs import Ask, Ended, Set, Verdict
+from stagectl.model.verbs import Ask, Ended, Set, Verb, Verdict
 from stagectl.model.world import Clock, Handle
 
 FIRST_LOOK_S: Final = 0.15  # after the bytes left, look at the effect
@@ -136,8 +137,10 @@ class Commands:
         """Translate the commands of one box together: it may pack them (a salvo); if it refuses, one by one."""
         box = commands[0].box
         assert box is not None
-        together = [command for command in commands if Flags.FIRST not in command.ask.verb.flags()]
-        alone = [command for command in commands if Flags.FIRST in command.ask.verb.flags()]
+        alone = [
+            command for command in commands if Flags.FIRST in command.ask.verb.flags() or _ramped(command.ask.verb)
+        ]
+        together = [command for command in commands if command not in alone]
         if len(together) > 1:
             try:
                 self._share(box, together)
@@ -298,29 +301,23 @@ class Commands:
 
     def _launch(self, ready: Sequence[Command]) -> None:
         """One pass: bytes out, watch attached. A link that is busy is named late and holds nobody up."""
-        queued: dict[int, Prepared] = {}
+        queued: dict[int, tuple[Box, Prepared]] = {}
         for command in ready:
-            verb = command.ask.verb
             if command.box is None or command.looking:
                 self._watch_from(command, self._clock.now())
                 if command.box is not None:
                     command.box.glance(command.names)
             elif command.prepared is None or command.prepared.epoch != command.box.epoch:
                 self._again(command)
-            elif Flags.FIRST in verb.flags():
-                at = command.box.launch(command.prepared)
-                if at is None:
-                    self._end(command, Verdict(Ended.FAILED, "its link is late, nothing was sent", code="late"))
-                else:
-                    self._watch_from(command, at)
+            elif Flags.FIRST in command.ask.verb.flags():
+                self._fire(command, command.box, command.prepared)
+            elif rise := self._rise_s(command):
+                self._rise(command, command.box, rise)
             else:
-                queued[id(command.prepared)] = command.prepared
-                command.deadline_at = self._clock.now() + verb.deadline_s()
+                queued[id(command.prepared)] = (command.box, command.prepared)
+                command.deadline_at = self._clock.now() + command.ask.verb.deadline_s()
                 self._open[command] = None
-        boxes = {id(command.prepared): command.box for command in ready if command.prepared is not None}
-        for key, prepared in queued.items():
-            box = boxes[key]
-            assert box is not None
+        for box, prepared in queued.values():
             try:
                 box.enqueue(prepared)
             except RefusedError as refused:
@@ -328,6 +325,38 @@ class Commands:
                     if command.prepared is prepared:
                         self._end(command, self._refusal(command, refused, self._clock.now()))
         self._arm_timer()
+
+    def _fire(self, command: Command, box: Box, prepared: Prepared) -> None:
+        at = box.launch(prepared)
+        if at is None:
+            self._end(command, Verdict(Ended.FAILED, "its link is late, nothing was sent", code="late", refused=True))
+        else:
+            self._watch_from(command, at)
+
+    def _rise_s(self, command: Command) -> float:
+        verb = command.ask.verb
+        return rise_s(self.board, command.ask.target, verb) if isinstance(verb, Set) else 0.0
+
+    def _rise(self, command: Command, box: Box, seconds: float) -> None:
+        """Bring a level up in steps; the last step is the command itself."""
+        verb = command.ask.verb
+        assert isinstance(verb, Set)
+        command.deadline_at = self._clock.now() + seconds + verb.deadline_s() + 1.0
+        self._open[command] = None
+
+        def on_top() -> None:
+            if command.verdict is None:
+                try:
+                    self._share(box, [command])
+                    assert command.prepared is not None
+                    box.enqueue(command.prepared)
+                except RefusedError as refused:
+                    self._end(command, self._refusal(command, refused, self._clock.now()))
+
+        def on_hand(words: str) -> None:
+            self._end(command, self._verdict(command, Ended.FAILED, words, code="hand"))
+
+        command.ramp = Ramp(self.board, box, self._clock, verb, on_top=on_top, on_hand=on_hand)
 
     def _again(self, command: Command) -> None:
         """The link changed since it was armed: encode anew, once."""
@@ -476,6 +505,8 @@ class Commands:
             return
         command.verdict = verdict
         self._open.pop(command, None)
+        if command.ramp is not None:
+            command.ramp.end()
         for pair in touched(command.ask):
             if self._inflight.get(pair) is command:
                 del self._inflight[pair]
@@ -558,6 +589,11 @@ def _asked_for(ask: Ask, reading: Reading[Any]) -> bool:
     """Did this ask want the value that the point has now? What touches everything wanted anything."""
     leaves = [leaf for leaf in ask.verb.effect().leaves() if leaf.spec.name == reading.name]
     return not leaves or any(compare(leaf, reading.value) is not NO for leaf in leaves)
+
+
+def _alone(verb: Verb) -> bool:
+    """What has right of way, or may have to rise in steps, is never packed with others."""
+    return Flags.FIRST in verb.flags() or (isinstance(verb, Set) and bool(verb.point.ramp_per_s))
 
 
 def _nothing(truth: Truth) -> None:

@@ -5,6 +5,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from stagectl.control.ramps import Ramp
 from stagectl.driverkit.box import Box, Prepared
 from stagectl.model.conditions import Truth, Watch
 from stagectl.model.verbs import WORST_FIRST, Ask, Ended, Verdict
@@ -34,6 +35,7 @@ class Command:
     deadline_at: float = float("inf")
     looking: bool = False  # it was so already: a look instead of the verb
     said_no: str = ""
+    ramp: Ramp | None = None
     verdict: Verdict | None = None
     twins: "list[Command]" = field(default_factory=list)
     group: "Group | None" = None

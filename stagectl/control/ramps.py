@@ -1,0 +1,110 @@
+"""How does a level rise without hurting ears? In small steps, and a hand at the box wins.
+
+Only upwards: a fall is done at once. Sound caution: a remote gain step can hurt; the site's limits are the ceiling.
+"""
+
+from collections.abc import Callable
+from typing import Any, Final
+
+from stagectl.driverkit.box import Box
+from stagectl.model.board import Board
+from stagectl.model.conditions import number_of
+from stagectl.model.errors import RefusedError
+from stagectl.model.points import Poked, Quality, Reading
+from stagectl.model.verbs import Set
+from stagectl.model.world import Clock
+
+STEP_S: Final = 0.05  # 20 steps a second is plenty (mixer sheet, pitfall 7, common practice)
+QUIET_DB: Final = -60.0  # a rise from off begins here; own choice, below what is heard in a hall
+SENT: Final = 8  # own values remembered, to tell a hand from our own steps
+
+
+def rise_s(board: Board, device: str, verb: Set[Any]) -> float:
+    """How many seconds a Set must take to rise; 0: it falls, stays, or has no ramp."""
+    wanted = number_of(verb.value)
+    if not verb.point.ramp_per_s or wanted is None:
+        return 0.0
+    rise = wanted - _from(board, device, verb)
+    return max(0.0, rise / verb.point.ramp_per_s) if rise > verb.point.ramp_per_s * STEP_S else 0.0
+
+
+def _from(board: Board, device: str, verb: Set[Any]) -> float:
+    reading = board.reading(device, verb.point)
+    now = number_of(reading.value) if reading.quality in (Quality.GOOD, Quality.STALE) else None
+    return max(QUIET_DB, now) if now is not None else QUIET_DB
+
+
+class Ramp(Poked):
+    """One rise under way. Ends by `on_top` (the last step is the caller's) or `on_hand` (somebody moved it)."""
+
+    __slots__ = (
+        "_begun",
+        "_board",
+        "_box",
+        "_clock",
+        "_on_hand",
+        "_on_top",
+        "_over",
+        "_reading",
+        "_sent",
+        "_start",
+        "_verb",
+    )
+
+    def __init__(
+        self,
+        board: Board,
+        box: Box,
+        clock: Clock,
+        verb: Set[Any],
+        *,
+        on_top: Callable[[], None],
+        on_hand: Callable[[str], None],
+    ) -> None:
+        self._box = box
+        self._clock = clock
+        self._verb = verb
+        self._on_top = on_top
+        self._on_hand = on_hand
+        self._start = _from(board, box.name, verb)
+        self._sent: list[float] = [self._start]
+        self._begun = clock.now()
+        self._over = False
+        self._reading = board.reading(box.name, verb.point)
+        self._reading.watches.append(self)
+        self._step()
+
+    def end(self) -> None:
+        """Stop here; safe to call twice."""
+        self._over = True
+        if self in self._reading.watches:
+            self._reading.watches.remove(self)
+
+    def poke(self, reading: Reading[Any]) -> None:
+        """A notice (not the echo of our own step) with a value that is none of ours: a hand took over."""
+        value = number_of(reading.value)
+        told = reading.asked_at == reading.read_at and reading.changed_at == reading.read_at
+        if self._over or not told or value is None:
+            return
+        if all(abs(value - ours) > max(self._verb.point.tolerance, 1.0) for ours in self._sent):
+            self.end()
+            self._on_hand(f"a hand took over at {reading.spec.say(reading.value)}")
+
+    def _step(self) -> None:
+        if self._over:
+            return
+        wanted = number_of(self._verb.value)
+        assert wanted is not None
+        value = self._start + self._verb.point.ramp_per_s * (self._clock.now() - self._begun)
+        if value >= wanted:
+            self.end()
+            self._on_top()
+            return
+        self._sent = [*self._sent[-SENT:], value]
+        try:
+            self._box.enqueue(self._box.prepare([Set(self._verb.point, round(value, 2))]))
+        except RefusedError as refused:
+            self.end()
+            self._on_hand(str(refused))
+            return
+        self._clock.later(self._clock.now() + STEP_S, self._step)
