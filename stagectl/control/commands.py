@@ -137,9 +137,7 @@ class Commands:
         """Translate the commands of one box together: it may pack them (a salvo); if it refuses, one by one."""
         box = commands[0].box
         assert box is not None
-        alone = [
-            command for command in commands if Flags.FIRST in command.ask.verb.flags() or _ramped(command.ask.verb)
-        ]
+        alone = [command for command in commands if _alone(command.ask.verb)]
         together = [command for command in commands if command not in alone]
         if len(together) > 1:
             try:
