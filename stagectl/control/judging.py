@@ -1,0 +1,324 @@
+"""How is a command judged? From points alone: looks after the send, one final verdict, and whose act a change was."""
+
+from collections import OrderedDict
+from collections.abc import Callable, Container, Sequence
+from typing import Any, Final, Protocol
+
+from stagectl.control.access import touched
+from stagectl.control.groups import Command, Group
+from stagectl.model.board import Board
+from stagectl.model.conditions import NO, YES, Truth, compare, judge
+from stagectl.model.errors import RefusedError
+from stagectl.model.points import Flags, Reading
+from stagectl.model.verbs import Ask, Ended, Set, Verdict
+from stagectl.model.world import Clock, Handle
+
+FIRST_LOOK_S: Final = 0.15  # after the bytes left, look at the effect
+NEXT_LOOK_S: Final = 0.2
+LATER_S: Final = 30.0  # after a verdict without proof, go on watching this long and write what is seen
+OURS_S: Final = 3.0  # a change this soon after our command is ours: a slow box reports late
+OURS: Final = 10_000  # points whose last asker is remembered
+
+
+class Log(Protocol):
+    """What the command path needs of the journal."""
+
+    def write(self, kind: str, who: str, **data: Any) -> int: ...
+
+    async def synced(self, n: int) -> bool: ...
+
+
+class Judge:
+    """Holds every command from its claim to its verdict.
+
+    Attributes:
+        on_end: told each group when its last verdict is in.
+        relaunch: sends a command whose effect seemed to be there already and is not.
+    """
+
+    def __init__(self, board: Board, clock: Clock, log: Log, boxes: Container[str]) -> None:
+        self.on_end: list[Callable[[Group], None]] = []
+        self.relaunch: Callable[[Command], None] = lambda command: None
+        self._board = board
+        self._boxes = boxes
+        self._clock = clock
+        self._log = log
+        self._inflight: dict[tuple[str, str], Command] = {}
+        self._ours: OrderedDict[tuple[str, str], tuple[Ask, float]] = OrderedDict()
+        self._open: dict[Command, None] = {}
+        self._timer: Handle | None = None
+        self._look_at = 0.0
+        self._later: dict[Command, float] = {}
+        board.author = self._author
+
+    # -- from claim to send ---------------------------------------------------------------------------------------
+
+    def claim(self, command: Command) -> bool:
+        """Settle conflicts with what is in flight. False: it joined a twin.
+
+        Raises:
+            RefusedError: something else is in flight on one of its points.
+        """
+        verb, flags = command.ask.verb, command.ask.verb.flags()
+        pairs = touched(command.ask)
+        for pair in pairs:
+            for other in self._others(pair):
+                if other is command or other.verdict is not None:
+                    continue
+                if type(verb) is type(other.ask.verb) and (Flags.FIRST in flags or verb == other.ask.verb):
+                    other.twins.append(command)
+                    return False
+                older_yields = (isinstance(verb, Set) and isinstance(other.ask.verb, Set)) or (
+                    Flags.FIRST in flags and Flags.FIRST not in other.ask.verb.flags()
+                )
+                if not older_yields:
+                    raise RefusedError(
+                        f"{other.ask.verb.say()} by {other.ask.who} is still on its way there",
+                        remedy="Wait for its verdict and ask again.",
+                        code="conflict",
+                    )
+                self.end(
+                    other, Verdict(Ended.FAILED, f"overtaken by {verb.say()} of {command.ask.who}", code="overtaken")
+                )
+        for pair in pairs:
+            self._inflight[pair] = command
+            self._remember_ours(pair, command.ask)
+        return True
+
+    def _others(self, pair: tuple[str, str]) -> list[Command]:
+        device, name = pair
+        if name == "*":
+            return [command for (one, _), command in self._inflight.items() if one == device]
+        found = (self._inflight.get(pair), self._inflight.get((device, "*")))
+        return [command for command in found if command is not None]
+
+    def expect(self, command: Command, within_s: float) -> None:
+        """It waits in its box's line; should it never leave, it still gets a verdict."""
+        command.deadline_at = self._clock.now() + within_s
+        self._open[command] = None
+
+    def watch_from(self, command: Command, at: float) -> None:
+        """Its bytes left at `at`: from now on only younger readings count."""
+        command.sent_at = at
+        command.deadline_at = at + command.ask.verb.deadline_s() + command.ask.verb.hold_s()
+        self._open[command] = None
+        assert command.watch is not None
+        command.watch.attach(at)
+
+    # -- what comes back ------------------------------------------------------------------------------------------
+
+    def sent(self, commands: Sequence[Command], index: int | None, at: float) -> None:
+        """The box tells that the request of one command (index None: of all) left."""
+        for command in commands if index is None else [commands[index]]:
+            if command.verdict is None and command.sent_at is None:
+                self.watch_from(command, at)
+                self.wake()
+
+    def heard_no(self, commands: Sequence[Command], index: int | None, words: str) -> None:
+        """The box refused: one more look decides."""
+        for command in commands if index is None else [commands[index]]:
+            if command.verdict is None and not command.said_no:
+                command.said_no = words
+                self._decide_after_no(command)
+
+    def _decide_after_no(self, command: Command) -> None:
+        """One look after a refusal: the effect may be there all the same."""
+        assert command.box is not None
+        if command.box.look_now(command.names, lambda: self._after_no(command)) is None:
+            self._after_no(command)
+
+    def _after_no(self, command: Command) -> None:
+        if command.verdict is None:
+            self.end(command, self.verdict(command, Ended.FAILED, command.said_no, code="device"))
+
+    def seen(self, command: Command, truth: Truth) -> None:
+        """The effect's truth changed: the watch calls this from within a put."""
+        if command.verdict is not None:
+            if truth is YES and command in self._later:
+                self._forget(command)
+                self._log.write("later", command.ask.who, id=command.ask.id, device=command.ask.target, seen="yes")
+            return
+        if truth is YES:
+            self.end(command, self.verdict(command, Ended.VERIFIED))
+        elif (
+            truth is NO
+            and command.looking
+            and command.sent_at is not None
+            and judge(self._board, command.ask.verb.moot(), command.ask.target, since=command.sent_at) is NO
+        ):
+            self._moot_no_more(command)
+
+    def _moot_no_more(self, command: Command) -> None:
+        """It seemed to be so already, but the look says no: the verb goes out, once."""
+        command.looking = False
+        assert command.watch is not None
+        command.watch.detach()
+        self._open.pop(command, None)
+        self._clock.later(self._clock.now(), lambda: self.relaunch(command))
+
+    def _tick(self) -> None:
+        """Deadlines, and looks at what is not judged yet; one timer for all groups."""
+        self._timer = None
+        now = self._clock.now()
+        for command in [command for command in self._open if now >= command.deadline_at]:
+            self._expire(command)
+        if now >= self._look_at:
+            self._look_at = now + NEXT_LOOK_S
+            for command in tuple(self._open):
+                if command.box is not None and command.sent_at is not None:
+                    command.box.glance(command.names)
+        for command in [command for command, until in self._later.items() if now >= until]:
+            self._forget(command)
+        self.wake()
+
+    def _expire(self, command: Command) -> None:
+        if command.sent_at is None:
+            verdict = self.verdict(command, Ended.UNCONFIRMED, "it waited in line and may or may not have left")
+        elif command.watch is not None and command.watch.blind:
+            verdict = self.verdict(command, Ended.SENT)
+        elif command.said_no:
+            verdict = self.verdict(command, Ended.FAILED, command.said_no, code="device")
+        elif command.truth is NO:
+            seen = ", ".join(command.watch.missing()) if command.watch is not None else ""
+            verdict = self.verdict(command, Ended.FAILED, f"seen otherwise: {seen}", code="seen-otherwise")
+        else:
+            verdict = self.verdict(command, Ended.UNCONFIRMED, "not known if it happened", code="not-known")
+        self.end(command, verdict)
+
+    def wake(self) -> None:
+        """Be called at the next deadline or look."""
+        if not self._open and not self._later:
+            return
+        now = self._clock.now()
+        if self._look_at < now:
+            self._look_at = now + FIRST_LOOK_S
+        due = min((command.deadline_at for command in self._open), default=now + LATER_S)
+        at = min(due, self._look_at) if self._open else now + LATER_S / 10
+        if self._timer is not None:
+            self._timer.cancel()
+        self._timer = self._clock.later(at, self._tick)
+
+    # -- ends -----------------------------------------------------------------------------------------------------
+
+    def verdict(self, command: Command, ended: Ended, why: str = "", *, code: str = "") -> Verdict:
+        """A verdict from what is seen now."""
+        now = self._clock.now()
+        missing = tuple(command.watch.missing()) if command.watch is not None and ended is not Ended.VERIFIED else ()
+        return Verdict(
+            ended,
+            why,
+            missing if ended is not Ended.SENT else (),
+            now - (command.sent_at if command.sent_at is not None else command.armed_at),
+            remedy=_remedy(command, ended),
+            code=code,
+            moot=command.looking,
+        )
+
+    def refusal(self, command: Command, refused: RefusedError, now: float) -> Verdict:
+        """The verdict of an ask of which no byte was sent."""
+        after = now - command.armed_at
+        return Verdict(Ended.FAILED, str(refused), (), after, refused.remedy, refused.code, refused=True)
+
+    def refuse(self, command: Command, refused: RefusedError, now: float) -> None:
+        """End a command that was never sent."""
+        command.verdict = self.refusal(command, refused, now)
+        if command.watch is not None:
+            command.watch.detach()
+
+    def end(self, command: Command, verdict: Verdict) -> None:
+        """Give the final verdict, to its twins too."""
+        if command.verdict is not None:
+            return
+        command.verdict = verdict
+        self._open.pop(command, None)
+        if command.ramp is not None:
+            command.ramp.end()
+        for pair in touched(command.ask):
+            if self._inflight.get(pair) is command:
+                del self._inflight[pair]
+                self._remember_ours(pair, command.ask)
+        if command.watch is not None:
+            if verdict.ended in (Ended.VERIFIED, Ended.SENT) or command.sent_at is None:
+                command.watch.detach()
+            else:
+                self._later[command] = self._clock.now() + LATER_S
+                self.wake()
+        for watch in (command.needs, command.moot):
+            if watch is not None:
+                watch.detach()
+        self._count_off(command)
+        for twin in command.twins:
+            twin.verdict = verdict
+            if twin.watch is not None:
+                twin.watch.detach()
+            self._count_off(twin)
+
+    def _count_off(self, command: Command) -> None:
+        group = command.group
+        if group is not None and group.open:
+            group.open -= 1
+            self.settle(group)
+
+    def settle(self, group: Group) -> None:
+        """Close a group whose last verdict is in."""
+        if group.open or group.ended or not group.number:
+            return
+        now = self._clock.now()
+        group.ended_at = now
+        self._log.write(
+            "verdict",
+            group.who,
+            id=group.id,
+            ended=str(group.worst),
+            count=group.count,
+            take=group.take,
+            boxes={
+                command.ask.target: [str(command.verdict.ended), command.verdict.why, round(command.verdict.after_s, 4)]
+                for command in group.commands
+                if command.verdict is not None
+            },
+        )
+        group.finish(now)
+        for tell in self.on_end:
+            tell(group)
+
+    def _forget(self, command: Command) -> None:
+        self._later.pop(command, None)
+        if command.watch is not None:
+            command.watch.detach()
+
+    # -- whose act was it? ----------------------------------------------------------------------------------------
+
+    def _remember_ours(self, pair: tuple[str, str], ask: Ask) -> None:
+        self._ours[pair] = (ask, self._clock.now() + OURS_S)
+        self._ours.move_to_end(pair)
+        while len(self._ours) > OURS:
+            self._ours.popitem(last=False)
+
+    def _author(self, reading: Reading[Any]) -> str:
+        """Whose act changed this point: ours if a command just asked for this value, else somebody's at the box."""
+        now = self._clock.now()
+        for name in (reading.name, "*"):
+            pair = (reading.device, name)
+            command = self._inflight.get(pair)
+            if command is not None and (not isinstance(command.ask.verb, Set) or _asked_for(command.ask, reading)):
+                return command.ask.who
+            ours = self._ours.get(pair)
+            if ours is not None and now <= ours[1] and _asked_for(ours[0], reading):
+                return ours[0].who
+        if reading.device not in self._boxes:
+            return ""
+        self._log.write("hand", "box", device=reading.device, point=reading.name, value=reading.value)
+        return "box"
+
+
+def _asked_for(ask: Ask, reading: Reading[Any]) -> bool:
+    """Did this ask want the value that the point has now? What touches everything wanted anything."""
+    leaves = [leaf for leaf in ask.verb.effect().leaves() if leaf.spec.name == reading.name]
+    return not leaves or any(compare(leaf, reading.value) is not NO for leaf in leaves)
+
+
+def _remedy(command: Command, ended: Ended) -> str:
+    if ended in (Ended.VERIFIED, Ended.SENT):
+        return ""
+    return f"Look at {command.ask.target}'s front."
