@@ -130,8 +130,9 @@ class BoardWriter:
     def commit(self, asked_at: float, read_at: float) -> None:
         """Do the puts gathered since `gather`, stamped."""
         gathered, self._gathered = self._gathered, None
-        self.asked_at, self.read_at = asked_at, read_at
         for name, raw, read in gathered or ():
+            # each time anew: a watch told by the put before may have made the kit compute a point of its own
+            self.asked_at, self.read_at = asked_at, read_at
             self.put(name, raw, read)
 
     def declare(self, *specs: PointSpec[Any], blind: bool = False) -> None:
@@ -245,8 +246,8 @@ class BoardWriter:
         if same_value:
             return
         slot.value, slot.quality = value, quality
-        slot.changed_at = self.read_at
         if value != before:
+            slot.changed_at = self.read_at
             slot.changes += 1
             if slot.spec.settable or Flags.ACT in slot.spec.flags:
                 slot.by = self.board.author(slot) if was_known else ""
