@@ -103,6 +103,19 @@ def test_a_block_of_long_lines_ends_at_its_size(size: int) -> None:
         cut(b"206 disk list:\n" + (b"a: " + b"x" * 3997 + b"\n") * lines, size)
 
 
+@pytest.mark.parametrize("size", [4099, 10_000_000])
+def test_each_block_has_its_own_size(size: int) -> None:
+    block = b"206 disk list:\n" + (b"a: " + b"x" * 3997 + b"\n") * (MAX_BLOCK // 4000 // 2 + 1) + b"\n"
+    assert len(cut(block * 3, size)) == 3
+
+
+def test_a_spent_codec_stays_spent() -> None:
+    codec = TextDeckCodec()
+    for wire in (b"x" * (MAX_LINE + 1), b"200 ok\n"):
+        with pytest.raises(ProtocolError, match="Look whether another kind of box answers"):
+            codec.feed(wire)
+
+
 def test_a_deck_that_never_ends_its_line_is_let_go() -> None:
     codec = TextDeckCodec()
     for _ in range(MAX_LINE):
