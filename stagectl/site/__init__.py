@@ -1,0 +1,30 @@
+"""What stands in this installation, and what may its file say? One site file, read strictly."""
+
+from stagectl.site.entries import (
+    DeviceEntry,
+    MqttEntry,
+    Pictures,
+    ProtectEntry,
+    Site,
+    SiteVocabulary,
+    Sound,
+    StationEntry,
+    TieLine,
+)
+from stagectl.site.load import load_site, read_site
+from stagectl.site.schema import site_schema
+
+__all__ = [
+    "DeviceEntry",
+    "MqttEntry",
+    "Pictures",
+    "ProtectEntry",
+    "Site",
+    "SiteVocabulary",
+    "Sound",
+    "StationEntry",
+    "TieLine",
+    "load_site",
+    "read_site",
+    "site_schema",
+]

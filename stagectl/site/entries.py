@@ -1,0 +1,182 @@
+"""What stands in one installation: devices, groups, wiring, stations, guards, people?
+
+Plain data, checked against itself and frozen; `stagectl.site.load` makes it from a file.
+"""
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+from stagectl.control.access import Limit, Role
+from stagectl.driverkit.driver import BoxKind
+from stagectl.model.capabilities.base import Capability
+from stagectl.model.conditions import Condition
+
+
+@dataclass(frozen=True, slots=True)
+class DeviceEntry:
+    """One box.
+
+    Attributes:
+        id: in sentences, URLs and topics.
+        box: its kind, a key of the kinds that were handed in.
+        port: TCP; the kind's if the file names none.
+        called: what people call it; the id if the file says nothing.
+        options: the keys its kind takes, as written.
+        expect: what it must say of itself: "identity.model", "identity.serial".
+        line: in the site file, from one.
+    """
+
+    id: str
+    box: str
+    host: str
+    port: int
+    called: str
+    options: Mapping[str, str]
+    expect: Mapping[str, str]
+    line: int
+
+
+@dataclass(frozen=True, slots=True)
+class TieLine:
+    """A cable from an output of one router to an input of another; both count from one."""
+
+    from_router: str
+    output: int
+    to_router: str
+    input: int
+
+
+@dataclass(frozen=True, slots=True)
+class Pictures:
+    """Which picture comes in and goes out where.
+
+    Attributes:
+        sources: name -> (router, input).
+        destinations: name -> (router, output); a recorder's name means its input.
+        tie_lines: between routers, in the file's order.
+        on_air: destinations that the audience sees.
+    """
+
+    sources: Mapping[str, tuple[str, int]]
+    destinations: Mapping[str, tuple[str, int]]
+    tie_lines: tuple[TieLine, ...] = ()
+    on_air: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Sound:
+    """Which sound stands where: sources name -> (mixer, strip), buses name -> (mixer, bus)."""
+
+    sources: Mapping[str, tuple[str, int]]
+    buses: Mapping[str, tuple[str, int]]
+
+
+@dataclass(frozen=True, slots=True)
+class StationEntry:
+    """A place that sees a picture destination and hears a sound bus; empty: it sees or hears nothing."""
+
+    name: str
+    called: str
+    sees: str
+    hears: str
+    line: int
+
+
+@dataclass(frozen=True, slots=True)
+class ProtectEntry:
+    """Points that are guarded.
+
+    Attributes:
+        points: (device, point name).
+        because: a clause for the refusal.
+        while_: it guards while this is yes or not known; None: always.
+        may_lift: the least role that may pass; None: nobody.
+    """
+
+    points: tuple[tuple[str, str], ...]
+    because: str
+    while_: Condition | None
+    may_lift: Role | None
+    line: int
+
+
+@dataclass(frozen=True, slots=True)
+class MqttEntry:
+    """Where MQTT goes: nowhere, to a broker that runs at `host`:`port`, or to one that we start."""
+
+    broker: Literal["off", "external", "managed"] = "off"
+    host: str = ""
+    port: int = 0
+
+    @property
+    def at(self) -> str:
+        """Address as "host:port"; empty unless the broker is external."""
+        host = f"[{self.host}]" if ":" in self.host else self.host
+        return f"{host}:{self.port}" if self.host else ""
+
+
+@dataclass(frozen=True, slots=True)
+class Site:
+    """One installation.
+
+    Attributes:
+        name: what people call it.
+        slug: for topics and file names, 1 to 32 of a-z, 0-9 and hyphen.
+        path: the file it was read from.
+        groups: name -> ids of devices; groups within groups are resolved, no device twice, the file's order.
+        people: name -> role; who is not listed is decided by the door.
+        scenes: the folder that holds set-ups and scenes.
+    """
+
+    name: str
+    slug: str
+    path: Path
+    devices: Mapping[str, DeviceEntry]
+    groups: Mapping[str, tuple[str, ...]]
+    pictures: Pictures
+    sound: Sound
+    stations: Mapping[str, StationEntry]
+    limits: tuple[Limit, ...]
+    protect: tuple[ProtectEntry, ...]
+    people: Mapping[str, Role]
+    mqtt: MqttEntry
+    scenes: Path
+
+    def vocabulary(self, kinds: Mapping[str, BoxKind], parts: Mapping[str, Capability]) -> "SiteVocabulary":
+        """Whom sentences may speak of here: devices and house parts.
+
+        Points of a part with an index "destination" or "station" exist for the names of this site alone.
+        """
+        devices = {name: kinds[entry.box].capability for name, entry in self.devices.items()}
+        names = {"destination": self.pictures.destinations, "station": self.stations}
+        return SiteVocabulary(
+            {**devices, **{name: _narrowed(part, names) for name, part in parts.items()}}, self.groups
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class SiteVocabulary:
+    """The `stagectl.model.sentences.Vocabulary` of a site."""
+
+    capabilities: Mapping[str, Capability]
+    members: Mapping[str, tuple[str, ...]]
+
+    def devices(self) -> Mapping[str, Capability]:
+        return self.capabilities
+
+    def groups(self) -> Mapping[str, tuple[str, ...]]:
+        return self.members
+
+
+def _narrowed(part: Capability, names: Mapping[str, Collection[str]]) -> Capability:
+    """The part with its named indexes filled in, so that a name that is nowhere is an unknown point."""
+    points = []
+    for spec in part.points:
+        kind = next((kind for kind in names if f"{{{kind}}}" in spec.name), None)
+        if kind is None or spec.name.count("{") > 1:
+            points.append(spec)
+        else:
+            points.extend(spec.at(name) for name in names[kind])
+    return Capability(part.kind, part.version, tuple(points), part.verbs, part.doubts)

@@ -1,0 +1,112 @@
+"""Which words may stand in a site file, and of what shape? The schema that editors and readers share.
+
+The reader takes its known words from these models (`words_of`), so that what an editor offers is what is read. Every
+scalar of a file is text (`stagectl.yamlfile`); what a text means is read in `stagectl.site.load`.
+"""
+
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, StringConstraints
+
+from stagectl.site.words import NAME
+
+Name = Annotated[str, StringConstraints(pattern=rf"^{NAME}$")]
+Socket = Annotated[str, Field(description="A router and a number: hall 1", examples=["hall 1"])]
+Sentences = Any  # one sentence, a list (all of it), {any of: [...]} or {not: ...}
+
+
+class _Shape(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class SiteName(_Shape):
+    """A name with an id of its own, where the name has no letters for one."""
+
+    id: Annotated[str, StringConstraints(pattern="^[a-z0-9-]{1,32}$")] = Field(description="for topics and files")
+    name: str = Field(description="what people call it")
+
+
+class DeviceShape(BaseModel):
+    """One box; further keys are the options that its kind takes."""
+
+    model_config = ConfigDict(extra="allow", frozen=True)
+    __pydantic_extra__: dict[str, str]
+
+    box: str = Field(description="kind of box; `stagectl drivers` lists them", examples=["text-deck"])
+    at: str = Field(description="address, with a port where it is not the usual one", examples=["10.0.5.11"])
+    called: str = Field("", description="what people call it")
+    model: str = Field("", description="the model it must say it is; anything else is refused")
+    serial: str = Field("", description="the serial number it must have")
+
+
+class PicturesShape(_Shape):
+    """Which picture comes in and goes out where."""
+
+    sources: dict[Name, Socket] = Field({}, description="name: router and input")
+    destinations: dict[Name, Socket] = Field(
+        {}, description="name: router and output; a recorder's name means its input"
+    )
+    tie_lines: list[str] = Field(
+        [], alias="tie-lines", description="cables between routers", examples=[["hall 15 to gallery 1"]]
+    )
+    on_air: list[Name] = Field([], alias="on air", description="destinations the audience sees")
+
+
+class SoundShape(_Shape):
+    """Which sound stands where."""
+
+    sources: dict[Name, str] = Field({}, description="name: mixer and strip", examples=[{"piano": "mixer strip 1"}])
+    buses: dict[Name, str] = Field({}, description="name: mixer and bus", examples=[{"director": "mixer bus 4"}])
+
+
+class StationShape(_Shape):
+    """A place where somebody sees and hears."""
+
+    sees: str = Field("", description="a destination")
+    hears: str = Field("", description="a bus")
+    called: str = Field("", description="what people call it")
+
+
+class ProtectShape(_Shape):
+    """Points that are guarded."""
+
+    of: str = Field("", description="a device or group; points and sentences are then about each of it")
+    points: list[str] = Field(description="hall output 1 source")
+    while_: Sentences = Field(None, alias="while", description="it guards while this holds; left out: always")
+    because: str = Field(description="why, for the person who is refused")
+    may_lift: Literal["nobody", "operator", "engineer"] = Field(
+        "nobody", alias="may lift", description="the least role that may pass"
+    )
+
+
+class MqttShape(_Shape):
+    """Where MQTT goes."""
+
+    broker: Literal["off", "external", "managed"] = Field(description="none, one that runs, or one that we start")
+    at: str = Field("", description="address of an external broker", examples=["127.0.0.1:1883"])
+
+
+class SiteShape(_Shape):
+    """A site file: one installation."""
+
+    site: str | SiteName = Field(description="what the place is called")
+    devices: dict[Name, DeviceShape]
+    groups: dict[Name, list[Name]] = Field({}, description="names of devices and groups under one name")
+    pictures: PicturesShape = PicturesShape.model_validate({})
+    sound: SoundShape = SoundShape.model_validate({})
+    stations: dict[Name, StationShape] = {}
+    limits: list[str] = Field([], description="mixer bus 3 level at most 0 dB")
+    protect: list[ProtectShape] = []
+    people: dict[Name, Literal["viewer", "operator", "engineer"]] = {}
+    mqtt: MqttShape = MqttShape.model_validate({"broker": "off"})
+    scenes: str = Field(".", description="folder of set-ups and scenes, from this file")
+
+
+def words_of(shape: type[BaseModel]) -> tuple[str, ...]:
+    """The keys of a table, as they stand in a file."""
+    return tuple(field.alias or name for name, field in shape.model_fields.items())
+
+
+def site_schema() -> dict[str, Any]:
+    """The JSON Schema of a site file, for editors."""
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **SiteShape.model_json_schema()}
