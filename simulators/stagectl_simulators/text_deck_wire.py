@@ -45,7 +45,7 @@ class RequestReader:
             line, self._tail = bytes(self._tail), bytearray()
             too_long = self._skipping or len(line) > MAX_LINE
             self._skipping = False
-            request = self._too_long() if too_long else self._line(line.decode("utf-8", "replace").removesuffix("\r"))
+            request = self._too_long() if too_long else self._line(line.decode("utf-8", "replace"))
             if request is not None:
                 requests.append(request)
         self._tail += rest[: MAX_LINE + 1]
@@ -86,7 +86,7 @@ class RequestReader:
         return request
 
     def _one_line(self, command: str, rest: str) -> Request:
-        names = sorted(self._words.get(command, ()), key=len, reverse=True)
+        names = self._words.get(command, ())
         found = list(re.finditer(rf"(?:^|(?<=\s))({'|'.join(map(re.escape, names))}):", rest)) if names else []
         if not found or found[0].start() > 0:  # it begins with a name this command does not know, or with none
             name, colon, value = rest.partition(":")

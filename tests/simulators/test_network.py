@@ -108,6 +108,7 @@ async def test_a_reboot_drops_everyone_and_the_box_comes_back_at_its_address() -
         wire = await join(box)
         wire[1].write(b"record\r\n")
         await until(wire, b"200 ok\r\n")
+        await becomes(lambda: box.truth()["transport"] == "record")
         box.turn("reboot", 30)
         with pytest.raises(ConnectionResetError):
             await the_end(wire)
@@ -139,6 +140,24 @@ async def test_latency_delays_answers_and_keeps_their_order() -> None:
             b"210 remote info:",
         ]
         wire[1].close()
+
+
+async def test_a_box_says_its_last_words_before_it_closes_however_late() -> None:
+    async with one_deck() as box:
+        wire = await join(box)
+        box.turn("latency", 0.1)
+        wire[1].write(b"ping\r\nquit\r\n")
+        assert await the_end(wire) == b"200 ok\r\n"
+        assert box.truth()["clients"] == []
+        wire[1].close()
+
+
+async def test_a_client_that_leaves_is_forgotten() -> None:
+    async with one_deck() as box:
+        wire = await join(box)
+        wire[1].close()
+        await becomes(lambda: seen(box, "lost"))
+        assert box.truth()["clients"] == []
 
 
 async def test_a_client_that_never_reads_is_closed_and_the_others_are_served() -> None:

@@ -43,6 +43,15 @@ def test_stops_by_itself() -> None:
     assert deck.history()[-1] == ("stopped", "self")
 
 
+def test_stops_by_itself_counts_from_the_roll_also_over_a_spill() -> None:
+    deck = rolling()
+    deck.wait(2)
+    deck.ask("record spill")
+    deck.turn("stops_by_itself", 5.0)
+    deck.wait(2.4)
+    assert deck.history()[-1] == ("stopped", "self")
+
+
 def test_freezes_its_timecode_while_the_clip_grows() -> None:
     deck = rolling()
     deck.turn("freeze_timecode")
@@ -192,8 +201,19 @@ def test_a_reboot_ends_the_take_where_it_was() -> None:
     deck = rolling()
     deck.deck.close(1, deck.now_s)
     deck.deck.reboot(deck.now_s)
-    deck.join()
+    deck.join(1, "transport", "slot")  # and is told nothing of what it was not there for
     assert deck.history()[2:4] == [("stopped", "self"), ("rebooted", "self")]
     assert deck.value("slot info", "status") == "mounting"
     deck.wait(1)
     assert deck.value("slot info", "status") == "mounted"
+
+
+def test_a_reboot_forgets_the_roll_that_was_accepted_and_what_played() -> None:
+    accepted, playing = DeckBench(), DeckBench(slots=[{"clips": [{"name": "A"}]}])
+    for deck, act in ((accepted, "record"), (playing, "play")):
+        deck.join()
+        deck.ask(act)
+        deck.deck.reboot(deck.now_s)
+        deck.wait(60)
+        assert deck.deck.truth(deck.now_s)["transport"] == "preview"
+        assert deck.history()[-1] == ("mounted", "self")

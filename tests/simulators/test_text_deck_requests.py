@@ -114,8 +114,44 @@ def test_uptime_counts_from_the_last_reboot() -> None:
     assert values(deck.ask("uptime")) == {"uptime": "7"}
 
 
-def test_a_line_without_end_is_thrown_away() -> None:
+@pytest.mark.parametrize("cut", [4096, 4097, 5000])
+def test_a_line_too_long_is_thrown_away_up_to_its_end(cut: int) -> None:
     deck = DeckBench()
     deck.join()
-    assert deck.ask("x" * 1_000_000) == "100 syntax error\r\n"
-    assert deck.ask("ping") == "200 ok\r\n"
+    heard = b""
+    for piece in (b"x" * cut, b"ping", b"\r\n", b"uptime\r\n"):
+        heard += b"".join(data for _, data in deck.deck.feed(1, piece, 0.0))
+    assert heard == b"100 syntax error\r\n215 uptime:\r\nuptime: 0\r\n\r\n"
+
+
+def test_override_acts_although_remote_is_off() -> None:
+    deck = DeckBench()
+    deck.join()
+    deck.press("remote", on=False)
+    assert deck.ask("remote: override: true") == "200 ok\r\n"
+    assert deck.ask("record") == "200 ok\r\n", SHEET
+
+
+def test_the_disk_list_of_the_other_slot_is_its_own() -> None:
+    deck = DeckBench(slots=FILLED)
+    deck.join()
+    assert deck.ask("disk list: slot id: 2") == "206 disk list:\r\nslot id: 2\r\n\r\n"
+
+
+def test_one_notify_leaves_the_other_flags_alone() -> None:
+    deck = DeckBench()
+    deck.join(1, "transport", "slot")
+    flags = values(deck.ask("notify"))
+    assert [name for name, on in flags.items() if on == "true"] == ["transport", "slot"]
+
+
+def test_a_client_that_left_is_told_nothing() -> None:
+    deck = DeckBench()
+    deck.join(1, "transport")
+    deck.join(2, "transport")
+    deck.ask("quit", 1)
+    deck.deck.close(2, deck.now_s)
+    deck.press("record")
+    deck.wait(1)
+    assert (deck.said(1), deck.said(2)) == ("", "")
+    assert deck.deck.truth(deck.now_s)["clients"] == [1]

@@ -109,6 +109,52 @@ def test_a_full_medium_spills_to_the_other_and_the_take_goes_on() -> None:
     assert deck.ask("record") == "104 disk full\r\n"
 
 
+def test_less_than_a_second_of_room_is_a_full_medium() -> None:
+    deck = DeckBench(bytes_per_s=1e6, slots=[{"free_bytes": 0.9e6}])
+    deck.join()
+    assert deck.ask("record") == "104 disk full\r\n"
+
+
+def test_a_roll_with_a_full_first_medium_begins_on_the_second() -> None:
+    deck = DeckBench(bytes_per_s=1e6, slots=[{"free_bytes": 0}, {}])
+    deck.join()
+    deck.ask("record: name: Take")
+    deck.wait(2.4)
+    assert deck.clips() == [("Take", 2, 50)]
+
+
+def test_a_stop_before_it_rolls_calls_the_roll_off() -> None:
+    deck = DeckBench()
+    deck.join()
+    deck.ask("record")
+    deck.wait(0.2)
+    assert deck.ask("stop") == "200 ok\r\n"
+    deck.wait(5)
+    assert deck.history() == [("roll accepted", "wire:1"), ("roll called off", "wire:1")]
+
+
+def test_a_second_stop_changes_nothing_of_the_first() -> None:
+    deck = DeckBench()
+    deck.join(1)
+    deck.join(2)
+    deck.ask("record: name: Take")
+    deck.wait(1.4)
+    deck.ask("stop", 1)
+    deck.wait(0.08)
+    assert deck.ask("record spill", 2) == "150 invalid state\r\n", "it is about to stop"
+    deck.ask("stop", 2)
+    deck.wait(0.02)
+    assert (deck.status, deck.history()[-1]) == ("preview", ("stopped", "wire:1"))
+
+
+def test_a_long_name_is_cut_without_a_word() -> None:
+    deck = DeckBench()
+    deck.join()
+    deck.ask(f"record: name: {'n' * 80}")
+    deck.wait(1)
+    assert deck.clips()[0][0] == "n" * 60
+
+
 def test_record_spill_goes_on_at_once_on_the_other_medium() -> None:
     deck = DeckBench()
     deck.join()
@@ -163,6 +209,36 @@ def test_playback_runs_through_the_clips_and_stops_at_the_end() -> None:
     assert (deck.status, deck.value("transport info", "clip id")) == ("play", "1")
 
 
+def test_a_single_clip_ends_at_its_own_end_and_a_loop_runs_backwards_too() -> None:
+    clips = [{"name": "A", "start": "09:00:00:00", "frames": 50}, {"name": "B", "start": "11:00:00:00", "frames": 50}]
+    deck = DeckBench(slots=[{"clips": clips}])
+    deck.join()
+    deck.ask("play: single clip: true")
+    deck.wait(5)
+    assert (deck.status, deck.value("transport info", "timecode")) == ("stopped", "09:00:01:24")
+    deck.ask("goto: clip id: 1")
+    deck.ask("play: speed: -100 loop: true")
+    deck.wait(1)
+    assert (deck.status, deck.value("transport info", "clip id")) == ("rewind", "2")
+
+
+def test_a_label_past_midnight_is_found_in_the_clip_that_crosses_it() -> None:
+    deck = DeckBench(slots=[{"clips": [{"name": "Late", "start": "23:59:59:00", "frames": 100}]}])
+    deck.join()
+    assert deck.ask("goto: timecode: 00:00:01:00") == "200 ok\r\n"
+    assert deck.value("transport info", "timecode") == "00:00:01:00"
+
+
+def test_a_medium_pulled_while_it_plays_leaves_nothing_to_play() -> None:
+    deck = DeckBench(slots=[{"clips": [{"name": "A", "frames": 50}]}])
+    deck.join()
+    deck.ask("play")
+    deck.press("eject", slot=1)
+    deck.wait(10)
+    assert deck.history()[-1] == ("slot empty", "panel")
+    assert (deck.status, deck.value("transport info", "clip id")) == ("preview", "none")
+
+
 def test_goto_and_jog_move_the_head() -> None:
     clips = [{"name": "A", "start": "09:00:00:00", "frames": 50}, {"name": "B", "start": "11:00:00:00", "frames": 50}]
     deck = DeckBench(slots=[{"clips": clips}])
@@ -204,6 +280,35 @@ def test_an_offset_and_a_free_running_clock_show_in_the_timecode() -> None:
     assert free.value("transport info", "timecode") == "10:33:20:05", "100 ppm of 2000 s is 5 frames"
     free.ask("configuration: timecode input: external")
     assert free.value("transport info", "timecode") == "10:33:20:00"
+
+
+@pytest.mark.parametrize(
+    ("options", "label"),
+    [
+        ({"video_format": "1080p50"}, "10:00:10:25"),
+        ({"video_format": "1080i50"}, "10:00:10:12"),
+        # Drop-frame labels run ahead 1 ppm: 36 ms after ten hours are 2 frames (SMPTE ST 12-1, from memory).
+        ({"video_format": "1080p5994", "drop": True}, "10:00:10;31"),
+    ],
+)
+def test_a_deck_at_another_rate_reads_the_same_time_of_day_in_its_own_frames(
+    options: dict[str, object], label: str
+) -> None:
+    deck = DeckBench(**options)
+    deck.join()
+    deck.wait(10.5)
+    assert deck.value("transport info", "timecode") == label
+
+
+def test_timecode_and_slots_are_told_again_and_again_to_who_asked() -> None:
+    deck = DeckBench(timecode_hz=4)
+    deck.join(1, "display timecode")
+    deck.join(2, "slot")
+    deck.wait(1)
+    assert deck.said(1).count("display timecode:\r\n") == 4
+    deck.ask("record", 1)
+    deck.wait(10.5)
+    assert deck.said(2).count("502 slot info:") == 2, "every 5 s while it rolls"
 
 
 def test_the_hand_on_the_panel_is_told_apart() -> None:
