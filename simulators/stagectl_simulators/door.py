@@ -41,12 +41,15 @@ async def _sentences(
         return await handler(request)
     except ValueError as error:
         return web.json_response({"error": str(error)}, status=400)
+    except web.HTTPMethodNotAllowed as error:
+        allowed = ", ".join(sorted(error.allowed_methods))
+        sentence = f"{error.method} does nothing at {request.path}. What can be done there: {allowed}."
+        return web.json_response({"error": sentence}, status=error.status, headers={"Allow": allowed})
     except web.HTTPException as error:
-        return web.json_response({"error": error.text or error.reason}, status=error.status, headers=_allow(error))
-
-
-def _allow(error: web.HTTPException) -> dict[str, str]:
-    return {"Allow": error.headers["Allow"]} if "Allow" in error.headers else {}
+        sentence = error.text or error.reason
+        if request.match_info.http_exception is error:
+            sentence = f"There is nothing at {request.path}. Begin at /boxes."
+        return web.json_response({"error": sentence}, status=error.status)
 
 
 def _box(request: web.Request) -> BoxServer:

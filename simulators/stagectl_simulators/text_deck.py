@@ -129,12 +129,13 @@ class TextDeck:
             machine_s = self.deck.due_s()
             if machine_s is not None and machine_s <= self._now_s:
                 self.deck.step(self._now_s)
+                sends += self._say(self._now_s)
             for session in self._sessions.values():
                 silent_s = self._silent_s(session)
                 if silent_s is not None and silent_s <= self._now_s:
                     session.leaving = True
                     self._leaving.append(session.number)
-            sends += self._say(self._now_s) + self._notices.ticks(self._sessions.values(), self._now_s)
+            sends += self._notices.ticks(self._sessions.values(), self._now_s)
         self._now_s = max(self._now_s, now_s)
         return sends
 

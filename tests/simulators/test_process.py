@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import http.client
 import json
 import signal
 import socket
@@ -102,6 +103,21 @@ def test_a_deck_that_never_rolls_is_made_and_healed_from_outside(hall: Hall) -> 
 def test_the_door_refuses_with_a_sentence_that_says_what_there_is(hall: Hall, act: Any, words: str) -> None:
     with pytest.raises(client.DoorError, match=words.replace("(", r"\(")):
         act(hall.door)
+
+
+def test_a_wrong_path_or_method_is_told_too(hall: Hall) -> None:
+    where = hall.door.removeprefix("http://")
+    for method, path, status, words in [
+        ("GET", "/nope", 404, "There is nothing at /nope"),
+        ("POST", "/boxes", 405, "POST does nothing at /boxes. What can be done there: GET"),
+        ("PUT", "/boxes/iso-1/faults/silent", 400, "Send"),
+        ("GET", "/boxes/iso-1/wire?since=x", 400, "'since' must be"),
+    ]:
+        line = http.client.HTTPConnection(where, timeout=5)
+        line.request(method, path)
+        reply = line.getresponse()
+        assert (reply.status, words in json.loads(reply.read())["error"]) == (status, True)
+        line.close()
 
 
 def test_a_door_that_is_not_there_is_told() -> None:
