@@ -15,7 +15,7 @@ from stagectl.driverkit.link import StreamLink
 from stagectl.model.board import BoardWriter
 from stagectl.model.capabilities.base import EVERY_BOX, HEALTH, HEALTH_WHY, LINK_SILENT, LINK_UP, Health
 from stagectl.model.conditions import YES, Watch
-from stagectl.model.errors import ProtocolError, RefusedError
+from stagectl.model.errors import DeviceError, ProtocolError, RefusedError
 from stagectl.model.points import PointSpec
 from stagectl.model.verbs import Verb
 from stagectl.model.world import Clock, Handle, Network, Stream
@@ -30,10 +30,14 @@ FOREVER: Final = float("inf")
 
 @dataclass(slots=True, eq=False)
 class Reads:
-    """Read requests that belong together; `done` is called once when all, with their followers, are answered."""
+    """Read requests that belong together; `done` is called once when all, with their followers, are answered.
+
+    `no` holds the box's words of the first refusal.
+    """
 
     done: Callable[[], None] | None = None
     open: int = 0
+    no: str = ""
     rows: list[Mapping[str, Any]] = field(default_factory=list)
 
 
@@ -130,6 +134,8 @@ class Box:
         self._looking: dict[int, Reads] = {}
         self._look_at: list[float] = []
         self._glance: Reads | None = None
+        self._relook: Reads | None = None
+        self._was_silent = False  # ...so long that points kept by notices are no longer believed
         self._tick_timer: Handle | None = None
         self._beat_at = 0.0
         self._gap_timer: Handle | None = None
@@ -161,13 +167,19 @@ class Box:
         """Translate and encode.
 
         Raises:
-            RefusedError: no link, not adopted, or this box can't do it.
+            RefusedError: no link, not adopted, this box can't do it, or its driver slipped (code "driver"; nothing
+                was sent, so the link goes on).
         """
         if not self.up:
             raise RefusedError(f"stagectl can't reach it: {self.trouble}", code="no-link")
         if not self.adopted:
             raise RefusedError(self.trouble or "it is still being read", code="not-adopted")
-        requests = tuple(self._driver.ask(verbs))
+        try:
+            requests = tuple(self._driver.ask(verbs))
+        except RefusedError:
+            raise
+        except Exception as error:
+            raise RefusedError(f"its driver failed: {error!r}", code="driver") from error
         try:
             data = [self._codec.encode(request) for request in requests]
         except ValueError as error:
@@ -198,13 +210,13 @@ class Box:
         """Ask for these points now; `done` once all is answered. None: no link, or nothing to ask."""
         if not self.up:
             return None
+        reads = Reads(done)
         try:
             requests = self._driver.look(names)
+            self._ask_reads(requests, reads)
         except Exception as error:  # noqa: BLE001 - a driver's slip takes down its own box only
             self._crash(error)
             return None
-        reads = Reads(done)
-        self._ask_reads(requests, reads)
         return reads if requests else None
 
     def glance(self, names: tuple[str, ...]) -> None:
@@ -217,6 +229,7 @@ class Box:
 
         Raises:
             RefusedError: the box has no such list or is not reached.
+            DeviceError: it refused, in its own words.
             TimeoutError: it did not answer whole in time.
         """
         answered: asyncio.Future[None] = asyncio.get_running_loop().create_future()
@@ -225,6 +238,8 @@ class Box:
             raise RefusedError(f"{self.name} has no list {what}, or is not reached.", code="no-list")
         async with asyncio.timeout(deadline_s):
             await answered
+        if reads.no:
+            raise DeviceError(reads.no)
         return reads.rows
 
     # -- the loop -------------------------------------------------------------------------------------------------
@@ -279,6 +294,8 @@ class Box:
         self._codec = self.kind.codec(self.options)
         self._look_at = [now + look.every_s for look in self._driver.looks]
         self._looking.clear()
+        self._relook = None
+        self._was_silent = False
         self._beat_at = now + self._driver.beat_s
         self.trouble = "it is still being read"
         self._own(LINK_UP, True)
@@ -346,8 +363,7 @@ class Box:
                 if self._gap_timer is not None:
                     self._gap_timer.cancel()
                 self._gap_timer = self.clock.later(now + self._driver.gap_s, self._gap)
-            if self._commands or self._reads:
-                self._pump()
+            self._go_on()
 
     def _gap(self) -> None:
         self._gap_timer = None
@@ -358,6 +374,17 @@ class Box:
             self._end(f"it is out of step: {error}")
         except Exception as error:  # noqa: BLE001 - likewise
             self._crash(error)
+        else:
+            self._go_on()
+
+    def _go_on(self) -> None:
+        """Something was heard: ask what waits, and all again if the silence before it made us doubt."""
+        if self._was_silent:
+            self._was_silent = False
+            if self._relook is None or not self._relook.open:
+                self._relook = self.look_now(None)  # a point kept by notices has no other way back
+        if self._commands or self._reads:
+            self._pump()
 
     def _end(self, why: str) -> None:
         if self._link is not None:
@@ -392,6 +419,7 @@ class Box:
                 reads.open = 1
             self._ask_reads(reply.then, reads)
         if reads is not None:
+            reads.no = reads.no or reply.no
             reads.rows.extend(reply.rows)
             reads.open -= 1
             if reads.open == 0 and reads.done is not None:
@@ -439,6 +467,7 @@ class Box:
             return
         self.writer.age(now, self.heard_at, FRESH_S - TICK_S)
         silent = now - self.heard_at
+        self._was_silent |= silent > FRESH_S - TICK_S
         self._own(LINK_SILENT, 0.0 if silent < 1 else float(int(silent)))
         for number, look in enumerate(self._driver.looks):
             if now >= self._look_at[number] and number not in self._looking:
@@ -446,11 +475,16 @@ class Box:
                 self._poll(number, look.names)
         if self._driver.beat_s and now >= self._beat_at:
             self._beat_at = now + self._driver.beat_s
-            self._ask_reads(self._driver.beat(now), Reads())
+            try:
+                self._ask_reads(self._driver.beat(now), Reads())
+            except Exception as error:  # noqa: BLE001 - a driver's slip takes down its own box only
+                self._crash(error)
         self._pump()
 
     def _poll(self, number: int, templates: tuple[str, ...]) -> None:
-        names = [slot.name for slot in self.writer.declared() if (slot.spec.template or slot.name) in templates]
+        names = [
+            slot.name for slot in self.writer.declared() if slot.name in templates or slot.spec.template in templates
+        ]
         reads = self.look_now(names, lambda: self._looked(number))
         if reads is not None and reads.open:
             self._looking[number] = reads

@@ -34,7 +34,7 @@ class StreamLink(asyncio.BufferedProtocol):
 
     def write(self, data: bytes) -> bool:
         """Send now. False: something is still waiting to leave ("late") or the link is gone; nothing was sent."""
-        if self.transport is None or self._lost or self.transport.get_write_buffer_size():
+        if self.transport is None or not self.up or self.transport.get_write_buffer_size():
             return False
         self.transport.write(data)
         self.bytes_out += len(data)
