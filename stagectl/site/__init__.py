@@ -13,6 +13,7 @@ from stagectl.site.entries import (
 )
 from stagectl.site.load import load_site, read_site
 from stagectl.site.schema import site_schema
+from stagectl.site.simfile import load_sim, sim_path
 
 __all__ = [
     "DeviceEntry",
@@ -24,7 +25,9 @@ __all__ = [
     "Sound",
     "StationEntry",
     "TieLine",
+    "load_sim",
     "load_site",
     "read_site",
+    "sim_path",
     "site_schema",
 ]
