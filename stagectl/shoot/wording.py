@@ -1,0 +1,368 @@
+"""In which words is it said? Every sentence that people read, from plain facts; `stagectl.shoot.teller` brings them.
+
+All functions take keyword arguments that JSON can hold and return text, so that one golden file tests them all
+(`tests/golden/sentences.txt`). Rules: the worst fact first, at most 20 words a sentence, present for what is, the
+remedy at the end; "rolls" only if proven. Text travels with plain spaces and hyphens; a page may typeset them.
+"""
+
+import re
+from collections.abc import Callable, Mapping, Sequence
+from typing import Final
+
+SHOWN: Final = 3  # names in one sentence; the rest are counted
+
+# -- numbers and lists -------------------------------------------------------------------------------------------------
+
+
+def spell(*, seconds: float) -> str:
+    """A duration in a sentence: "6 s", "12 min 40 s", "2 h 14 min"."""
+    whole = max(0, int(seconds))
+    if whole < 60:
+        return f"{whole} s"
+    if whole < 3600:
+        return f"{whole // 60} min {whole % 60} s" if whole % 60 else f"{whole // 60} min"
+    return f"{whole // 3600} h {whole % 3600 // 60} min"
+
+
+def clock(*, seconds: float) -> str:
+    """A duration in a column: "00:12:40"."""
+    whole = max(0, int(seconds))
+    return f"{whole // 3600:02d}:{whole % 3600 // 60:02d}:{whole % 60:02d}"
+
+
+def listed(*, names: Sequence[str]) -> str:
+    """Names in a row: "Rec 1, Rec 2 and Rec 3"; more than three are counted: "Rec 1, Rec 2, Rec 3 and 4 more"."""
+    if len(names) > SHOWN:
+        return f"{', '.join(names[:SHOWN])} and {len(names) - SHOWN} more"
+    return " and ".join(filter(None, (", ".join(names[:-1]), names[-1]))) if names else "nobody"
+
+
+def apart(*, frames: int, give: int = 0) -> str:
+    """How far apart recorders began: "spread 1 frame", "spread 1, give or take 2 frames"."""
+    if give:
+        return f"spread {frames}, give or take {_count(give, 'frame')}"
+    return f"spread {_count(frames, 'frame')}"
+
+
+def _count(number: int, thing: str) -> str:
+    return f"{number} {thing}" if number == 1 else f"{number} {thing}s"
+
+
+def _ended(text: str) -> str:
+    """With a full stop, unless it ends in something to type."""
+    return text if not text or text.endswith((".", "?")) else f"{text}."
+
+
+def closed(*, say: str, remedy: str = "") -> str:
+    """A sentence and its remedy as one text; what is to be typed stands at the end without a full stop."""
+    typed = ": stagectl " in remedy
+    return " ".join(filter(None, (_ended(say), remedy if typed else _ended(remedy))))
+
+
+# -- the state of the house --------------------------------------------------------------------------------------------
+
+
+def no_recorder() -> str:
+    return "Nothing can roll: this site has no recorder."
+
+
+def ready(*, can: int, of: int, left_s: float | None = None, left_on: str = "") -> str:
+    """`left_s` on the shortest medium, of the recorder `left_on`; None: not known."""
+    left = f" {spell(seconds=left_s)} left on the shortest medium, {left_on}." if left_s is not None else ""
+    return f"Ready: {can} of {of} can roll.{left}"
+
+
+def not_ready(*, can: int, of: int, called: str, has: str, more: int = 0) -> str:
+    """`has` goes on after the name: "has no medium". `more`: how many others can't roll either."""
+    others = f", and {more} more can't roll" if more else ""
+    return f"Not ready: {called} {has}{others}. {can} of {of} can roll."
+
+
+def rolls(
+    *,
+    take: int,
+    rolling: int,
+    of: int,
+    for_s: float,
+    spread: int | None = None,
+    give: int = 0,
+    left_s: float | None = None,
+    left_on: str = "",
+) -> str:
+    """A take runs; `spread` in frames, None: not known; `left_s` on the shortest medium."""
+    wide = f", {apart(frames=spread, give=give)}" if spread is not None else ""
+    left = f" {spell(seconds=left_s)} left, {left_on}." if left_s is not None else ""
+    return f"Take {take} rolls on {rolling} of {of}. {clock(seconds=for_s)} so far{wide}.{left}"
+
+
+def rolls_unseen(*, take: int, rolling: int, of: int, called: str, for_s: float) -> str:
+    return f"Take {take} rolls on {rolling} of {of}. {unseen(called=called, for_s=for_s)}"
+
+
+def unseen(*, called: str, for_s: float) -> str:
+    return f"{called} not seen for {spell(seconds=for_s)}; it rolled when last seen."
+
+
+def rolls_without(*, take: int, rolling: int, of: int, say: str) -> str:
+    """`say`: the sentence about the recorder that is missing."""
+    return f"Take {take} rolls on {rolling} of {of}. {_ended(say)}"
+
+
+def rolls_standing(*, take: int, called: str, since: str) -> str:
+    return f"Take {take}: {called} says it rolls, but its timecode stands still since {since}."
+
+
+def ended(*, take: int, ended: int, of: int, at: str, for_s: float, shared_s: float | None = None) -> str:
+    """`shared_s`: what all recorders hold, by their labels; None: not known yet."""
+    shared = f" All share {clock(seconds=shared_s)}." if shared_s is not None else ""
+    return f"Take {take} ended on {ended} of {of} at {at}, {clock(seconds=for_s)} long.{shared}"
+
+
+def left_take(*, called: str, at: str, by: str) -> str:
+    """A recorder ended while the take goes on. `by`: "box" for its front, else a name or empty."""
+    whose = {"box": " at its front", "": ""}.get(by, f", by {by}")
+    return f"{called} stopped at {at}{whose}."
+
+
+# -- what is wrong -----------------------------------------------------------------------------------------------------
+
+
+def unreached(*, called: str, why: str, since: str = "") -> str:
+    when = f" since {since}" if since else ""
+    return f"{called} is not reached{when}: {why}."
+
+
+def not_driven(*, called: str, why: str) -> str:
+    return f"{called} is not driven: {why}."
+
+
+def set_aside(*, called: str, why: str) -> str:
+    return f"{called} is left alone: {why}."
+
+
+def doubt(*, called: str, says: str, since: str = "") -> str:
+    """`says`: what the kind of box says of itself, "remote is off" or "says it rolls, but ..."."""
+    when = f" since {since}" if since else ""
+    return f"{called} {says}{when}." if says.startswith("says ") else f"{called}: {says}{when}."
+
+
+def cannot_roll(*, called: str, has: str) -> str:
+    return f"{called} can't roll: it {has}."
+
+
+def no_input(*, called: str) -> str:
+    return f"{called} has no input picture."
+
+
+def filling(*, called: str, left_s: float) -> str:
+    return f"{called} will be full in about {spell(seconds=left_s)}."
+
+
+def came_stale(*, called: str, for_s: float) -> str:
+    return f"{called} not seen for {spell(seconds=for_s)}; what is shown of it may be old."
+
+
+# -- why something did not happen --------------------------------------------------------------------------------------
+
+# what a recorder lacks: how it goes on after the name; the bare reason; the remedy
+LACKS: Final[Mapping[str, tuple[str, str, str]]] = {
+    "remote": ("has remote off", "remote is off", "Switch remote on at its front"),
+    "plays": ("plays", "it plays", "End the playback"),
+    "medium": ("has no medium", "no medium", "Put one in"),
+    "medium-full": ("has a full medium", "its medium is full", "Put in another medium"),
+    "medium-error": ("has a medium in error", "its medium is in error", "Put in another medium"),
+    "input": ("has no input", "no input", "Route a source to it"),
+    "late": ("has a busy link", "its link is busy, nothing was sent", "Wait a second"),
+    "link": ("is not reached", "it is not reached", "Check its power and network cable"),
+}
+_TELLS: Final = (  # a piece of the reason as the command path or the driver has it -> what is lacking
+    ("remote is no", "remote"),
+    ("remote control is off", "remote"),
+    ("transport is playing", "plays"),
+    ("no medium", "medium"),
+    ("medium is full", "medium-full"),
+    ("medium is in error", "medium-error"),
+    ("state is error", "medium-error"),
+    ("state is empty", "medium"),
+    ("state is mounting", "medium"),
+    ("no input", "input"),
+    ("can't reach it", "link"),
+    ("link is late", "late"),
+)
+_REPORTS: Final = re.compile(r"transport is (?!recording)([a-z]+)")
+
+
+def reason(*, verb: str, why: str, code: str = "", remedy: str = "") -> tuple[str, str]:
+    """Why it did not happen, as (clause, remedy) in people's words.
+
+    Args:
+        verb: "roll", "cut", "set", ...
+        why: as the verdict has it; a driver's may hold its own remedy after the first full stop.
+        code: the verdict's.
+        remedy: the verdict's, used where nothing better is known.
+    """
+    if verb == "roll":
+        for piece, lack in _TELLS:
+            if piece in why:
+                return LACKS[lack][1], LACKS[lack][2] + "."
+    if code == "seen-otherwise":
+        return _seen_otherwise(verb, why.removeprefix("seen otherwise: ")), "Look at its front."
+    if code == "device":
+        clause, _, own = why.partition(". ")
+        return clause.rstrip("."), own or "Look at its front."
+    if code == "no-link":
+        return why.rstrip("."), LACKS["link"][2] + "."
+    return why.rstrip("."), remedy
+
+
+def _seen_otherwise(verb: str, seen: str) -> str:
+    if verb == "roll":
+        found = _REPORTS.search(seen)
+        return f"it reports {found[1]}" if found else "it says it rolls, but its timecode stands still"
+    if verb in ("cut", "stop"):
+        return "it still records" if "recording" in seen else f"it reports {seen}"
+    return f"it is {seen.partition(', not as wanted')[0].rpartition(' is ')[2]}"
+
+
+# -- verdicts ----------------------------------------------------------------------------------------------------------
+
+# of each verb: how it is told when proven, when failed, and when it is not known
+_VERBS: Final[Mapping[str, tuple[str, str, str]]] = {
+    "roll": ("rolls", "did not roll", "it rolls"),
+    "cut": ("stopped", "did not stop", "it stopped"),
+    "spill": ("went on to its next medium", "did not change its medium", "it changed its medium"),
+    "play": ("plays", "does not play", "it plays"),
+    "shuttle": ("shuttles", "does not shuttle", "it shuttles"),
+    "stop": ("stopped", "did not stop", "it stopped"),
+    "cue": ("is cued", "is not cued", "it is cued"),
+    "recall": ("recalled its memory", "did not recall its memory", "it recalled its memory"),
+    "format": ("erased the medium", "did not erase the medium", "it erased the medium"),
+    "identify": ("shows itself", "does not show itself", "it shows itself"),
+}
+
+
+def outcome(*, verb: str, ended: str, done: str = "") -> str:
+    """One word or few for a column: "rolls", "did not roll", "not known if it rolls", "asked; it can't report".
+
+    `done`: past tense for a verb that has no words here.
+    """
+    well, badly, open_ = _VERBS.get(verb, (done or f"{verb} done", f"did not {verb}", f"it {done or verb}"))
+    if verb == "set":
+        well, badly, open_ = "is set", "is not set", "it is set"
+    match ended:
+        case "verified":
+            return well
+        case "sent":
+            return "asked; it can't report"
+        case "unconfirmed":
+            return f"not known if {open_}"
+    return badly
+
+
+def box(
+    *,
+    called: str,
+    device: str,
+    verb: str,
+    ended: str,
+    what: str = "",
+    why: str = "",
+    remedy: str = "",
+    code: str = "",
+    done: str = "",
+    moot: bool = False,
+) -> str:
+    """How one command for one device ended, as a sentence with its remedy.
+
+    `device` is its id, for what is to be typed; `what` is of a set: "output 3 source to 5"; `why`, `remedy`, `code`
+    are the verdict's; `moot`: it was so already.
+    """
+    if verb == "set":
+        return _set_box(called=called, what=what, ended=ended, why=why, remedy=remedy, code=code)
+    told = outcome(verb=verb, ended=ended, done=done)
+    if ended == "verified":
+        return f"{called} {told}{', as before' if moot else ''}."
+    if ended == "sent":
+        return f"{called} was asked to {verb}; it can't report."
+    if ended == "unconfirmed":
+        own = f" {_ended(why[:1].upper() + why[1:])}" if code == "born-before" else ""
+        return f"{called}: {told}.{own} {remedy if own else 'Look at its front.'}"
+    clause, act = reason(verb=verb, why=why, code=code, remedy=remedy)
+    if verb == "roll" and act:
+        act = f"{act.rstrip('.')}, then: stagectl roll {device}"
+    return closed(say=f"{called} {told}: {clause}" if clause else f"{called} {told}", remedy=act)
+
+
+def _set_box(*, called: str, what: str, ended: str, why: str, remedy: str, code: str) -> str:
+    point, _, value = what.rpartition(" to ")
+    if ended == "verified":
+        return f"{called}: {point} is {value}."
+    if ended == "sent":
+        return f"{called}: {what} was asked; it can't report."
+    if ended == "unconfirmed":
+        return f"{called}: not known if {point} is {value}. Look at its front."
+    clause, act = reason(verb="set", why=why, code=code, remedy=remedy)
+    stop = ":" if code in ("seen-otherwise", "device") else "."  # a refusal is a sentence of its own
+    return closed(say=f"{called}: {point} was not set to {value}{stop} {clause}", remedy=act)
+
+
+def rolled(*, take: int | None, well: int, of: int, unknown: int = 0, spread: int | None = None, give: int = 0) -> str:
+    """How a roll ended. `unknown`: of how many it is not known if they roll."""
+    if not well:
+        return f"Not known if anything rolls: 0 of {of} are proven." if unknown else f"Nothing rolls: 0 of {of}."
+    wide = f", {apart(frames=spread, give=give)}" if spread is not None and well > 1 else ""
+    return f"Take {take} rolls on {well} of {of}{wide}." if take is not None else f"{well} of {of} roll{wide}."
+
+
+def cut(*, take: int, well: int, of: int) -> str:
+    """How a cut ended."""
+    return f"Take {take} ended on {well} of {of}."
+
+
+def done(*, say: str, well: int, of: int) -> str:
+    """How any other group ended. `say`: the wish in words."""
+    return f"{say[:1].upper()}{say[1:]}: {well} of {of} done."
+
+
+def on_the_way(*, say: str, of: int) -> str:
+    """Asked, not judged yet."""
+    return f"{say[:1].upper()}{say[1:]}: asked of {of}, not yet proven."
+
+
+# -- refusals ----------------------------------------------------------------------------------------------------------
+
+
+def name_the_take(*, take: int, recorders: int, for_s: float) -> str:
+    """A cut that names no take."""
+    return (
+        f"Take {take} rolls on {_count(recorders, 'recorder')} since {spell(seconds=for_s)}. "
+        f"To end it: stagectl cut {take}"
+    )
+
+
+def nothing_to_cut() -> str:
+    return "Nothing rolls: there is no take to end."
+
+
+def taken(*, take: int, good: bool | None = None, note: bool = False) -> str:
+    """A mark or a note was written."""
+    if note:
+        return f"The note is written to take {take}."
+    return f"Take {take} is marked good." if good else f"Take {take} is not marked good."
+
+
+def slate(*, take: int, name: str) -> str:
+    """The next take was named."""
+    return f'Take {take} will be "{name}".' if name else f"Take {take} has no name yet."
+
+
+SENTENCES: Final[Mapping[str, Callable[..., object]]] = {
+    one.__name__: one
+    for one in (
+        *(spell, clock, listed, apart, closed),
+        *(no_recorder, ready, not_ready, rolls, rolls_unseen, rolls_without, rolls_standing, ended, left_take),
+        *(unreached, not_driven, set_aside, doubt, cannot_roll, no_input, filling, unseen, came_stale),
+        *(reason, outcome, box, rolled, cut, done, on_the_way),
+        *(name_the_take, nothing_to_cut, taken, slate),
+    )
+}
