@@ -94,7 +94,7 @@ class Daemon:
         if settings.http is not None:
             daemon.http = await serve(house, *settings.http, scenes=scenes)
         if settings.mqtt and site.mqtt.broker != "off":
-            daemon.mqtt = MqttInlet(house, scenes)
+            daemon.mqtt = MqttInlet(house, scenes, settings.data)
             await daemon.mqtt.start()
         devices.start()
         daemon._tasks.append(asyncio.create_task(recovery.judge(house.commands, world.clock, house.chronicle)))

@@ -355,7 +355,7 @@ class Box:
             for event in self._codec.feed(data):
                 self._hear(event, now)
         except ProtocolError as error:
-            self._end(f"it is out of step: {error}")
+            self._end(str(error))
         except Exception as error:  # noqa: BLE001 - a driver's slip takes down its own box only
             self._crash(error)
         else:
@@ -371,7 +371,7 @@ class Box:
             for event in self._codec.gap():
                 self._hear(event, self.clock.now())
         except ProtocolError as error:
-            self._end(f"it is out of step: {error}")
+            self._end(str(error))
         except Exception as error:  # noqa: BLE001 - likewise
             self._crash(error)
         else:
@@ -404,7 +404,9 @@ class Box:
             return
         self._inflight.popleft()
         self.counts.replies += 1
-        self.writer.commit(head.asked_at, now)
+        # An answer to an act was asked for by the act itself, so it is no proof of it; only where nothing else can be.
+        proof = head.prepared is not None and any(verb.spec.answers for verb in head.prepared.verbs)
+        self.writer.commit(now if proof else head.asked_at, now)
         self._answered(head, reply)
 
     def _answered(self, sent: _Sent, reply: Reply[Any]) -> None:

@@ -24,6 +24,7 @@ class VerbSpec:
         deadline_s: after this the command is judged by what was seen.
         hold_s: how long the effect must be seen without a break.
         done: past tense for sentences: "rolled", "cut".
+        answers: its effect is told in its own answer and can't be looked at, such as the token of a first step.
     """
 
     name: str
@@ -31,6 +32,7 @@ class VerbSpec:
     done: str
     hold_s: float = 0
     flags: Flags = Flags.NONE
+    answers: bool = False
 
 
 class Verb:

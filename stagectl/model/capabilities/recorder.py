@@ -208,7 +208,7 @@ IDENTIFYING: Final[PointSpec[bool]] = PointSpec("identifying", bool)
 class Format(Verb):
     """Erase a medium: an engineer's act in two steps. `token` is what the box gave in the first; empty asks for it."""
 
-    spec: ClassVar[VerbSpec] = VerbSpec("format", 120, "formatted", flags=Flags.ERASES)
+    spec: ClassVar[VerbSpec] = VerbSpec("format", 120, "formatted", flags=Flags.ERASES, answers=True)
     slot: int
     token: str = ""
 
