@@ -104,7 +104,12 @@ FEED: Final[list[tuple[str, bytes, list[Event], str]]] = [
         [Noise("hello"), Noise("METER 00 7F 12"), Noise("ok get x 0 0"), Noise('"')],
         OWN,
     ),
-    ("CR LF", b'\r\nOK set DEV:Strip/Fader/On 4 0 1 "ON"\r\n', [Ok("set", ON, 4, 0, 1, "ON")], SHEET),
+    (
+        "CR LF",
+        b'\r\nOK set DEV:Strip/Fader/On 4 0 1 "ON"\r\nhello\r\n',
+        [Ok("set", ON, 4, 0, 1, "ON"), Noise("hello")],
+        SHEET,
+    ),
     (
         "line ends of other scripts stay in the name",
         'OK get DEV:Strip/Label/Name 0 0 "a\u2028b\x0bc"\n'.encode(),
