@@ -105,6 +105,24 @@ FEED: Final[list[tuple[str, bytes, list[Event], str]]] = [
     ),
     ("a line outside any block", b"hello\nUnique ID:\n\n\n", [Noise("hello"), Noise("Unique ID:")], OWN),
     (
+        "a block torn off before an answer",
+        b"VIDEO OUTPUT ROUTING:\n0 3\n1 4\nACK\n\n",
+        [Block("VIDEO OUTPUT ROUTING:", (), ((1, 4), (2, 5))), Ack()],
+        OWN,
+    ),
+    (
+        "blocks torn off before the next",
+        b"INPUT LABELS:\n0 CAM:\nVIDEO OUTPUT LOCKS:\n0 U\nNAK\n\nEND PRELUDE:\nVIDEO OUTPUT LOCKS:\n1 L\n\n",
+        [
+            Block("INPUT LABELS:", (), ((1, "CAM:"),)),
+            Block("VIDEO OUTPUT LOCKS:", (), ((1, "U"),)),
+            Nak(),
+            Block("END PRELUDE:"),
+            Block("VIDEO OUTPUT LOCKS:", (), ((2, "L"),)),
+        ],
+        OWN,
+    ),
+    (
         "worked exchange, the router's side",
         b"ACK\n\nVIDEO OUTPUT ROUTING:\n0 3\n1 3\n\n",
         [Ack(), Block("VIDEO OUTPUT ROUTING:", (), ((1, 4), (2, 4)))],

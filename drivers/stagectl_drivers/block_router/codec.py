@@ -21,6 +21,8 @@ DEVICE_ENDING: Final = " DEVICE:"  # after one word of the maker's
 
 # blocks of rows "INDEX REST" -> is REST an index too?
 TABLES: Final = {INPUT_LABELS: False, OUTPUT_LABELS: False, LOCKS: False, ROUTING: True}
+# Never inside a block, whose lines begin with an index or a key: where one stands, the block before it was torn off.
+OUTSIDE: Final = frozenset({"ACK", "NAK", PREAMBLE, "END PRELUDE:", *TABLES})
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,15 +140,13 @@ class BlockRouterCodec:
         at, count = 0, len(lines)
         while at < count:
             if self._header:
-                try:
-                    end = lines.index("", at)
-                except ValueError:
-                    self._keep(lines[at:])
-                    break
+                end = _end(lines, at)
                 self._keep(lines[at:end])
+                if end == count:
+                    break
                 events.append(_block(self._header, self._lines))
                 self._header, self._lines, self._size = "", [], 0
-                at = end + 1
+                at = end + (not lines[end])
                 continue
             line = lines[at]
             at += 1
@@ -165,6 +165,17 @@ class BlockRouterCodec:
         if self._size > MAX_BLOCK:
             raise ProtocolError(f"The router sent a block of more than {MAX_BLOCK} characters. Look at the router.")
         self._lines += lines
+
+
+def _end(lines: list[str], at: int) -> int:
+    """Where the open block ends from `at` on: at its empty line, at what can't be inside it, or not yet (the count)."""
+    try:
+        end = lines.index("", at)
+    except ValueError:
+        end = len(lines)
+    if OUTSIDE.isdisjoint(lines[at:end]):
+        return end
+    return next(number for number in range(at, end) if lines[number] in OUTSIDE)
 
 
 def _block(header: str, lines: list[str]) -> Block:

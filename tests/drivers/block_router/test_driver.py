@@ -178,6 +178,12 @@ def test_an_old_router_without_a_prelude_end_is_read_by_our_questions() -> None:
     assert all(one.quality is Quality.GOOD for one in desk.board.points("hall").values())
 
 
+def test_a_prelude_that_breaks_off_is_completed_by_our_questions() -> None:
+    desk = Desk(PRELUDE.split(b"1 1\n")[0])  # inside the routing, without an empty line
+    assert desk.wire(b"ACK\n\nVIDEO OUTPUT ROUTING:\n0 0\n1 1\n2 3\n\n", Query(ROUTING)) == [Reply()]
+    assert desk.value("output.3.source") == 4
+
+
 def test_a_read_is_answered_by_the_block_behind_its_ack(desk: Desk) -> None:
     read = Query(ROUTING)
     assert desk.wire(b"VIDEO OUTPUT ROUTING:\n0 1\n\n", read) == []  # a panel acts in between
