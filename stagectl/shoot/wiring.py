@@ -1,0 +1,195 @@
+"""Which way does a picture take through routers and tie-lines, and which way could it take?
+
+Pure: what stands on the crosspoints is handed in. Outputs and inputs count from one.
+"""
+
+from collections import deque
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final, Protocol
+
+Port = tuple[str, int]
+"""A router and one of its inputs or outputs."""
+
+Crosspoints = Callable[[Port], int | None]
+"""The input that stands on an output; None: not known."""
+
+LOOP: Final = "a loop"  # shown where a picture only chases itself
+
+
+class Tie(Protocol):
+    """A cable from an output of one router to an input of another."""
+
+    @property
+    def from_router(self) -> str: ...
+
+    @property
+    def output(self) -> int: ...
+
+    @property
+    def to_router(self) -> str: ...
+
+    @property
+    def input(self) -> int: ...
+
+
+@dataclass(frozen=True, slots=True)
+class Hop:
+    """One crosspoint of a way."""
+
+    router: str
+    output: int
+    input: int
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """What feeds an output.
+
+    Attributes:
+        source: the name of the picture, or "hall input 7" where the site names none; empty: not known.
+        start: the input where it enters the house; None: not known, or a loop.
+        hops: from the source to the output; those next to the output only, where the rest is not known.
+        read: the outputs whose crosspoints tell this, from the output back to the source.
+    """
+
+    source: str
+    start: Port | None
+    hops: tuple[Hop, ...]
+    read: tuple[Port, ...]
+
+    def say(self) -> str:
+        """The way in words: "stage-left, hall input 1 > hall output 15 > gallery input 1 > gallery output 2"."""
+        steps = [f"{hop.router} input {hop.input} > {hop.router} output {hop.output}" for hop in self.hops]
+        start = f"{self.start[0]} input {self.start[1]}" if self.start is not None else ""
+        named = [self.source] if self.source != start else []
+        return ", ".join([*named, " > ".join(steps)]) if self.source else "not known"
+
+
+class NoWayError(Exception):
+    """No way leads there now. `held`: the tie-lines that could, but are in use, in the order of the search."""
+
+    def __init__(self, held: Sequence[Tie]) -> None:
+        super().__init__("no way")
+        self.held = tuple(held)
+
+
+class Wiring:
+    """The cables of a house.
+
+    Args:
+        sources: name -> (router, input).
+        destinations: name -> (router, output).
+        ties: cables between routers; where two ways are equally short, the earlier cable is taken.
+    """
+
+    def __init__(self, sources: Mapping[str, Port], destinations: Mapping[str, Port], ties: Sequence[Tie] = ()) -> None:
+        self.sources = sources
+        self.destinations = destinations
+        self.ties = ties
+        self._named = {port: name for name, port in tuple(sources.items())[::-1]}
+        self._fed = {(tie.to_router, tie.input): tie for tie in ties}
+        self._into: dict[str, list[Tie]] = {}
+        for tie in ties:
+            self._into.setdefault(tie.to_router, []).append(tie)
+        routers = (router for router, _ in (*sources.values(), *destinations.values()))
+        self._routers = dict.fromkeys((*routers, *(end for tie in ties for end in (tie.from_router, tie.to_router))))
+
+    def outputs(self) -> list[Port]:
+        """Every output whose crosspoint tells something: destinations and the near ends of tie-lines."""
+        return list(dict.fromkeys((*self.destinations.values(), *(_near(tie) for tie in self.ties))))
+
+    def name(self, port: Port) -> str:
+        """What an input is called: the source's name, else "hall input 7"."""
+        return self._named.get(port) or f"{port[0]} input {port[1]}"
+
+    def source(self, word: str) -> Port | None:
+        """The input of a source, by its name or as "hall input 7"; None: there is none."""
+        if word in self.sources:
+            return self.sources[word]
+        router, _, rest = word.partition(" input ")
+        if router in self._routers and rest.isascii() and rest.isdigit() and 0 < len(rest) < 6 and int(rest):
+            port = (router, int(rest))
+            return None if port in self._fed else port
+        return None
+
+    def trace(self, output: Port, now: Crosspoints) -> Way:
+        """Follow the crosspoints back from an output to what feeds it."""
+        hops: list[Hop] = []
+        read: dict[Port, None] = {}
+        port = output
+        while port not in read:
+            read[port] = None
+            number = now(port)
+            if number is None:
+                return Way("", None, tuple(reversed(hops)), tuple(read))
+            start = (port[0], number)
+            hops.append(Hop(*port, number))
+            tie = self._fed.get(start)
+            if tie is None or start in self._named:
+                return Way(self.name(start), start, tuple(reversed(hops)), tuple(read))
+            port = _near(tie)
+        return Way(LOOP, None, tuple(reversed(hops)), tuple(read))
+
+    def held(self, now: Crosspoints, *, but: str = "") -> dict[Port, tuple[str, ...]]:
+        """Which destinations, `but` left out, use each tie-line, by its near end.
+
+        Where a crosspoint is not known, whatever might feed that output counts as used.
+        """
+        found: dict[Port, dict[str, None]] = {}
+        for name, output in self.destinations.items():
+            if name != but:
+                for near in self._behind(output, now):
+                    found.setdefault(near, {})[name] = None
+        return {near: tuple(names) for near, names in found.items()}
+
+    def _behind(self, output: Port, now: Crosspoints) -> list[Port]:
+        """Near ends of the tie-lines that feed an output, or may."""
+        seen: dict[Port, None] = {}
+        waiting = [output]
+        while waiting:
+            port = waiting.pop()
+            number = now(port)
+            ties = self._into.get(port[0], []) if number is None else [self._fed.get((port[0], number))]
+            for tie in ties:
+                if tie is not None and _near(tie) not in seen:
+                    seen[_near(tie)] = None
+                    waiting.append(_near(tie))
+        return list(seen)
+
+    def plan(
+        self, start: Port, output: Port, now: Crosspoints, held: Mapping[Port, tuple[str, ...]]
+    ) -> tuple[Hop, ...]:
+        """The shortest way from an input to an output, from the source on.
+
+        A tie-line that another destination uses is taken only if it carries this very picture, and then nothing
+        before it is changed. Breadth first: the fewest tie-lines; among equals what stands already, then what carries
+        this picture already (a tie-line saved), then the file's order.
+
+        Raises:
+            NoWayError: no tie-line leads there, or those that do are held.
+        """
+        waiting: deque[tuple[Port, tuple[Hop, ...], bool]] = deque([(output, (), False)])
+        seen = {output}
+        blocked: dict[Port, Tie] = {}
+        while waiting:
+            port, after, shared = waiting.popleft()
+            router, stands = port[0], now(port)
+            if router == start[0] and (not shared or stands == start[1]):
+                return (Hop(*port, start[1]), *after)
+            ties = self._into.get(router, [])
+            carries = {_near(tie): self.trace(_near(tie), now).start == start for tie in ties}
+            for tie in sorted(ties, key=lambda tie: (tie.input != stands, not carries[_near(tie)])):
+                near = _near(tie)
+                if near in seen or (shared and tie.input != stands):
+                    continue
+                if near in held and not carries[near]:
+                    blocked[near] = tie
+                    continue
+                seen.add(near)
+                waiting.append((near, (Hop(*port, tie.input), *after), near in held))
+        raise NoWayError(tuple(blocked.values()))
+
+
+def _near(tie: Tie) -> Port:
+    return tie.from_router, tie.output

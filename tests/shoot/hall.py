@@ -1,0 +1,242 @@
+"""What is Tidewater Hall made of, for tests of what a shoot needs? Sites, and boxes without a wire."""
+
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from stagectl.control.access import Role
+from stagectl.control.chronicle import Chronicle
+from stagectl.control.commands import Commands
+from stagectl.control.devices import Devices
+from stagectl.driverkit.box import Prepared
+from stagectl.model.board import Board
+from stagectl.model.capabilities.base import Capability
+from stagectl.model.capabilities.mixer import MIXER, SEND_LEVEL, STRIP_LEVEL, STRIP_MUTED
+from stagectl.model.capabilities.recorder import (
+    RECORDER,
+    REMOTE,
+    SLOT_STATE,
+    TIMECODE,
+    TRANSPORT,
+    Cue,
+    Cut,
+    Play,
+    Roll,
+    SlotState,
+    Stop,
+    Transport,
+)
+from stagectl.model.capabilities.router import OUTPUT_SOURCE, ROUTER
+from stagectl.model.errors import RefusedError
+from stagectl.model.points import PointSpec
+from stagectl.model.verbs import Set, Verb
+from stagectl.model.world import World
+from stagectl.shoot.house import House
+from stagectl.shoot.paths import Paths
+from stagectl.shoot.stations import Stations
+from stagectl.shoot.takes import Takes
+from stagectl.site import DeviceEntry, MqttEntry, Pictures, Site, Sound, StationEntry, TieLine
+
+SOURCES = {
+    "stage-left": ("hall", 1),
+    "stage-right": ("hall", 2),
+    "hands": ("hall", 3),
+    "wide": ("hall", 4),
+    "iso-1": ("hall", 11),
+    "titles": ("gallery", 8),
+}
+DESTINATIONS = {
+    "iso-1": ("hall", 1),
+    "iso-2": ("hall", 2),
+    "program": ("gallery", 1),
+    "mix-rec": ("gallery", 2),
+    "director": ("gallery", 3),
+}
+TIES = (TieLine("hall", 15, "gallery", 1), TieLine("hall", 16, "gallery", 2), TieLine("gallery", 8, "hall", 16))
+KINDS = {"hall": ROUTER, "gallery": ROUTER, "mixer": MIXER, "iso-1": RECORDER, "iso-2": RECORDER}
+
+
+def site(
+    sources: Mapping[str, tuple[str, int]] | None = None,
+    destinations: Mapping[str, tuple[str, int]] | None = None,
+    ties: Sequence[TieLine] = TIES,
+) -> Site:
+    """The hall, or one with other cables."""
+    return Site(
+        name="Tidewater Hall",
+        slug="tidewater-hall",
+        path=Path("tidewater-hall.yaml"),
+        devices={name: DeviceEntry(name, "pretend", "127.0.0.1", 1, f"Box {name}", {}, {}, 1) for name in KINDS},
+        groups={"iso": ("iso-1", "iso-2"), "recorder": ("iso-1", "iso-2")},
+        pictures=Pictures(sources or SOURCES, destinations or DESTINATIONS, tuple(ties), ("program",)),
+        sound=Sound(
+            {"piano": ("mixer", 1), "presenter": ("mixer", 5)}, {"director": ("mixer", 4), "bench": ("mixer", 3)}
+        ),
+        stations={
+            "director": StationEntry("director", "Director", "director", "director", 1),
+            "bench": StationEntry("bench", "Piano bench", "", "bench", 1),
+        },
+        limits=(),
+        protect=(),
+        people={"ines": Role.OPERATOR, "tomas": Role.ENGINEER, "ada": Role.VIEWER},
+        mqtt=MqttEntry(),
+        scenes=Path(),
+    )
+
+
+class PretendBox:
+    """A box without a wire: does what it is asked in the next turn of the loop, and can be told to misbehave.
+
+    Attributes:
+        sent: verbs whose bytes would have left.
+        deaf: it says ok and does nothing.
+        refuses: what it answers to everything, if not empty.
+    """
+
+    def __init__(self, name: str, capability: Capability, board: Board) -> None:
+        self.name = name
+        self.capability = capability
+        self.up = self.adopted = True
+        self.trouble = ""
+        self.epoch = 1
+        self.sent: list[Verb] = []
+        self.deaf = False
+        self.refuses = ""
+        self.writer = board.writer(name)
+        self.values: dict[str, Any] = {}
+        self._clock = board.clock
+
+    def has(self, spec: PointSpec[Any], value: Any) -> None:
+        """Somebody, or the box itself, brings a point to a value; it tells at once."""
+        self.writer.declare(spec)
+        self.values[spec.name] = value
+        self._tell(spec.name)
+
+    def _tell(self, name: str, asked_at: float | None = None) -> None:
+        now = self._clock.now()
+        self.writer.asked_at, self.writer.read_at = (now if asked_at is None else asked_at), now
+        if name == TIMECODE.name and self.values.get(TRANSPORT.name) in (Transport.RECORDING, Transport.PLAYING):
+            self.values[name] = _label(now)
+        self.writer.put(name, self.values[name])
+
+    def prepare(self, verbs: Sequence[Verb]) -> Prepared:
+        if not self.up:
+            raise RefusedError("stagectl can't reach it", code="no-link")
+        return Prepared(verbs, tuple(verbs), [b"x"] * len(verbs), self.epoch)
+
+    def launch(self, prepared: Prepared) -> float:
+        at = self._clock.now()
+        self._carry_out(prepared)
+        return at
+
+    def enqueue(self, prepared: Prepared) -> None:
+        self._clock.later(self._clock.now(), lambda: self._leave(prepared))
+
+    def _leave(self, prepared: Prepared) -> None:
+        prepared.on_sent(None, self._clock.now())
+        self._carry_out(prepared)
+
+    def _carry_out(self, prepared: Prepared) -> None:
+        for number, verb in enumerate(prepared.verbs):
+            self.sent.append(verb)
+            if self.refuses:
+                prepared.on_no(number if len(prepared.verbs) > 1 else None, self.refuses)
+            elif not self.deaf:
+                self._clock.later(self._clock.now(), lambda verb=verb: self._do(verb))
+
+    def _do(self, verb: Verb) -> None:
+        match verb:
+            case Set():
+                self.has(verb.point, verb.value)
+            case Roll():
+                self.has(TRANSPORT, Transport.RECORDING)
+            case Cut() | Stop():
+                self.has(TRANSPORT, Transport.STOPPED)
+            case Play():
+                self.has(TRANSPORT, Transport.PLAYING)
+            case Cue(label=label):
+                self.has(TIMECODE, label)
+
+    def look_now(self, names: Any, done: Callable[[], None] | None = None) -> object:
+        asked_at = self._clock.now()
+
+        def answer() -> None:
+            for name in names or self.values:
+                if name in self.values:
+                    self._tell(name, asked_at)
+            if done is not None:
+                done()
+
+        self._clock.later(asked_at, answer)
+        return self
+
+    def glance(self, names: tuple[str, ...]) -> None:
+        self.look_now(names)
+
+
+def _label(now: float) -> str:
+    frames = int(now * 25)
+    return f"10:{frames // 1500 % 60:02d}:{frames // 25 % 60:02d}:{frames % 25:02d}"
+
+
+class PaperJournal:
+    """Fulfils `Writer`: what was written, in memory."""
+
+    def __init__(self) -> None:
+        self.records: list[tuple[str, str, dict[str, Any]]] = []
+
+    def write(self, kind: str, who: str, **data: Any) -> int:
+        self.records.append((kind, who, data))
+        return len(self.records)
+
+    async def synced(self, n: int) -> bool:
+        return True
+
+
+class CountedIds:
+    def __init__(self) -> None:
+        self._n = 0
+
+    def new(self) -> str:
+        self._n += 1
+        return f"id{self._n}"
+
+
+def house(clock: Any, own: Site | None = None) -> House:
+    """A whole house with pretended boxes; everything known, nothing rolls, each ISO shows its camera."""
+    own = own or site()
+    board = Board(clock)
+    chronicle = Chronicle(PaperJournal(), clock)
+    boxes: dict[str, Any] = {name: PretendBox(name, kind, board) for name, kind in KINDS.items()}
+    for router, count in (("hall", 16), ("gallery", 8)):
+        for output in range(1, count + 1):
+            boxes[router].has(OUTPUT_SOURCE.at(output), min(output, 4))
+    for strip in (1, 5):
+        boxes["mixer"].has(STRIP_MUTED.at(strip), False)
+        boxes["mixer"].has(STRIP_LEVEL.at(strip), -10.0)
+        for bus in (3, 4):
+            boxes["mixer"].has(SEND_LEVEL.at(strip, bus), "off")
+    for recorder in ("iso-1", "iso-2"):
+        boxes[recorder].has(REMOTE, True)
+        boxes[recorder].has(SLOT_STATE.at(1), SlotState.READY)
+        boxes[recorder].has(SLOT_STATE.at(2), SlotState.EMPTY)
+        boxes[recorder].has(TIMECODE, "10:00:00:00")
+        boxes[recorder].has(TRANSPORT, Transport.STOPPED)
+    commands = Commands(board, clock, chronicle, boxes)
+    recorders = {name: own.devices[name].called for name in ("iso-1", "iso-2")}
+    takes = Takes(
+        board, clock, chronicle, recorders, lambda device, names: boxes[device].look_now(names), lambda word: [word]
+    )
+    commands.guards.append(takes.guard)
+    world = World(clock, None, None, None, CountedIds(), None)  # type: ignore[arg-type] - no box has a wire
+    return House(
+        world,
+        own,
+        board,
+        commands,
+        devices=Devices(boxes, clock, lambda device, what, why: None),
+        chronicle=chronicle,
+        takes=takes,
+        parts={"takes": takes, "paths": Paths(board, own), "stations": Stations(board, own)},
+        epoch=1,
+    )
