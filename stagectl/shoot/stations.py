@@ -1,0 +1,177 @@
+"""Who sees and hears what? A station is a named place: a picture destination and a sound bus.
+
+A house part, named "stations". `hears` speaks of the sound sources that the site names: each is *up* on the station's
+bus or not. Other strips, mutes and the bus's own level are left to the mixer: `hears` tells what is sent, not how loud.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Final
+
+from stagectl.model.board import Board
+from stagectl.model.capabilities.base import Capability
+from stagectl.model.capabilities.mixer import SEND_LEVEL
+from stagectl.model.conditions import number_of
+from stagectl.model.errors import RefusedError
+from stagectl.model.points import Flags, PointSpec, Poked, Quality, Reading
+from stagectl.model.verbs import Ask, Set, Verb, checked
+from stagectl.model.words import nearest
+from stagectl.shoot.paths import SHOWS
+from stagectl.site import Site, StationEntry
+
+UP_DB: Final = -40.0  # a send at or above this is up; own choice: below, a hall hears nothing
+FULL_DB: Final = 0.0  # where a source is brought to
+RISE_S: Final = 14.0  # a rise from off at the mixer's ramp takes 10 s
+NOTHING: Final = "nothing"
+AND: Final = " + "
+
+SEES: Final[PointSpec[str]] = PointSpec("{station}.sees", str, settable=True, deadline_s=2)
+HEARS: Final[PointSpec[str]] = PointSpec(
+    "{station}.hears", str, settable=True, deadline_s=RISE_S, flags=Flags.LOUD, words=(NOTHING,)
+)
+STATIONS: Final = Capability("stations", 1, (SEES, HEARS), ())
+
+_WORST_LAST: Final = (Quality.GOOD, Quality.ASKED, Quality.STALE, Quality.UNKNOWN)
+
+
+@dataclass(frozen=True, slots=True)
+class _Send:
+    """A named sound source on a station's bus."""
+
+    source: str
+    mixer: str
+    spec: PointSpec[Any]
+
+
+class _Ear(Poked):
+    """Hears every reading that a station's points are made of."""
+
+    __slots__ = ("_station", "_tell")
+
+    def __init__(self, tell: "Stations", station: str) -> None:
+        self._tell = tell
+        self._station = station
+
+    def poke(self, reading: Reading[Any]) -> None:
+        self._tell.heard(self._station)
+
+
+class Stations:
+    """Pictures and sounds by place. A picture is set through the paths, a sound by the sends of its strip."""
+
+    name = "stations"
+
+    def __init__(self, board: Board, site: Site) -> None:
+        self._board = board
+        self._site = site
+        self._sends = {name: self._sends_of(entry) for name, entry in site.stations.items()}
+        seeing = (SEES.at(name) for name, entry in site.stations.items() if entry.sees)
+        hearing = (HEARS.at(name) for name in site.stations if self._sends[name])
+        self.capability = Capability(STATIONS.kind, STATIONS.version, (*seeing, *hearing), ())
+        self._dirty: dict[str, None] = {}
+        self._writer = board.writer(self.name)
+        self._writer.age_of = lambda spec: float("inf")
+        self._writer.declare(*self.capability.points)
+        for name in site.stations:
+            ear = _Ear(self, name)
+            for reading in self._inputs(name):
+                reading.watches.append(ear)
+            self._show(name)
+
+    def _sends_of(self, entry: StationEntry) -> tuple[_Send, ...]:
+        if not entry.hears:
+            return ()
+        mixer, bus = self._site.sound.buses[entry.hears]
+        return tuple(
+            _Send(source, mixer, SEND_LEVEL.at(strip, bus))
+            for source, (device, strip) in self._site.sound.sources.items()
+            if device == mixer
+        )
+
+    # -- asked of it ----------------------------------------------------------------------------------------------
+
+    def expand(self, ask: Ask) -> Sequence[Ask]:
+        """The ask itself, judged by what the station then sees or hears, and the Sets that bring it about."""
+        verb = ask.verb
+        if not isinstance(verb, Set):
+            raise RefusedError(f"stations can't {verb.spec.name}.", remedy="Set what one sees or hears.", code="verb")
+        name, _, what = verb.point.name.partition(".")
+        entry = self._site.stations.get(name)
+        if entry is None:
+            raise RefusedError(
+                f'There is no station "{name}".', remedy=nearest(name, self._site.stations), code="point"
+            )
+        if what == "sees":
+            if not entry.sees:
+                raise RefusedError(f"{entry.called} has no picture.", remedy="Give it a destination in the site file.")
+            return [ask, replace(ask, target="paths", verb=checked(SHOWS.at(entry.sees), str(verb.value)))]
+        return self._expand_hears(ask, entry, str(verb.value))
+
+    def _expand_hears(self, ask: Ask, entry: StationEntry, value: str) -> list[Ask]:
+        """What goes down stands before what comes up. A send that is up already keeps its level.
+
+        Every named send of the bus is in it: what is right already is looked at, so that `hears` is young when judged.
+        """
+        sends = self._sends[entry.name]
+        wanted = [] if value == NOTHING else [word.strip() for word in value.split("+")]
+        known = [send.source for send in sends]
+        for word in wanted:
+            if word not in known:
+                raise RefusedError(
+                    f'{entry.called} has no sound "{word}" on its bus.', remedy=nearest(word, known), code="value"
+                )
+        down = [send for send in sends if send.source not in wanted]
+        up = [send for send in sends if send.source in wanted]
+        said = _say(source for source in known if source in wanted)
+        asks = [replace(ask, verb=Set(HEARS.at(entry.name), said))]
+        asks += [replace(ask, target=send.mixer, verb=checked(send.spec, "off")) for send in down]
+        asks += [replace(ask, target=send.mixer, verb=checked(send.spec, self._level(send))) for send in up]
+        return asks
+
+    def act(self, verb: Verb) -> None:
+        """Nothing happens without a device."""
+
+    def _up(self, send: _Send) -> bool | None:
+        """Is it up, by the last level seen? None: never seen."""
+        level = number_of(self._board.reading(send.mixer, send.spec).value)
+        return None if level is None else level >= UP_DB
+
+    def _level(self, send: _Send) -> Any:
+        """Where a send is brought to: what is up stays where a hand put it."""
+        reading = self._board.reading(send.mixer, send.spec)
+        return reading.value if reading.quality is Quality.GOOD and self._up(send) else FULL_DB
+
+    # -- from points ----------------------------------------------------------------------------------------------
+
+    def heard(self, station: str) -> None:
+        """Something of a station was read; computed at the end of this turn of the loop."""
+        if not self._dirty:
+            self._board.clock.later(self._board.clock.now(), self._flush)
+        self._dirty[station] = None
+
+    def _flush(self) -> None:
+        dirty, self._dirty = self._dirty, {}
+        for station in dirty:
+            self._show(station)
+
+    def _inputs(self, station: str) -> list[Reading[Any]]:
+        entry = self._site.stations[station]
+        own: list[Reading[Any]] = [self._board.reading("paths", SHOWS.at(entry.sees))] if entry.sees else []
+        return own + [self._board.reading(send.mixer, send.spec) for send in self._sends[station]]
+
+    def _show(self, station: str) -> None:
+        entry, sends = self._site.stations[station], self._sends[station]
+        if entry.sees:
+            shown = self._board.reading("paths", SHOWS.at(entry.sees))
+            self._writer.compute(SEES.at(station).name, shown.value, quality=shown.quality, asked_at=shown.asked_at)
+        if sends:
+            readings: list[Reading[Any]] = [self._board.reading(send.mixer, send.spec) for send in sends]
+            quality = max((reading.quality for reading in readings), key=_WORST_LAST.index)
+            known = all(self._up(send) is not None for send in sends)
+            said = _say(send.source for send in sends if self._up(send)) if known else None
+            asked_at = min(reading.asked_at for reading in readings)
+            self._writer.compute(HEARS.at(station).name, said, quality=quality, asked_at=asked_at)
+
+
+def _say(sources: Iterable[str]) -> str:
+    return AND.join(sources) or NOTHING
