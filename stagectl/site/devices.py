@@ -24,6 +24,8 @@ def read_devices(draft: Draft, node: Node) -> None:
             _free(draft, key)
             table = value.as_table()
             entry = _read_device(draft, key, table)
+            if entry is None:
+                continue
             first = addresses.setdefault((entry.host, entry.port), entry)
             if first is not entry:
                 said = f"this is the address of {first.id} too, in line {first.line}."
@@ -33,19 +35,34 @@ def read_devices(draft: Draft, node: Node) -> None:
     _see_called(draft, node)
 
 
-def _read_device(draft: Draft, key: Text, table: Table) -> DeviceEntry:
-    box = table["box"].as_text()
-    kind = draft.kinds.get(box.value)
-    if kind is None:
-        raise box.wrong(f'there is no kind of box "{box.value[:40]}".', nearest(box.value, draft.kinds))
-    with draft.issues.gather():
-        table.only((*words_of(DeviceShape), *kind.options))
-    host, port = read_address(table["at"].as_text(), kind.port)
-    options = {one: table.text(one) for one in table if one in kind.options}
-    _try_options(kind, options, table)
-    expect = {f"identity.{one}": read_line(table[one].as_text()) for one in ("model", "serial") if one in table}
-    called = read_line(table["called"].as_text()) if "called" in table else key.value
-    return DeviceEntry(key.value, box.value, host, port, called, options, expect, key.line)
+def _read_device(draft: Draft, key: Text, table: Table) -> DeviceEntry | None:
+    """Read one box; None if anything of it is wrong, which is told."""
+    issues, known = draft.issues, len(draft.issues.errors)
+    box, host, port, called = "", "", 0, key.value
+    options: dict[str, str] = {}
+    expect: dict[str, str] = {}
+    with issues.gather():
+        word = table["box"].as_text()
+        box, kind = word.value, draft.kinds.get(word.value)
+        if kind is None:
+            raise word.wrong(f'there is no kind of box "{box[:40]}".', nearest(box, draft.kinds))
+        port = kind.port
+        with issues.gather():
+            table.only((*words_of(DeviceShape), *kind.options))
+        options = {one: table.text(one) for one in table if one in kind.options}
+        _try_options(kind, options, table)
+    with issues.gather():
+        host, port = read_address(table["at"].as_text(), port or 1)
+    for one in ("model", "serial"):
+        with issues.gather():
+            if one in table:
+                expect[f"identity.{one}"] = read_line(table[one].as_text())
+    with issues.gather():
+        if "called" in table:
+            called = read_line(table["called"].as_text())
+    if len(issues.errors) > known:
+        return None
+    return DeviceEntry(key.value, box, host, port, called, options, expect, key.line)
 
 
 def _try_options(kind: BoxKind, options: Mapping[str, str], table: Table) -> None:
@@ -90,10 +107,8 @@ def read_groups(draft: Draft) -> None:
             written[name] = members
     settled: dict[str, tuple[str, ...] | None] = {}
     for name, members in written.items():
-        with draft.issues.gather():
+        if not _see_members(draft, written, members):
             settled[name] = None
-            _see_members(draft, written, members)
-            del settled[name]
     for name in written:
         with draft.issues.gather():
             found = _flat(draft, written, settled, name, ())
@@ -102,15 +117,19 @@ def read_groups(draft: Draft) -> None:
                 del draft.doubtful[name]
 
 
-def _see_members(draft: Draft, written: Mapping[str, list[Text]], members: list[Text]) -> None:
+def _see_members(draft: Draft, written: Mapping[str, list[Text]], members: list[Text]) -> bool:
+    """Is each member known and listed once? What is wrong is told."""
+    known = len(draft.issues.errors)
     listed: dict[str, None] = {}
     for member in members:
         one = member.value
         if one in listed:
-            raise member.wrong(f"{one} stands here twice.", "Keep one.")
+            draft.issues.add(member.wrong(f"{one} stands here twice.", "Keep one."))
+        elif not any(one in names for names in (written, draft.devices, draft.doubtful)):
+            remedy = nearest(one, (*draft.names, *written))
+            draft.issues.add(member.wrong(f'there is no device or group "{one[:40]}".', remedy))
         listed[one] = None
-        if not any(one in known for known in (written, draft.devices, draft.doubtful)):
-            raise member.wrong(f'there is no device or group "{one[:40]}".', nearest(one, (*draft.names, *written)))
+    return len(draft.issues.errors) == known
 
 
 def _flat(

@@ -83,9 +83,11 @@ def read_stations(draft: Draft, pictures: Pictures, sound: Sound) -> dict[str, S
             if sees is None and hears is None:
                 raise table.wrong("this station neither sees nor hears.", "Write `sees`, `hears` or both.")
             called = read_line(table["called"].as_text()) if "called" in table else name
-            stations[name] = StationEntry(name, called, "", "", key.line)
-            seen = _one_of(sees, "destination", pictures.destinations)
-            heard = _one_of(hears, "bus", sound.buses)
+            seen = heard = ""
+            with draft.issues.gather():
+                seen = _one_of(sees, "destination", pictures.destinations)
+            with draft.issues.gather():
+                heard = _one_of(hears, "bus", sound.buses)
             stations[name] = StationEntry(name, called, seen, heard, key.line)
     return stations
 
