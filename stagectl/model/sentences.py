@@ -199,11 +199,10 @@ def _nobody(name: str, vocabulary: Vocabulary) -> SentenceError:
 
 def _split_time(words: str) -> tuple[str, float]:
     """Take "for 2 s" off the end; 0 where none is said."""
-    hidden = _hide(words)
-    found = list(_FOR.finditer(hidden))
-    if not found:
+    found = _FOR.search(_hide(words))
+    if found is None:
         return words, 0
-    start, end = found[-1].span()
+    start, end = found.span()
     try:
         return words[:start].rstrip(), parse_time(words[end:].strip())
     except SentenceError as error:

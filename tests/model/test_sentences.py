@@ -175,6 +175,11 @@ WRONG: Final = [
         '"two" is no time.',
         'Write it like "2 s", "500 ms" or "2 min". Text that holds the word for stands in quotes.',
     ),
+    (
+        "iso-1 clip name is Music for two for 2 s",
+        '"two for 2 s" is no time.',
+        'Write it like "2 s", "500 ms" or "2 min". Text that holds the word for stands in quotes.',
+    ),
     ('iso-1 clip name is "Music', 'a quote (") is not closed.', "Close it, or take it out."),
     (
         'iso-1 clip name is "A" and "B"',
