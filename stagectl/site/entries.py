@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
-from stagectl.control.access import Limit, Role
+from stagectl.control.access import Role
 from stagectl.driverkit.driver import BoxKind
 from stagectl.model.capabilities.base import Capability
-from stagectl.model.conditions import Condition
+from stagectl.model.conditions import Condition, Leaf
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,6 +126,7 @@ class Site:
         slug: for topics and file names, 1 to 32 of a-z, 0-9 and hyphen.
         path: the file it was read from.
         groups: name -> ids of devices; groups within groups are resolved, no device twice, the file's order.
+        limits: (device, claim "at most" or "at least" with its target open).
         people: name -> role; who is not listed is decided by the door.
         scenes: the folder that holds set-ups and scenes.
     """
@@ -138,7 +139,7 @@ class Site:
     pictures: Pictures
     sound: Sound
     stations: Mapping[str, StationEntry]
-    limits: tuple[Limit, ...]
+    limits: tuple[tuple[str, Leaf], ...]
     protect: tuple[ProtectEntry, ...]
     people: Mapping[str, Role]
     mqtt: MqttEntry

@@ -2,7 +2,7 @@
 
 from typing import Final
 
-from stagectl.control.access import Limit, Role
+from stagectl.control.access import Role
 from stagectl.filetree import Node, Table, Text
 from stagectl.model.conditions import All, Condition, Leaf
 from stagectl.model.sentences import Vocabulary, unbound
@@ -16,9 +16,9 @@ from stagectl.site.words import read_line
 _LIFTERS: Final[dict[str, Role | None]] = {"nobody": None, "operator": Role.OPERATOR, "engineer": Role.ENGINEER}
 
 
-def read_limits(draft: Draft, vocabulary: Vocabulary) -> tuple[Limit, ...]:
+def read_limits(draft: Draft, vocabulary: Vocabulary) -> tuple[tuple[str, Leaf], ...]:
     """Read bounds of settable points; one of a group binds each member."""
-    limits: list[Limit] = []
+    limits: list[tuple[str, Leaf]] = []
     for node in draft.listed(draft.root.get("limits")):
         with draft.issues.gather():
             text = node.as_text()
@@ -35,10 +35,10 @@ def _leaves(condition: Condition, text: Text) -> list[Leaf]:
     return leaves
 
 
-def _bound(leaf: Leaf, text: Text) -> Limit:
+def _bound(leaf: Leaf, text: Text) -> tuple[str, Leaf]:
     if not leaf.spec.settable:
         raise text.wrong(f"{leaf.spec.name.replace('.', ' ')} is never set, so nothing limits it.", "Take it out.")
-    return Limit(leaf.device or "", unbound(leaf))
+    return leaf.device or "", unbound(leaf)
 
 
 def read_protect(draft: Draft, vocabulary: Vocabulary) -> tuple[ProtectEntry, ...]:

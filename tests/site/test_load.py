@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from stagectl.control.access import Limit, Role
+from stagectl.control.access import Role
 from stagectl.filetree import FileError, FileErrors
 from stagectl.model.capabilities.mixer import BUS_LEVEL
 from stagectl.model.capabilities.recorder import TRANSPORT, Transport
@@ -70,7 +70,7 @@ def test_a_group_may_be_used_above_its_own_line_and_a_device_counts_once() -> No
 
 
 def test_limits_are_claims_of_one_device_each() -> None:
-    assert hall().limits == (Limit("mixer", BUS_LEVEL.at("3").at_most(0.0)),)
+    assert hall().limits == (("mixer", BUS_LEVEL.at("3").at_most(0.0)),)
 
 
 def test_protections_name_points_a_reason_and_who_may_pass() -> None:
