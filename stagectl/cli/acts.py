@@ -1,0 +1,119 @@
+"""Which verbs act on takes? Roll, cut, and what is written beside them."""
+
+import select
+from collections.abc import Iterable, Mapping
+from typing import Any, Final
+
+import click
+
+from stagectl.cli import verdicts
+from stagectl.cli.client import LostError, RefusalError, UnreachedError
+from stagectl.cli.codes import Exit, of_group
+from stagectl.cli.face import Face, client_verb
+
+LABELS_S: Final = 1.5  # so long after its verdict a roll waits for exact first labels
+STEP_S: Final = 0.25
+
+
+@client_verb("roll", waits_for="proof from the recorders", acts=True)
+@click.argument("boxes", nargs=-1, metavar="[BOX..]")
+@click.option("--name", metavar="TEXT", help="Name of the take.")
+def roll(face: Face, boxes: tuple[str, ...], name: str | None) -> int:
+    """Roll all recorders, or those named, as one take; wait for proof."""
+    body: dict[str, Any] = {}
+    if name:
+        body["name"] = name
+    if boxes:
+        body["on"] = list(boxes)
+    group = _exact(face, face.client.post("roll", body=body, wait="verdict"))
+    asked = f"Asked {_recorders(len(group['boxes']))}{_of_take(group)}."
+    return ended(face, group, [asked, *verdicts.rows(face, group)])
+
+
+def ended(face: Face, group: Mapping[str, Any], text: Iterable[str]) -> int:
+    """Tell a press: `text`, then its sentence. Returns the exit code."""
+    face.answer(verdicts.plain(group), [*text, *verdicts.warned(group)])
+    return of_group(group["ended"], group["boxes"])
+
+
+def _recorders(number: int) -> str:
+    return f"{number} recorder" if number == 1 else f"{number} recorders"
+
+
+def _of_take(group: Mapping[str, Any]) -> str:
+    return f", take {group['take']}" if group.get("take") is not None else ""
+
+
+def _exact(face: Face, group: Mapping[str, Any]) -> Mapping[str, Any]:
+    """The press told anew once the recorders have said their first labels, or as it is then.
+
+    What fails here costs the offsets and nothing else: the verdict is known.
+    """
+    left = round(LABELS_S / STEP_S)
+    try:
+        while left and _labels_open(group):
+            select.select([], [], [], STEP_S)
+            left -= 1
+            group = face.client.get("commands", str(group["id"]))
+    except (LostError, UnreachedError, RefusalError):
+        pass
+    return group
+
+
+def _labels_open(group: Mapping[str, Any]) -> bool:
+    """Did two or more roll, and is the exact first label of one of them still to come?"""
+    rolled = [box["device"] for box in group["boxes"] if box["ended"] in verdicts.WELL]
+    take = group.get("take_detail")
+    if take is None or len(rolled) < 2:
+        return False
+    exact = {lane["device"] for lane in take["lanes"] if lane["start_exact"]}
+    return not exact.issuperset(rolled)
+
+
+@client_verb("cut", waits_for="proof from the recorders", acts=True)
+@click.argument("take", required=False, type=click.IntRange(1))
+def cut(face: Face, take: int | None) -> int:
+    """End the take of that number. Its number is the guard: alone, this only says which take runs."""
+    if take is None:
+        try:
+            group = face.client.post("cut", wait="verdict")
+        except RefusalError as refused:
+            return face.no(Exit.UNCLEAR, str(refused), refused.remedy, refused.code)
+    else:
+        group = face.client.post("cut", body={"take": take}, wait="verdict")
+    return ended(face, group, verdicts.rows(face, group))
+
+
+@client_verb("slate", acts=True)
+@click.argument("name", nargs=-1, required=True)
+def slate(face: Face, name: tuple[str, ...]) -> int:
+    """Name the next take."""
+    answer = face.client.post("takes", "slate", body={"name": " ".join(name)})
+    face.answer(answer, [answer["say"]])
+    return Exit.DONE
+
+
+@client_verb("good", acts=True)
+@click.argument("take", type=click.IntRange(1))
+@click.option("--not", "no", is_flag=True, help="Take the mark back.")
+def good(face: Face, take: int, no: bool) -> int:
+    """Mark a take good."""
+    answer = face.client.post("takes", take, "marks", body={"good": not no})
+    face.answer(answer, [answer["say"]])
+    return Exit.DONE
+
+
+@client_verb("note", acts=True)
+@click.argument("text", nargs=-1, required=True)
+@click.option("--take", type=click.IntRange(1), help="To this take; else to the one that runs or ran last.")
+def note(face: Face, text: tuple[str, ...], take: int | None) -> int:
+    """Write a note to a take."""
+    if take is None:
+        now = face.client.get("now")
+        running = now.get("take")
+        take = running["take"] if running else now["next"]["take"] - 1
+        if not take:
+            return face.no(Exit.UNCLEAR, "There is no take yet to write to.", "Roll one first.", "take")
+    answer = face.client.post("takes", take, "marks", body={"note": " ".join(text)})
+    face.answer(answer, [answer["say"]])
+    return Exit.DONE

@@ -1,0 +1,136 @@
+"""How does the terminal ask the daemon? HTTP of the standard library, and what each kind of silence means."""
+
+import http.client
+import json
+import select
+import socket
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Any, Final
+from urllib.parse import quote, urlencode, urlsplit
+
+API: Final = "/api/v1"
+CONNECT_S: Final = 3.0
+READ_S: Final = 10.0
+VERDICT_S: Final = 160  # the longest deadline is 120 s, and the daemon answers before
+PATIENCE_S: Final = 1.0  # a longer wait is told
+
+
+class UnreachedError(Exception):
+    """Nobody answers there; nothing was sent."""
+
+
+class LostError(Exception):
+    """The ask left and no answer came: not known if it was carried out."""
+
+
+class RefusalError(Exception):
+    """The daemon said no.
+
+    Attributes:
+        remedy: one sentence, or empty.
+        code: short word for programs.
+        status: HTTP's.
+    """
+
+    def __init__(self, say: str, remedy: str = "", code: str = "", status: int = 0) -> None:
+        super().__init__(say)
+        self.remedy = remedy
+        self.code = code
+        self.status = status
+
+
+def _quietly() -> None:
+    """Wait without a word."""
+
+
+@dataclass(frozen=True, slots=True)
+class Client:
+    """Asks one daemon.
+
+    Attributes:
+        url: "http://host:port".
+        who: a person of the site file, by name; empty: whoever sits at this machine.
+        waiting: called once when an answer takes longer than a second.
+    """
+
+    url: str
+    who: str = ""
+    waiting: Callable[[], None] = field(default=_quietly)
+
+    def get(self, *path: str | int, **query: object) -> Any:
+        """Read `path` below the API. Raises UnreachedError, LostError, RefusalError."""
+        return self._ask("GET", _target(path, query), None, READ_S)
+
+    def post(self, *path: str | int, body: Mapping[str, Any] | None = None, **query: object) -> Any:
+        """Ask for an act. Raises UnreachedError (nothing was sent), LostError (not known), RefusalError."""
+        return self._ask("POST", _target(path, query), json.dumps(body or {}).encode(), VERDICT_S)
+
+    def _ask(self, method: str, target: str, body: bytes | None, limit_s: float) -> Any:
+        line = self._connect()
+        try:
+            headers = {"Accept": "application/json"}
+            if self.who:
+                headers["X-Stage-Who"] = self.who
+            if body is not None:
+                headers["Content-Type"] = "application/json"
+            line.request(method, target, body, headers)
+            self._wait(line.sock, limit_s)
+            reply = line.getresponse()
+            text = reply.read()
+        except (OSError, http.client.HTTPException) as error:
+            raise LostError(f"stagectl at {self.url} did not answer: {_why(error)}.") from error
+        finally:
+            line.close()
+        return self._read(reply.status, text)
+
+    def _connect(self) -> http.client.HTTPConnection:
+        where = urlsplit(self.url)
+        try:
+            port = where.port or 80
+        except ValueError:
+            port = 0
+        if where.scheme != "http" or not where.hostname or not port:
+            raise UnreachedError(f'"{self.url}" is no address of a stagectl. It looks like http://127.0.0.1:8420.')
+        line = http.client.HTTPConnection(where.hostname, port, timeout=CONNECT_S)
+        try:
+            line.connect()
+        except OSError as error:
+            remedy = "Start it with `stagectl serve`, or set STAGECTL_URL to where it runs."
+            raise UnreachedError(f"stagectl is not reached at {self.url}: {_why(error)}. {remedy}") from error
+        line.sock.settimeout(READ_S)
+        return line
+
+    def _wait(self, sock: socket.socket, limit_s: float) -> None:
+        """Wait for the first byte of the answer."""
+        if not select.select([sock], [], [], PATIENCE_S)[0]:
+            self.waiting()
+            if not select.select([sock], [], [], limit_s - PATIENCE_S)[0]:
+                raise TimeoutError(f"nothing for {limit_s:g} s")
+
+    def _read(self, status: int, text: bytes) -> Any:
+        try:
+            answer = json.loads(text)
+        except ValueError as error:
+            raise UnreachedError(
+                f"What answers at {self.url} is no stagectl. Set STAGECTL_URL to where it runs."
+            ) from error
+        if status < 400:
+            return answer
+        given = answer if isinstance(answer, dict) else {}
+        say = str(given.get("detail") or given.get("say") or given.get("title") or f"refused with status {status}")
+        remedy = str(given.get("remedy") or "")
+        raise RefusalError(say, "" if remedy and remedy in say else remedy, str(given.get("code") or ""), status)
+
+
+def _target(path: tuple[str | int, ...], query: Mapping[str, object]) -> str:
+    told = {name: value for name, value in query.items() if value not in (None, "")}
+    steps = "/".join(quote(str(step), safe="") for step in path)
+    return f"{API}/{steps}" + (f"?{urlencode(told)}" if told else "")
+
+
+def _why(error: Exception) -> str:
+    """A clause."""
+    if isinstance(error, OSError) and error.strerror:
+        return error.strerror.lower()
+    return str(error).rstrip(".") or type(error).__name__

@@ -1,0 +1,147 @@
+"""What is so now? The verbs that only read: now, wrong, paths, kit, points, journal."""
+
+import json
+from collections.abc import Iterable, Mapping
+from typing import Any, Final
+
+import click
+
+from stagectl.cli.codes import Exit
+from stagectl.cli.face import Face, client_verb
+from stagectl.cli.names import device_named
+from stagectl.cli.tables import columns, local
+
+MARKS: Final[Mapping[str, str]] = {"stale": "~", "unknown": "-", "asked": "..."}  # beside a value that is not good
+
+
+@client_verb("now")
+def now(face: Face) -> int:
+    """What is happening: the sentence, and what is wrong."""
+    answer = face.client.get("now")
+    text = [face.strong(answer["say"]), *wrong_rows(answer["wrong"])]
+    if answer["take"] is None and answer["last"]:
+        text.append(answer["last"])
+    face.answer(answer, text)
+    return Exit.DONE
+
+
+def wrong_rows(rows: Iterable[Mapping[str, Any]]) -> list[str]:
+    """What is wrong, a line each: `!` at once, `^` soon."""
+    return [" ".join(filter(None, ("!" if row["grade"] == "now" else "^", row["say"], row["remedy"]))) for row in rows]
+
+
+@client_verb("wrong")
+def wrong(face: Face) -> int:
+    """What is wrong, worst first; exit 6 if anything is."""
+    answer = face.client.get("wrong")
+    face.answer(answer, wrong_rows(answer["wrong"]) or ["Nothing is wrong."])
+    return Exit.NO if answer["wrong"] else Exit.DONE
+
+
+@client_verb("paths")
+def paths(face: Face) -> int:
+    """What each destination shows, and by which way."""
+    shows: dict[str, Mapping[str, Any]] = {}
+    ways: dict[str, Mapping[str, Any]] = {}
+    for point in face.client.get("points", device="paths")["points"]:
+        name, _, what = point["name"].rpartition(".")
+        if what in ("shows", "way"):
+            (shows if what == "shows" else ways)[name] = point
+    table = [(name, "shows", shown(point), f" {shown(ways[name])}") for name, point in shows.items() if name in ways]
+    data = {name: {"shows": point["value"], "quality": point["quality"]} for name, point in shows.items()}
+    for name, point in ways.items():
+        data.setdefault(name, {})["way"] = point["value"]
+    face.answer({"paths": data}, columns(table) or ["This site has no picture destinations."])
+    return Exit.DONE
+
+
+def shown(point: Mapping[str, Any]) -> str:
+    """A value as people read it, with its unit, and a mark if it is not known well."""
+    value, mark = point["value"], MARKS.get(point["quality"], "")
+    if value is None:
+        return "not known"
+    told = ("yes" if value else "no") if isinstance(value, bool) else str(value)
+    if isinstance(value, float):
+        told = f"{value:.2f}".rstrip("0").rstrip(".")
+    unit = point.get("unit") or ""
+    return " ".join(filter(None, (told, unit if not isinstance(value, bool | str) else "", mark)))
+
+
+@client_verb("kit")
+@click.argument("box", required=False)
+def kit(face: Face, box: str | None) -> int:
+    """Is each box there, and how do we know? With BOX: all of it."""
+    devices = face.client.get("devices")["devices"]
+    if box is None:
+        table = [
+            ("box", "called", "kind", "address", "is", ""),
+            *((one["id"], one["called"], one["box"], one["at"], _is(one), one["why"]) for one in devices),
+        ]
+        face.answer({"devices": devices}, columns(table))
+        return Exit.DONE
+    whole = face.client.get("devices", device_named(box, devices))
+    counts = ", ".join(f"{name} {number}" for name, number in whole["counts"].items())
+    head = [
+        f"{whole['called']} is {whole['id']}, a {whole['box']} at {whole['at']}: {_is(whole)}.",
+        *([f"{whole['why']}."] if whole["why"] else []),
+        f"On the wire: {counts}.",
+    ]
+    face.answer(whole, [*head, *_points(whole["points"], with_device=False)])
+    return Exit.DONE
+
+
+def _is(device: Mapping[str, Any]) -> str:
+    if device["quarantined"]:
+        return "left alone"
+    if not device["up"]:
+        return "not reached"
+    return str(device["health"]) if device["adopted"] else "being read"
+
+
+@client_verb("points")
+@click.argument("device", required=False)
+def points(face: Face, device: str | None) -> int:
+    """Every value that is known, or those of one box or part."""
+    wanted = device
+    if device is not None:
+        parts = face.client.get("site")["parts"]
+        wanted = device if device in parts else device_named(device, face.client.get("devices")["devices"], parts)
+    answer = face.client.get("points", device=wanted)
+    face.answer(answer, _points(answer["points"], with_device=device is None))
+    return Exit.DONE
+
+
+def _points(found: Iterable[Mapping[str, Any]], *, with_device: bool) -> list[str]:
+    table = []
+    for point in found:
+        name = point["name"].replace(".", " ")
+        by = f"by {'a hand at the box' if point['by'] == 'box' else point['by']}" if point["by"] else ""
+        called = f"{point['device']} {name}" if with_device else f"  {name}"
+        table.append((called, shown(point), local(point["at"]), by))
+    return columns(table)
+
+
+@client_verb("journal")
+@click.option("--count", type=click.IntRange(1, 1000), default=20, show_default=True, help="The newest so many.")
+@click.option("--since", type=click.IntRange(0), help="Those after this number instead.")
+def journal(face: Face, count: int, since: int | None) -> int:
+    """Who did what, when, and how it ended."""
+    answer = face.client.get("journal", count=count, since=since)
+    rows = [
+        (str(entry["n"]), local(entry["at"]), entry["kind"], entry["who"] or "-", _told(entry["data"]))
+        for entry in answer["entries"]
+    ]
+    face.answer(answer, columns(rows, right=[0]) or ["The journal holds nothing new."])
+    return Exit.DONE
+
+
+def _told(data: Mapping[str, Any]) -> str:
+    """A record's data as words."""
+    words = []
+    for name, value in data.items():
+        if value in ("", None, [], {}):
+            continue
+        told = value if isinstance(value, str) else json.dumps(value, ensure_ascii=False)
+        words.append(f"{name} {told}")
+    text = ", ".join(words)
+    return text if len(text) <= 160 else f"{text[:157]}..."

@@ -1,0 +1,112 @@
+"""Which verbs set a value of a box? Route, level, mute, and any settable point."""
+
+from collections.abc import Mapping
+from typing import Any, Final
+
+import click
+
+from stagectl.cli import verdicts
+from stagectl.cli.acts import ended
+from stagectl.cli.client import RefusalError
+from stagectl.cli.face import Face, client_verb
+from stagectl.cli.names import device_named
+
+MINUS: Final = {"ignore_unknown_options": True}  # "-12" is a level, no option
+
+
+def _set(face: Face, target: str, point: str, value: str) -> int:
+    body = {"target": target, "verb": "set", "args": {"point": point, "value": value}}
+    group = face.client.post("commands", body=body, wait="verdict")
+    alone = len(group["boxes"]) == 1  # then its sentence says all
+    return ended(face, group, [] if alone else verdicts.rows(face, group))
+
+
+@client_verb("route", waits_for="proof from the routers", acts=True)
+@click.argument("destination", metavar="DEST")
+@click.argument("source", metavar="SRC")
+def route(face: Face, destination: str, source: str) -> int:
+    """Bring a source to a destination, through tie-lines where needed."""
+    site = face.client.get("site")
+    name = _picked(destination, site["destinations"], "destination")
+    return _set(face, "paths", f"{name}.shows", _picked(source, site["sources"], "picture source"))
+
+
+def _picked(word: str, known: list[str], what: str) -> str:
+    """The name that is meant: itself, or the only one that begins so."""
+    low = word.strip().casefold()
+    if low in known:
+        return low
+    begin = [name for name in known if low and name.startswith(low)]
+    if len(begin) == 1:
+        return begin[0]
+    if begin:
+        raise RefusalError(f'"{word}" may be {" or ".join(begin)}.', "Name one of them.", "target", 404)
+    raise RefusalError(f'There is no {what} "{word}".', f"There is {', '.join(known)}.", "target", 404)
+
+
+@client_verb("level", waits_for="the fader to arrive", acts=True)
+@click.argument("strip")
+@click.argument("level", metavar="DB")
+@click.option("--mixer", metavar="BOX", help="Which mixer, where a site has several.")
+def level(face: Face, strip: str, level: str, mixer: str | None) -> int:
+    """Bring a strip to a level in dB, or "off". STRIP: its number, its name on the mixer, or "bus 3"."""
+    device, place = _strip(face, strip, mixer)
+    return _set(face, device, f"{place}.level", level)
+
+
+@client_verb("mute", waits_for="proof from the mixer", acts=True)
+@click.argument("strip")
+@click.argument("on", type=click.Choice(["on", "off"]))
+@click.option("--mixer", metavar="BOX", help="Which mixer, where a site has several.")
+def mute(face: Face, strip: str, on: str, mixer: str | None) -> int:
+    """Mute a strip, or open it. STRIP as for level."""
+    device, place = _strip(face, strip, mixer)
+    return _set(face, device, f"{place}.muted", "yes" if on == "on" else "no")
+
+
+def _strip(face: Face, word: str, mixer: str | None) -> tuple[str, str]:
+    """(mixer, "strip.5" or "bus.3"). Raises RefusalError: no such mixer or strip, or several."""
+    mixers = [one for one in face.client.get("devices")["devices"] if one["kind"] == "mixer"]
+    if mixer is not None:
+        device = device_named(mixer, mixers)
+    elif len(mixers) == 1:
+        device = str(mixers[0]["id"])
+    else:
+        known = ", ".join(str(one["id"]) for one in mixers)
+        say = f"This site has {len(mixers)} mixers." if mixers else "This site has no mixer."
+        raise RefusalError(say, f"Say which: --mixer BOX ({known})." if mixers else "", "target", 404)
+    kind, _, number = word.strip().rpartition(" ")
+    if number.isascii() and number.isdigit() and kind in ("", "strip", "bus"):
+        return device, f"{kind or 'strip'}.{int(number)}"
+    return device, _by_name(word, face.client.get("points", device=device)["points"])
+
+
+def _by_name(word: str, points: list[Mapping[str, Any]]) -> str:
+    low = word.strip().casefold()
+    named = [
+        (str(point["value"]).casefold(), str(point["name"]).removesuffix(".name"))
+        for point in points
+        if point["name"].startswith(("strip.", "bus.")) and point["name"].endswith(".name") and point["value"]
+    ]
+    found = [place for name, place in named if name == low] or [
+        place for name, place in named if low and name.startswith(low)
+    ]
+    if len(found) == 1:
+        return found[0]
+    if found:
+        places = " or ".join(place.replace(".", " ") for place in found)
+        raise RefusalError(f'"{word}" may be {places}.', "Say its number.", "target", 404)
+    raise RefusalError(f'No strip is called "{word}".', "Say its number, or see: stagectl points", "target", 404)
+
+
+@client_verb("set", waits_for="proof from the box", acts=True)
+@click.argument("device")
+@click.argument("point")
+@click.argument("value")
+def set_point(face: Face, device: str, point: str, value: str) -> int:
+    """Bring any settable point to a value: stagectl set hall "output 3 source" 5."""
+    return _set(face, device, point, value)
+
+
+for _verb in (level, set_point):
+    _verb.context_settings = dict(MINUS)

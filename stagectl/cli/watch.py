@@ -1,0 +1,96 @@
+"""What happens, as it happens? A live view that only reads."""
+
+import json
+import os
+import select
+import sys
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from typing import Any, Final
+
+from stagectl.cli.client import LostError, RefusalError, UnreachedError
+from stagectl.cli.codes import Exit
+from stagectl.cli.face import Face, client_verb
+from stagectl.cli.reads import wrong_rows
+from stagectl.cli.sheet import lanes
+from stagectl.cli.tables import local, width
+
+EVERY_S: Final = 0.5
+CLEAR: Final = "\x1b[H\x1b[J"  # home, and clear from there
+SCREEN: Final = ("\x1b[?1049h\x1b[?25l", "\x1b[?25h\x1b[?1049l")  # a page of its own without cursor, and back
+
+
+@client_verb("watch")
+def watch(face: Face) -> int:
+    """Watch the house; q leaves. Plain and JSON: one line for each change."""
+    drawn = sys.stdout.isatty() and sys.stdin.isatty() and not (face.plain or face.as_json)
+    return _redraw(face) if drawn else _lines(face)
+
+
+def _lines(face: Face) -> int:
+    """A line whenever the sentence or what is wrong changes; the running time alone is no change."""
+    shown: Any = None
+    while True:
+        answer = face.client.get("now")
+        key = _key(answer)
+        if key != shown:
+            shown = key
+            if face.as_json:
+                print(json.dumps({"v": 1, "verb": "watch", **answer}, ensure_ascii=False), flush=True)
+            else:
+                print(" ".join([local(answer["at"]), answer["say"], *wrong_rows(answer["wrong"])]), flush=True)
+        select.select([], [], [], EVERY_S)
+
+
+def _key(answer: Mapping[str, Any]) -> Any:
+    """What makes two answers tell the same: durations left out."""
+    take = answer["take"]
+    rolling = (take["take"], take["rolling"], take["spread"], take["good"], take["notes"]) if take else None
+    wrong = [(row["device"], row["grade"], row["remedy"]) for row in answer["wrong"]]
+    return rolling, wrong, answer["can_roll"], answer["last"], answer["next"]
+
+
+def _redraw(face: Face) -> int:
+    with _screen():
+        while True:
+            try:
+                page = _page(face.client.get("now"))
+            except (UnreachedError, LostError, RefusalError) as gone:
+                page = ["This view has lost stagectl. Recorders go on by themselves.", str(gone), "Trying again."]
+            sys.stdout.write(CLEAR + "\r\n".join(line[: width()] for line in [*page, "", "q leaves"]))
+            sys.stdout.flush()
+            if _left():
+                return Exit.DONE
+
+
+def _page(answer: Mapping[str, Any]) -> list[str]:
+    page = [answer["say"], *wrong_rows(answer["wrong"]), ""]
+    if answer["take"] is not None:
+        return [*page, *lanes(answer["take"], width())]
+    following = answer["next"]
+    name = f", {following['name']}" if following["name"] else ""
+    return [*page, *filter(None, (answer["last"], f"Next: take {following['take']}{name}."))]
+
+
+def _left() -> bool:
+    """Wait until the next look; True if somebody pressed q or Ctrl-C."""
+    if select.select([sys.stdin], [], [], EVERY_S)[0]:
+        return os.read(sys.stdin.fileno(), 64)[:1] in (b"q", b"Q", b"\x03", b"")
+    return False
+
+
+@contextmanager
+def _screen() -> Iterator[None]:
+    """Keys at once and unseen, on a page of its own; both are put back."""
+    import termios
+    import tty
+
+    before = termios.tcgetattr(sys.stdin)
+    sys.stdout.write(SCREEN[0])
+    try:
+        tty.setcbreak(sys.stdin)
+        yield
+    finally:
+        termios.tcsetattr(sys.stdin, termios.TCSADRAIN, before)
+        sys.stdout.write(SCREEN[1])
+        sys.stdout.flush()
