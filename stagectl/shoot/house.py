@@ -159,7 +159,7 @@ class House:
             self.world.clock.now(),
             args=dict(wish.args),
         )
-        if (late := self._born_before(wish.id)) is not None:
+        if (late := self.born_before(wish.id)) is not None:
             return self._too_late(group, asks, late)
         group.take = asks[0].take if asks else None
         first = verb is not None and Flags.FIRST in verb.flags()
@@ -223,7 +223,7 @@ class House:
             )
         return wish.id
 
-    def _born_before(self, identifier: str) -> datetime | None:
+    def born_before(self, identifier: str) -> datetime | None:
         """When a time-ordered id was born, if that was before this daemon started: it may have been carried out."""
         if len(identifier) != 26 or any(char not in _ULID for char in identifier):
             return None
