@@ -12,6 +12,7 @@ from stagectl.model.capabilities.recorder import (
     CHANNELS,
     CLIP_AT,
     CLIP_COUNT,
+    CLIP_LENGTH,
     CLIP_NAME,
     CLIP_START,
     CODEC,
@@ -95,7 +96,7 @@ REFRESHES: Final = MappingProxyType(
         INPUT_PRESENT.name: TRANSPORT_NOW,
         REMOTE.name: REMOTE_NOW,
         **dict.fromkeys(SETTINGS, CONFIGURATION_NOW),
-        **dict.fromkeys((CLIP_COUNT.name, CLIP_NAME.name, CLIP_START.name), CLIPS),
+        **dict.fromkeys((CLIP_COUNT.name, CLIP_NAME.name, CLIP_START.name, CLIP_LENGTH.name), CLIPS),
     }
 )
 _SLOT_POINT: Final = re.compile(r"slot\.([0-9]{1,2})\.[a-z]+")
@@ -104,7 +105,8 @@ _NUMBER: Final = re.compile(r"[0-9]{1,9}")
 # In the order they are shown.
 ALWAYS_THERE: Final[tuple[PointSpec[Any], ...]] = (
     *(MODEL, SERIAL, VERSION, REMOTE, TRANSPORT, SPEED, TIMECODE, INPUT_SOURCE, INPUT_FORMAT, INPUT_PRESENT),
-    *(TIMECODE_SOURCE, CODEC, SLOT_ACTIVE, CLIP_NAME, CLIP_START, CLIP_COUNT, CLIP_AT, DROPPED, FORMAT_TOKEN),
+    *(TIMECODE_SOURCE, CODEC, SLOT_ACTIVE, CLIP_NAME, CLIP_START, CLIP_LENGTH, CLIP_COUNT, CLIP_AT),
+    *(DROPPED, FORMAT_TOKEN),
 )
 
 OPTIONS: Final = MappingProxyType(
@@ -127,7 +129,7 @@ class TextDeckDriver:
     capability: ClassVar[Capability] = RECORDER
     looks: ClassVar[tuple[Look, ...]] = (
         Look(("transport", "timecode", "speed"), 1.0),
-        Look(("clip.name", "clip.start"), 2.0),
+        Look(("clip.name", "clip.start", "clip.length"), 2.0),
         Look(("slot.{slot}.left", "slot.{slot}.free"), 5.0),
     )
     window: ClassVar[int] = 1
@@ -338,7 +340,7 @@ class TextDeckDriver:
         self._clips = int(said) if _NUMBER.fullmatch(said) else 0
         if self._clips:
             return Reply(then=(clips_get(self._clips, 1),))
-        for name in ("clip.name", "clip.start"):
+        for name in ("clip.name", "clip.start", "clip.length"):
             board.unknown(name, "no clip")
         return Reply()
 
@@ -355,6 +357,7 @@ class TextDeckDriver:
         if last["index"] == self._clips:
             board.put("clip.name", last["name"])
             board.put("clip.start", last["start"])
+            board.put("clip.length", last["duration"])
         if awaiting == clips_get(self._clips, 1):
             return Reply()  # the last one was asked for its name alone
         if self._slot:

@@ -406,7 +406,12 @@ def test_the_real_name_of_the_last_clip_follows_from_the_count(deck: Conversatio
     assert last == Request("clips get", (("clip id", "12"), ("count", "1")))
     assert deck.driver.reads(last)
     assert deck.hear(clips(12, 12), last) == Reply()
-    assert deck.known() == {"clip.count": 12, "clip.name": "Take 12", "clip.start": "10:00:00:00"}
+    assert deck.known() == {
+        "clip.count": 12,
+        "clip.name": "Take 12",
+        "clip.start": "10:00:00:00",
+        "clip.length": "00:00:10:00",
+    }
 
 
 def test_a_long_list_is_read_by_pages(deck: Conversation) -> None:
