@@ -88,7 +88,6 @@ class Journal:
         self._retry: Handle | None = None
         self._retry_s = RETRY_S
         self._shaken = False  # a file was given up, and no sync has succeeded since
-        self._read_only = False
         self._closed = False
 
     # -- start and end --------------------------------------------------------------------------------------------
@@ -111,8 +110,7 @@ class Journal:
         self._next = report.last + 1 + SKIPPED * report.unreadable
         self._chain = report.chain
         self._durable = self._next - 1
-        self._read_only = report.newer
-        if self._read_only:
+        if report.newer:
             self._say("The journal was written by a newer version and is left alone. Install that version again.")
         else:
             self._reopen()
@@ -211,7 +209,7 @@ class Journal:
             self._first_segment = number
         if self._segment is not None:
             self._full.append(self._segment)
-        self._segment = _Segment(name, append, len(data), max(self._segment_bytes, 2 * len(data)))
+        self._segment = _Segment(name, append, len(data), self._segment_bytes)
 
     def _rotate(self, n: int, before: str) -> None:
         assert self._segment is not None
@@ -270,7 +268,7 @@ class Journal:
             self._well()
 
     def _retry_later(self) -> None:
-        if self._retry is None and not self._closed and not self._read_only:
+        if self._retry is None and not self._closed:
             self._retry = self._clock.later(self._clock.now() + self._retry_s, self._try_again)
             self._retry_s = min(2 * self._retry_s, RETRY_MAX_S)
 
