@@ -79,7 +79,8 @@ def test_protections_name_points_a_reason_and_who_may_pass() -> None:
         (("hall", "output.1.source"),), "Rec 1 is the safety copy", None, Role.ENGINEER, safety.line
     )
     recorders = ("iso-1", "iso-2", "iso-3", "iso-4", "mix-rec")
-    assert take.points == tuple((name, "input.source") for name in recorders)
+    routes = tuple(("hall", f"output.{output}.source") for output in (2, 3, 4))
+    assert take.points == (*((name, "input.source") for name in recorders), *routes)
     assert (take.while_, take.may_lift) == (RUNNING.is_(True).on("takes"), None)
 
 
