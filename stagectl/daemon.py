@@ -88,7 +88,7 @@ class Daemon:
         for group in recovery.groups.values():
             house.commands.remember(group)
         del records
-        scenes = Scenes(house, settings.scenes or site.path.parent)
+        scenes = Scenes(house, settings.scenes or site.scenes)
         scenes.load()
         daemon = cls(house, journal, devices, scenes)
         if settings.http is not None:

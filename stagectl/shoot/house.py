@@ -14,13 +14,15 @@ from stagectl.control.chronicle import Chronicle
 from stagectl.control.commands import Commands
 from stagectl.control.devices import Devices
 from stagectl.control.groups import Command, Group
-from stagectl.control.wishes import build, nearest
+from stagectl.control.wishes import build
 from stagectl.driverkit.box import Box
 from stagectl.model.board import Board
 from stagectl.model.capabilities.base import Capability
+from stagectl.model.capabilities.recorder import Roll
 from stagectl.model.errors import RefusedError
 from stagectl.model.points import Flags
 from stagectl.model.verbs import Ask, Ended, Verdict
+from stagectl.model.words import nearest
 from stagectl.model.world import World
 from stagectl.shoot.parts import Part
 from stagectl.shoot.takes import RollAll, Takes
@@ -147,7 +149,9 @@ class House:
         identifier = self._identified(wish)
         if (known := self.commands.known(identifier, wish.content)) is not None:
             return known
-        asks = self.expand(wish, identifier)
+        late = self.born_before(wish.id)
+        warm = self._pressed(wish, identifier) if late is None else []
+        asks = [command.ask for command in warm] or self.expand(wish, identifier)
         verb = asks[0].verb if asks else None
         group = Group(
             identifier,
@@ -159,13 +163,13 @@ class House:
             self.world.clock.now(),
             args=dict(wish.args),
         )
-        if (late := self.born_before(wish.id)) is not None:
+        if late is not None:
             return self._too_late(group, asks, late)
         group.take = asks[0].take if asks else None
         first = verb is not None and Flags.FIRST in verb.flags()
-        commands = self._armed(wish, asks)
+        commands = self.commands.recheck(wish.person, warm) if warm else self._armed(wish, asks)
         if first:
-            if any(ask.verb.spec.name == "roll" for ask in asks):
+            if any(ask.verb.spec is Roll.spec for ask in asks):
                 self.takes.expect(asks, str(wish.args.get("name") or ""))
             self.commands.go(group, commands)
         else:
@@ -245,6 +249,20 @@ class House:
         return group
 
     # -- roll, kept armed -----------------------------------------------------------------------------------------
+
+    def _pressed(self, wish: Wish, identifier: str) -> list[Command]:
+        """The plain press of roll, for everything under the next name: it takes what is kept warm. Empty: it can't."""
+        plain = wish.verb == "roll" and wish.target == self.takes.name and not any(wish.args.values())
+        if not plain or not self._warm or self._warm_key != self.takes.upcoming("") or self.takes.open is not None:
+            return []
+        warm, self._warm, self._warm_key = self._warm, [], None
+        now = self.world.clock.now()
+        for command in warm:
+            ask = command.ask
+            ask.id, ask.who, ask.inlet = identifier, wish.person.name, wish.inlet
+            command.armed_at = now
+        self._warm_soon()
+        return warm
 
     def _armed(self, wish: Wish, asks: Sequence[Ask]) -> list[Command]:
         """Arm now, or take what is kept warm for a roll of everything under the next name."""
