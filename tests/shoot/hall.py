@@ -4,15 +4,19 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from stagectl.control.access import Role
+from stagectl.control.access import Lock, Role
 from stagectl.control.chronicle import Chronicle
 from stagectl.control.commands import Commands
 from stagectl.control.devices import Devices
 from stagectl.driverkit.box import Prepared
+from stagectl.driverkit.kinds import find_kinds
 from stagectl.model.board import Board
 from stagectl.model.capabilities.base import Capability
 from stagectl.model.capabilities.mixer import MIXER, SEND_LEVEL, STRIP_LEVEL, STRIP_MUTED
 from stagectl.model.capabilities.recorder import (
+    CODEC,
+    INPUT_FORMAT,
+    INPUT_PRESENT,
     RECORDER,
     REMOTE,
     SLOT_STATE,
@@ -32,10 +36,12 @@ from stagectl.model.points import PointSpec
 from stagectl.model.verbs import Set, Verb
 from stagectl.model.world import World
 from stagectl.shoot.house import House
-from stagectl.shoot.paths import Paths
-from stagectl.shoot.stations import Stations
-from stagectl.shoot.takes import Takes
-from stagectl.site import DeviceEntry, MqttEntry, Pictures, Site, Sound, StationEntry, TieLine
+from stagectl.shoot.paths import PATHS, Paths
+from stagectl.shoot.stations import STATIONS, Stations
+from stagectl.shoot.takes import TAKES, Takes
+from stagectl.site import DeviceEntry, MqttEntry, Pictures, Site, Sound, StationEntry, TieLine, load_site
+
+DEMO = Path(__file__).parents[2] / "scenes"
 
 SOURCES = {
     "stage-left": ("hall", 1),
@@ -202,41 +208,70 @@ class CountedIds:
         return f"id{self._n}"
 
 
-def house(clock: Any, own: Site | None = None) -> House:
+def shipped(clock: Any) -> House:
+    """The house of the shipped site file, every box pretended."""
+    found, _ = find_kinds()
+    own = load_site(DEMO / "tidewater-hall.yaml", found, {"takes": TAKES, "paths": PATHS, "stations": STATIONS})
+    return house(clock, own, {name: found[entry.box].capability for name, entry in own.devices.items()})
+
+
+def house(clock: Any, own: Site | None = None, kinds: Mapping[str, Capability] = KINDS) -> House:
     """A whole house with pretended boxes; everything known, nothing rolls, each ISO shows its camera."""
     own = own or site()
     board = Board(clock)
     chronicle = Chronicle(PaperJournal(), clock)
-    boxes: dict[str, Any] = {name: PretendBox(name, kind, board) for name, kind in KINDS.items()}
-    for router, count in (("hall", 16), ("gallery", 8)):
-        for output in range(1, count + 1):
-            boxes[router].has(OUTPUT_SOURCE.at(output), min(output, 4))
-    for strip in (1, 5):
-        boxes["mixer"].has(STRIP_MUTED.at(strip), False)
-        boxes["mixer"].has(STRIP_LEVEL.at(strip), -10.0)
-        for bus in (3, 4):
-            boxes["mixer"].has(SEND_LEVEL.at(strip, bus), "off")
-    for recorder in ("iso-1", "iso-2"):
-        boxes[recorder].has(REMOTE, True)
-        boxes[recorder].has(SLOT_STATE.at(1), SlotState.READY)
-        boxes[recorder].has(SLOT_STATE.at(2), SlotState.EMPTY)
-        boxes[recorder].has(TIMECODE, "10:00:00:00")
-        boxes[recorder].has(TRANSPORT, Transport.STOPPED)
+    boxes: dict[str, Any] = {name: PretendBox(name, kind, board) for name, kind in kinds.items()}
+    for name, kind in kinds.items():
+        settle(boxes[name], kind)
     commands = Commands(board, clock, chronicle, boxes)
-    recorders = {name: own.devices[name].called for name in ("iso-1", "iso-2")}
+    recorders = {name: own.devices[name].called for name, kind in kinds.items() if kind is RECORDER}
+    houses: list[House] = []
     takes = Takes(
-        board, clock, chronicle, recorders, lambda device, names: boxes[device].look_now(names), lambda word: [word]
+        board,
+        clock,
+        chronicle,
+        recorders,
+        lambda device, names: boxes[device].look_now(names),
+        lambda word: houses[0].resolve(word),  # noqa: PLW0108 - the house comes after its parts
     )
     commands.guards.append(takes.guard)
+    for guarded in own.protect:
+        watch = board.watch(guarded.while_, lambda truth: None) if guarded.while_ is not None else None
+        commands.locks.append(Lock(frozenset(guarded.points), guarded.because, watch=watch, may_lift=guarded.may_lift))
     world = World(clock, None, None, None, CountedIds(), None)  # type: ignore[arg-type] - no box has a wire
-    return House(
-        world,
-        own,
-        board,
-        commands,
-        devices=Devices(boxes, clock, lambda device, what, why: None),
-        chronicle=chronicle,
-        takes=takes,
-        parts={"takes": takes, "paths": Paths(board, own), "stations": Stations(board, own)},
-        epoch=1,
+    houses.append(
+        House(
+            world,
+            own,
+            board,
+            commands,
+            devices=Devices(boxes, clock, lambda device, what, why: None),
+            chronicle=chronicle,
+            takes=takes,
+            parts={"takes": takes, "paths": Paths(board, own), "stations": Stations(board, own)},
+            epoch=1,
+        )
     )
+    return houses[0]
+
+
+def settle(box: PretendBox, kind: Capability) -> None:
+    """Let a box say all it knows."""
+    if kind is ROUTER:
+        for output in range(1, 17 if box.name == "hall" else 9):
+            box.has(OUTPUT_SOURCE.at(output), min(output, 4))
+    elif kind is MIXER:
+        for strip in (1, 3, 5, 15):
+            box.has(STRIP_MUTED.at(strip), False)
+            box.has(STRIP_LEVEL.at(strip), -10.0)
+            for bus in (3, 4):
+                box.has(SEND_LEVEL.at(strip, bus), "off")
+    else:
+        box.has(REMOTE, True)
+        box.has(INPUT_PRESENT, True)
+        box.has(INPUT_FORMAT, "1080p25")
+        box.has(CODEC, "vc3-185")
+        box.has(SLOT_STATE.at(1), SlotState.READY)
+        box.has(SLOT_STATE.at(2), SlotState.EMPTY)
+        box.has(TIMECODE, "10:00:00:00")
+        box.has(TRANSPORT, Transport.STOPPED)
