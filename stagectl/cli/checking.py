@@ -1,0 +1,65 @@
+"""What is wrong with a site's files? Site, scenes and simulators' file, read as the daemon would; nothing is run."""
+
+import asyncio
+import tempfile
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from stagectl.cli.logs import set_up
+from stagectl.control.journal import Journal
+from stagectl.daemon import PARTS, wire
+from stagectl.driverkit.driver import BoxKind
+from stagectl.driverkit.kinds import find_kinds
+from stagectl.driverkit.real import real_world
+from stagectl.model.errors import SiteError
+from stagectl.shoot.scenes import Scenes
+from stagectl.site import Site, load_sim, load_site, sim_path
+
+
+@dataclass(slots=True)
+class Report:
+    """`wrong` has a line for each thing that is wrong; `say` is the whole in a sentence."""
+
+    say: str = ""
+    wrong: list[str] = field(default_factory=list)
+
+
+def check_all(path: Path) -> Report:
+    """Read everything that belongs to a site file."""
+    set_up("error")  # what is wrong is told once
+    kinds, broken = find_kinds()
+    report = Report()
+    try:
+        site = load_site(path, kinds, PARTS)
+    except SiteError as wrong:
+        report.wrong.extend(str(wrong).splitlines())
+        report.wrong.extend(broken.values())  # a box of theirs is then an unknown word
+        report.say = f"{path}: {_things(len(str(wrong).splitlines()))} wrong. Scenes were not read."
+        return report
+    file = sim_path(path)
+    if file.is_file():
+        try:
+            load_sim(file, site)
+        except SiteError as wrong:
+            report.wrong.extend(str(wrong).splitlines())
+    names = asyncio.run(_scenes(site, kinds, report))
+    counted = f"{len(site.devices)} devices, {len(names)} scene{'' if len(names) == 1 else 's'}"
+    state = f"{_things(len(report.wrong))} wrong" if report.wrong else "nothing is wrong"
+    report.say = f"{site.name}: {counted}; {state}."
+    return report
+
+
+def _things(number: int) -> str:
+    return "1 thing is" if number == 1 else f"{number} things are"
+
+
+async def _scenes(site: Site, kinds: Mapping[str, BoxKind], report: Report) -> list[str]:
+    """Names of the scenes that are right; what is wrong with others goes to the report."""
+    with tempfile.TemporaryDirectory(prefix="stagectl-check-") as folder:
+        world = real_world(Path(folder))
+        house, _ = wire(world, site, kinds, Journal(world.storage, world.clock))
+        scenes = Scenes(house, site.scenes)
+        scenes.load()
+        report.wrong.extend(str(error) for error in scenes.errors)
+        return list(scenes.scenes)
