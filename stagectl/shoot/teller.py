@@ -29,6 +29,7 @@ from stagectl.model.points import NEVER, Quality, Reading
 from stagectl.model.verbs import Ended, Set, Verdict
 from stagectl.shoot import wording
 from stagectl.shoot.house import House
+from stagectl.shoot.scenerun import Run
 from stagectl.shoot.take import Lane, Take
 
 LOW_S: Final = 1800.0  # a medium that is full sooner while it records is told as wrong; own choice, half an hour
@@ -234,8 +235,8 @@ class Teller:
             if say:
                 lane = self._last_lane(take, name)
                 _, verdict = self._rolls.get(name, (0, None))
-                act = "" if lane is not None or verdict is None else self.reason("roll", verdict)[1].rstrip(".")
-                remedy = f"{act}, then: stagectl roll {name}" if act else f"To roll it again: stagectl roll {name}"
+                act = "" if lane is not None or verdict is None else self.reason(name, "roll", verdict)[1]
+                remedy = act or f"To roll it again: stagectl roll {name}"
                 return Wrong(name, called, say, remedy, lane.ended if lane is not None else take.opened, "now")
         if records and (left := self._left(name)) is not None and left < LOW_S:
             say = wording.filling(called=called, left_s=left)
@@ -275,6 +276,11 @@ class Teller:
             return self.box(group.commands[0])
         return wording.done(say=group.say, well=well, of=of)
 
+    def run(self, run: Run) -> str:
+        """How a run of a scene stands."""
+        ended = str(run.ended) if run.ended is not None else ""
+        return wording.scene(called=run.scene.called, count=run.count, ended=ended, why=run.why, remedy=run.remedy)
+
     def box(self, command: Command) -> str:
         """How one command ended, as a sentence with its remedy; empty: it has not."""
         verdict = command.verdict
@@ -284,13 +290,14 @@ class Teller:
         what = verb.say().removeprefix("set ") if isinstance(verb, Set) else ""
         return self._told(command.ask.target, verb.spec.name, verdict, what=what, done=verb.spec.done)
 
-    def reason(self, verb: str, verdict: Verdict) -> tuple[str, str]:
+    def reason(self, device: str, verb: str, verdict: Verdict) -> tuple[str, str]:
         """Why it did not happen and what to do, in people's words; both empty if it did."""
         if verdict.ended in _WELL:
             return "", ""
         if verdict.ended is Ended.UNCONFIRMED:
             return verdict.why, verdict.remedy if verdict.code == "born-before" else "Look at its front."
-        return wording.reason(verb=verb, why=verdict.why, code=verdict.code, remedy=verdict.remedy)
+        why, act = wording.reason(verb=verb, why=verdict.why, code=verdict.code, remedy=verdict.remedy)
+        return why, wording.again(remedy=act, device=device) if verb == "roll" and act else act
 
     def refusal(self, refused: RefusedError) -> str:
         """A refusal with its remedy."""

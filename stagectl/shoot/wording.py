@@ -215,6 +215,11 @@ def reason(*, verb: str, why: str, code: str = "", remedy: str = "") -> tuple[st
     return why.rstrip("."), remedy
 
 
+def again(*, remedy: str, device: str) -> str:
+    """A remedy with what is to be typed once it is done."""
+    return f"{remedy.rstrip('.')}, then: stagectl roll {device}"
+
+
 def _seen_otherwise(verb: str, seen: str) -> str:
     if verb == "roll":
         found = _REPORTS.search(seen)
@@ -289,7 +294,7 @@ def box(
         return f"{called}: {told}.{own} {remedy if own else 'Look at its front.'}"
     clause, act = reason(verb=verb, why=why, code=code, remedy=remedy)
     if verb == "roll" and act:
-        act = f"{act.rstrip('.')}, then: stagectl roll {device}"
+        act = again(remedy=act, device=device)
     return closed(say=f"{called} {told}: {clause}" if clause else f"{called} {told}", remedy=act)
 
 
@@ -322,6 +327,14 @@ def cut(*, take: int, well: int, of: int) -> str:
 def done(*, say: str, well: int, of: int) -> str:
     """How any other group ended. `say`: the wish in words."""
     return f"{say[:1].upper()}{say[1:]}: {well} of {of} done."
+
+
+def scene(*, called: str, count: str, ended: str = "", why: str = "", remedy: str = "") -> str:
+    """How a run of a scene stands. `count`: "4 of 5" steps; `ended` empty: it runs; `why`, `remedy`: of a failure."""
+    if not ended:
+        return f"{called} runs, {count} steps passed so far."
+    told = f"{called}: {count} steps passed."
+    return f"{told} {closed(say=why, remedy=remedy)}" if why else told
 
 
 def on_the_way(*, say: str, of: int) -> str:
@@ -362,7 +375,7 @@ SENTENCES: Final[Mapping[str, Callable[..., object]]] = {
         *(spell, clock, listed, apart, closed),
         *(no_recorder, ready, not_ready, rolls, rolls_unseen, rolls_without, rolls_standing, ended, left_take),
         *(unreached, not_driven, set_aside, doubt, cannot_roll, no_input, filling, unseen, came_stale),
-        *(reason, outcome, box, rolled, cut, done, on_the_way),
+        *(reason, again, outcome, box, rolled, cut, done, scene, on_the_way),
         *(name_the_take, nothing_to_cut, taken, slate),
     )
 }

@@ -1,0 +1,145 @@
+"""What does each route do that acts? It makes a wish; the house carries it out."""
+
+from typing import Any
+
+from stagectl.inlets.http import views, vocabulary
+from stagectl.inlets.http.acting import answered, judged, may_write, said, submit
+from stagectl.inlets.http.calls import Answer, Call
+from stagectl.inlets.http.models import CommandBody, CutBody, InBody, MarkBody, RollBody, SlateBody
+from stagectl.inlets.http.problems import ProblemError, refused
+from stagectl.inlets.http.scene_acts import run_view, start_run, words
+from stagectl.shoot import wording
+from stagectl.shoot.house import Wish
+
+
+async def roll(call: Call) -> Answer:
+    body = call.body_as(RollBody)
+    args: dict[str, Any] = {"name": body.name, "on": list(body.on)}
+    return await answered(call, Wish(call.person, "http", "takes", "roll", _given(args), call.key))
+
+
+async def cut(call: Call) -> Answer:
+    body = call.body_as(CutBody)
+    if body.take is None:
+        raise refused(call.door.teller.unnamed_cut(), field="body.take")
+    args: dict[str, Any] = {"take": body.take, "on": list(body.on)}
+    return await answered(call, Wish(call.person, "http", "takes", "cut", _given(args), call.key))
+
+
+async def command(call: Call) -> Answer:
+    body = call.body_as(CommandBody)
+    return await answered(call, Wish(call.person, "http", body.target, body.verb, dict(body.args), call.key))
+
+
+async def mark(call: Call) -> Answer:
+    body = call.body_as(MarkBody)
+    return Answer(_marked(call, call.path["n"], body.good, body.note))
+
+
+def _marked(call: Call, number: int, good: bool | None, note: str | None) -> dict[str, Any]:
+    may_write(call.person)
+    if good is None and note is None:
+        raise ProblemError(
+            422,
+            "argument",
+            "A mark needs good or a note.",
+            remedy="Give one.",
+            fields=[("body.good", "it is missing.")],
+        )
+    house = call.door.house
+    if number not in house.takes.takes:
+        raise ProblemError(404, "take", f"There is no take {number}.", remedy="See /api/v1/takes.")
+    take = house.takes.mark(number, call.person.name, good=good, note=note or "")
+    return views.take_view(house, call.door.teller, take) | {
+        "say": wording.taken(take=number, good=good, note=note is not None)
+    }
+
+
+async def slate(call: Call) -> Answer:
+    name = call.body_as(SlateBody).name
+    args = {"point": "next.name", "value": name}
+    group = await submit(call.door, Wish(call.person, "http", "takes", "set", args, call.key))
+    await judged(group)
+    takes = call.door.house.takes
+    return Answer(
+        {
+            "say": wording.slate(take=takes.next_number, name=takes.slate),
+            "take": takes.next_number,
+            "name": takes.slate,
+            "command": group.id,
+        }
+    )
+
+
+async def retry(call: Call) -> Answer:
+    """Take a device out of quarantine."""
+    may_write(call.person)
+    house, name = call.door.house, call.path["id"]
+    if name not in house.boxes:
+        raise ProblemError(404, "target", f'There is no device "{name}".', remedy="See /api/v1/devices.")
+    if name in house.devices.quarantined:
+        house.chronicle.write("link", call.person.name, device=name, what="retry", why="taken out of quarantine")
+        house.devices.retry(name)
+    return Answer(views.device(house, name))
+
+
+async def inlet(call: Call) -> Answer:
+    """An outside controller asks; it is told in the words inlets share."""
+    body, door = call.body_as(InBody), call.door
+    peer = f"in:{call.path['inlet']}"
+    wait_s = door.rates.take(peer)
+    if wait_s:
+        raise ProblemError(
+            429,
+            "rate",
+            f"{call.path['inlet']} asks more often than 5 times a second.",
+            remedy="Ask again in a second.",
+            headers={"Retry-After": str(int(wait_s) + 1)},
+        )
+    key = _one_key(call, body)
+    if body.edge == "release":
+        return Answer({"is": "done", "say": "A release starts nothing."})
+    if body.verb == "mark":
+        return Answer({"is": "done"} | _mark_by_inlet(call, body.args))
+    if body.verb == "scene":
+        name = vocabulary.needed("scene", body.args, "name")
+        given = words({key: value for key, value in body.args.items() if key != "name"})
+        run = run_view(door, start_run(door, call.person, name, given, key))
+        return Answer({"is": "heard"} | run, 202, {"Location": f"/api/v1/scenes/runs/{run['id']}"})
+    if body.verb == "cut" and "take" not in body.args:
+        raise refused(door.teller.unnamed_cut(), field="body.args.take")
+    group = await submit(door, vocabulary.wish(door.house, call.person, peer, (body.verb, body.args), key))
+    whole = group.ended if call.query.get("wait") is None else await judged(group)
+    await door.house.commands.durable(group)
+    return Answer(said(door, group), 200 if whole else 202, {"Location": f"/api/v1/commands/{group.id}"})
+
+
+def _mark_by_inlet(call: Call, args: dict[str, Any]) -> dict[str, Any]:
+    vocabulary.check("mark", args)
+    takes = call.door.house.takes
+    newest = takes.open.number if takes.open is not None else next(reversed(takes.takes), 0)
+    try:
+        body = MarkBody.model_validate({name: args[name] for name in ("good", "note") if name in args})
+        number = int(args.get("take", newest))
+    except (TypeError, ValueError) as error:
+        raise ProblemError(
+            422, "argument", "mark takes a take number, good as true or false, and a note as text."
+        ) from error
+    return _marked(call, number, body.good, body.note)
+
+
+def _one_key(call: Call, body: InBody) -> str:
+    if body.id and call.key and body.id != call.key:
+        raise ProblemError(
+            422,
+            "id",
+            "The id in the body and the Idempotency-Key differ.",
+            remedy="Send one.",
+            fields=[("body.id", "")],
+        )
+    return body.id or call.key
+
+
+def _given(args: dict[str, Any]) -> dict[str, Any]:
+    """Without what was left out, so that the same wish is the same wish through every door."""
+    return {name: value for name, value in args.items() if value not in ("", [])}

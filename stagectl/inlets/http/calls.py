@@ -1,0 +1,78 @@
+"""What does a handler get, and what does it give?"""
+
+import asyncio
+from collections.abc import Awaitable, Callable, Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, TypeVar
+
+from aiohttp import web
+from pydantic import BaseModel
+
+from stagectl.control.access import Person
+from stagectl.shoot.house import House
+from stagectl.shoot.teller import Teller
+
+if TYPE_CHECKING:
+    from stagectl.inlets.http.live import Hub
+    from stagectl.inlets.http.metrics import Metrics
+    from stagectl.inlets.http.rate import Rates
+    from stagectl.shoot.scenes import Scenes
+
+M = TypeVar("M", bound=BaseModel)
+
+
+@dataclass(slots=True)
+class Door:
+    """What all handlers share.
+
+    Attributes:
+        spec: the OpenAPI document.
+        lists: one reader of a box's list at a time.
+    """
+
+    house: House
+    teller: Teller
+    scenes: "Scenes | None"
+    hub: "Hub"
+    rates: "Rates"
+    metrics: "Metrics"
+    spec: Mapping[str, Any] = field(default_factory=dict)
+    lists: dict[str, asyncio.Lock] = field(default_factory=dict)
+
+
+@dataclass(slots=True)
+class Call:
+    """One request whose shape was checked.
+
+    Attributes:
+        person: who asks.
+        path, query: by name, in their types.
+        body: the model of the route; None if it takes none.
+        key: the caller's id of this wish; empty: none given.
+    """
+
+    door: Door
+    request: web.Request
+    person: Person
+    path: Mapping[str, Any]
+    query: Mapping[str, Any]
+    body: BaseModel | None
+    key: str = ""
+
+    def body_as(self, model: type[M]) -> M:
+        """The body, as the model of this route."""
+        assert isinstance(self.body, model)
+        return self.body
+
+
+@dataclass(slots=True)
+class Answer:
+    """What goes back: `content` as JSON, or bytes with a content type of their own."""
+
+    content: Any
+    status: int = 200
+    headers: dict[str, str] = field(default_factory=dict)
+    content_type: str = "application/json"
+
+
+Handler = Callable[[Call], Awaitable["Answer | web.StreamResponse"]]

@@ -1,0 +1,244 @@
+"""Who and what gets past the door? Host, Origin, shape, size and time of every request; nothing else is asked twice."""
+
+import asyncio
+import ipaddress
+from collections.abc import Awaitable, Callable
+from typing import Any, Final
+
+import structlog
+from aiohttp import web
+from aiohttp.typedefs import Middleware
+from pydantic import BaseModel, ValidationError
+
+from stagectl.control.access import Person, Role
+from stagectl.inlets.http import strict_json
+from stagectl.inlets.http.calls import Answer, Call, Door
+from stagectl.inlets.http.connection import Connection
+from stagectl.inlets.http.problems import ProblemError, from_aiohttp, inner_fault, misshapen, too_large
+from stagectl.inlets.http.routes import Route
+
+BODY_BYTES: Final = 1 << 20
+BODY_S: Final = 10.0  # from the end of the headers to the end of the body
+URL_LONGEST: Final = 4096
+NAMES: Final = ("localhost", "127.0.0.1", "::1")
+WHO: Final = "X-Stage-Who"
+KEY: Final = "Idempotency-Key"
+HEADERS: Final = {
+    "X-Content-Type-Options": "nosniff",
+    "X-Frame-Options": "DENY",
+    "Referrer-Policy": "no-referrer",
+    "Cache-Control": "no-store",
+    "Cross-Origin-Resource-Policy": "same-origin",
+}
+
+log = structlog.get_logger()
+_Next = Callable[[web.Request], Awaitable[web.StreamResponse]]
+
+
+def guard() -> Middleware:
+    """The one middleware: lets a request in or answers it with a problem."""
+
+    @web.middleware
+    async def guarded(request: web.Request, handler: _Next) -> web.StreamResponse:
+        connection = request.protocol
+        if isinstance(connection, Connection):
+            connection.began()
+        try:
+            check_origin(request)
+            return await handler(request)
+        except ProblemError as problem:
+            return _finished(request, problem)
+        except web.HTTPException as error:
+            return _finished(request, from_aiohttp(error))
+        except ConnectionError:
+            raise
+        except Exception:
+            log.exception("http_fault", method=request.method, path=request.path[:100])
+            return _finished(request, inner_fault())
+        finally:
+            if isinstance(connection, Connection):
+                connection.answered()
+
+    return guarded
+
+
+def _finished(request: web.Request, problem: ProblemError) -> web.Response:
+    response = problem.response()
+    if problem.status in (400, 408, 413, 421) or request.can_read_body:
+        response.force_close()  # what still comes is not read as a new request
+    return response
+
+
+async def add_headers(_: web.Request, response: web.StreamResponse) -> None:
+    """Signal: what every answer carries, also a problem's."""
+    for name, value in HEADERS.items():
+        response.headers.setdefault(name, value)
+    response.headers["Server"] = "stagectl"
+
+
+def check_origin(request: web.Request) -> None:
+    """Let in only who speaks to this machine by its own name, and only pages that came from here.
+
+    Raises:
+        ProblemError: 421 for a foreign Host (DNS rebinding), 403 for a foreign page.
+    """
+    hosts = request.headers.getall("Host", [])
+    name = _host_name(hosts[0]) if len(hosts) == 1 else None
+    if name is None or not _is_here(name):
+        raise ProblemError(
+            421, "host", "stagectl does not answer to this name.", remedy="Use localhost or 127.0.0.1 in the address."
+        )
+    origin = request.headers.get("Origin")
+    if origin is not None and origin.casefold() != f"http://{hosts[0]}".casefold():
+        raise ProblemError(
+            403, "origin", "A page from elsewhere may not ask stagectl.", remedy="Use stagectl's own page."
+        )
+    if request.method not in ("GET", "HEAD") and request.headers.get("Sec-Fetch-Site", "none") not in (
+        "none",
+        "same-origin",
+    ):
+        raise ProblemError(403, "origin", "A page from elsewhere may not ask stagectl.")
+    if len(request.raw_path) > URL_LONGEST:
+        raise ProblemError(414, "url", f"This address is longer than {URL_LONGEST} characters.")
+
+
+def _host_name(host: str) -> str | None:
+    """The name in a Host header without its port; None: it is none."""
+    if host.startswith("["):
+        name, closed, port = host[1:].partition("]")
+        port = port.removeprefix(":")
+    else:
+        name, _, port = host.partition(":")
+        closed = "]"
+    return name.casefold() if closed and (not port or (port.isascii() and port.isdigit())) else None
+
+
+def _is_here(name: str) -> bool:
+    if name in NAMES:
+        return True
+    try:
+        return ipaddress.ip_address(name).is_loopback
+    except ValueError:
+        return False
+
+
+def endpoint(route: Route, door: Door) -> _Next:
+    """The handler of a route, behind the checks of its shapes."""
+
+    async def handle(request: web.Request) -> web.StreamResponse:
+        path = _shaped("path", route.path, dict(request.match_info), status=404)
+        query = _query(request, route)
+        body = await _body(request, route)
+        key = _key(request, route)
+        answer = await route.handler(Call(door, request, _person(request, door), path, query, body, key))
+        return answer if isinstance(answer, web.StreamResponse) else _response(answer)
+
+    return handle
+
+
+def _response(answer: Answer) -> web.Response:
+    body = answer.content if isinstance(answer.content, bytes) else strict_json.written(answer.content)
+    response = web.Response(body=body, status=answer.status, headers=answer.headers)
+    response.headers["Content-Type"] = answer.content_type
+    return response
+
+
+def _person(request: web.Request, door: Door) -> Person:
+    """Who asks. Without accounts, whoever sits at this machine is the operator "desk", or says who they are."""
+    names = request.headers.getall(WHO, [])
+    if not names:
+        return Person("desk", Role.OPERATOR)
+    role = door.house.site.people.get(names[0]) if len(names) == 1 else None
+    if role is None:
+        known = ", ".join(door.house.site.people) or "nobody"
+        raise ProblemError(
+            403,
+            "who",
+            "The site file does not name this person.",
+            remedy=f"It names {known}.",
+            fields=[(WHO, "unknown.")],
+        )
+    return Person(names[0], role)
+
+
+def _key(request: web.Request, route: Route) -> str:
+    keys = request.headers.getall(KEY, [])
+    if not keys or not route.keyed:
+        return ""
+    if len(keys) > 1 or not keys[0]:
+        raise ProblemError(422, "id", f"One {KEY} is taken, not empty.", fields=[(KEY, "one is taken.")])
+    return keys[0]
+
+
+def _query(request: web.Request, route: Route) -> dict[str, Any]:
+    given: dict[str, str] = {}
+    for name, value in request.query.items():
+        if name in given:
+            say = f'"{name[:60]}" stands twice in the address.'
+            raise ProblemError(422, "query", say, remedy="Send it once.", fields=[(f"query.{name[:60]}", "twice.")])
+        given[name] = value
+    if route.query is None and given:
+        name = next(iter(given))[:60]
+        raise ProblemError(
+            422, "query", f'This address takes no "{name}".', fields=[(f"query.{name}", "it is not known here.")]
+        )
+    return _shaped("query", route.query, given)
+
+
+def _shaped(where: str, model: type[BaseModel] | None, given: dict[str, str], status: int = 422) -> dict[str, Any]:
+    if model is None:
+        return {}
+    try:
+        return model.model_validate(given).model_dump()
+    except ValidationError as error:
+        raise misshapen(where, error, status) from error
+
+
+async def _body(request: web.Request, route: Route) -> BaseModel | None:
+    """Read and check the body; an empty one is an empty object.
+
+    Raises:
+        ProblemError: 408, 413, 415, 400 (no strict JSON) or 422 (not the shape).
+    """
+    if request.method in ("GET", "HEAD"):
+        return None
+    data = await _read(request)
+    if route.body is None:
+        if data.strip() not in (b"", b"{}"):
+            raise ProblemError(422, "body", "This address takes no body.", fields=[("body", "it is not known here.")])
+        return None
+    if data:
+        _check_type(request)
+    try:
+        value = strict_json.read(data) if data.strip() else {}
+    except strict_json.StrictError as error:
+        raise ProblemError(400, "json", str(error), remedy="Send one JSON object.") from error
+    try:
+        return route.body.model_validate(value)
+    except ValidationError as error:
+        raise misshapen("body", error) from error
+
+
+def _check_type(request: web.Request) -> None:
+    charset = (request.charset or "utf-8").casefold()
+    if request.content_type != "application/json" or charset not in ("utf-8", "utf8"):
+        raise ProblemError(
+            415,
+            "content-type",
+            "A body is JSON in UTF-8.",
+            remedy="Send the header Content-Type: application/json.",
+            headers={"Accept": "application/json"},
+        )
+
+
+async def _read(request: web.Request) -> bytes:
+    if request.content_length is not None and request.content_length > BODY_BYTES:
+        raise too_large()
+    try:
+        async with asyncio.timeout(BODY_S):
+            return await request.read()
+    except TimeoutError as error:
+        say = f"The body did not come within {BODY_S:g} s."
+        raise ProblemError(408, "late", say, headers={"Connection": "close"}) from error
+    except (web.RequestPayloadError, ValueError) as error:
+        raise ProblemError(400, "body", "The body can't be read.") from error

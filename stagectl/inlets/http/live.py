@@ -1,0 +1,406 @@
+"""Who follows the house live? A snapshot first, then every change once, to all who look at the same.
+
+One tick of 50 ms gathers what changed and makes one message for all clients with the same view; what starts, ends or
+judges a take goes at once. A client that does not read is not waited for: for it the newest value of each point is
+kept, and it is ended after 30 s.
+"""
+
+import asyncio
+from collections import deque
+from collections.abc import Iterable, Sequence
+from typing import Any, Final
+
+from aiohttp import WSMsgType, web
+
+from stagectl.control.chronicle import Entry, Follower
+from stagectl.inlets.http.calls import Call
+from stagectl.inlets.http.connection import Connection
+from stagectl.inlets.http.frames import Message, chunk, close_frame, websocket_frame
+from stagectl.inlets.http.live_acts import Asker
+from stagectl.inlets.http.metrics import Metrics
+from stagectl.inlets.http.point_text import PointText
+from stagectl.inlets.http.problems import ProblemError
+from stagectl.inlets.http.strict_json import written
+from stagectl.model.board import View
+from stagectl.model.points import Reading
+from stagectl.model.world import Handle
+from stagectl.shoot.house import House
+from stagectl.shoot.teller import Teller
+
+TICK_S: Final = 0.05
+SAY_S: Final = 1.0  # the sentence is told anew at most this often, unless something happened
+CLIENTS: Final = 1000
+HELD: Final = 200  # entries and answers kept for a client that does not read; with more it gets a fresh snapshot
+BUFFER_BYTES: Final = 1 << 20  # waiting for a client before it counts as one that does not read
+HEARTBEAT_S: Final = 20.0
+MESSAGE_BYTES: Final = 4096  # of an act over the socket
+PROTOCOL: Final = "stagectl.v1"
+AT_ONCE: Final = frozenset({"command", "verdict", "take"})  # entries that do not wait for the tick
+
+
+class Client:
+    """One follower.
+
+    Attributes:
+        devices: only these are seen; None: all.
+        fresh: it needs a snapshot.
+        held: points that changed while it did not read, newest only.
+    """
+
+    __slots__ = ("_chunked", "_connection", "_socket", "answers", "devices", "entries", "fresh", "held", "lost")
+
+    def __init__(
+        self, connection: Connection, devices: frozenset[str] | None, *, websocket: bool, chunked: bool = True
+    ) -> None:
+        self._connection = connection
+        self._socket = websocket
+        self._chunked = chunked
+        self.devices = devices
+        self.fresh = True
+        self.held: dict[Reading[Any], None] = {}
+        self.entries: deque[Entry] = deque()
+        self.answers: deque[bytes] = deque()
+        self.lost = asyncio.Event()
+        if connection.transport is not None:
+            connection.transport.set_write_buffer_limits(high=BUFFER_BYTES)
+
+    @property
+    def behind(self) -> bool:
+        """It has not taken what was sent."""
+        return self._connection.writing_paused
+
+    def send(self, message: Message) -> None:
+        """Hand over a message; nothing is awaited."""
+        self._write(message.websocket if self._socket else message.event_chunk if self._chunked else message.event)
+
+    def answer(self, plain: dict[str, Any]) -> None:
+        """Tell this client alone, after what it has not read yet."""
+        frame = websocket_frame(written(plain))
+        if not self.behind:
+            self._write(frame)
+        elif len(self.answers) < HELD:
+            self.answers.append(frame)
+        else:
+            self.end()
+
+    def breathe(self) -> None:
+        """Keep an idle stream of events alive."""
+        if not self.behind:
+            self._write(chunk(b": \n\n") if self._chunked else b": \n\n")
+
+    def hold(self, readings: Iterable[Reading[Any]], entries: Sequence[Entry]) -> None:
+        """Keep the newest for later; too much is one snapshot later."""
+        if self.fresh:
+            return
+        self.held.update(dict.fromkeys(readings))
+        self.entries.extend(entries)
+        if len(self.entries) > HELD:
+            self.fresh = True
+            self.held.clear()
+            self.entries.clear()
+
+    def release(self) -> None:
+        """It reads again: its own answers first."""
+        while self.answers and not self.behind:
+            self._write(self.answers.popleft())
+
+    def end(self, code: int | None = None) -> None:
+        """Let go of it, with a code for a socket that listens."""
+        transport = self._connection.transport
+        if transport is None:
+            return
+        if code is None or self.behind:
+            transport.abort()
+        else:
+            transport.write(close_frame(code) if self._socket else b"0\r\n\r\n" if self._chunked else b"")
+            transport.close()
+
+    def _write(self, data: bytes) -> None:
+        transport = self._connection.transport
+        if transport is not None and not transport.is_closing():
+            transport.write(data)
+
+
+class Hub:
+    """All followers. Costs nothing while there are none."""
+
+    def __init__(self, house: House, teller: Teller, metrics: Metrics) -> None:
+        self._house = house
+        self._teller = teller
+        self._metrics = metrics
+        self._clock = house.world.clock
+        self._clients: dict[Client, None] = {}
+        self._view: View | None = None
+        self._follower: Follower | None = None
+        self._text = PointText(self._clock)
+        self._pieces: dict[Reading[Any], str] = {}
+        self._timer: Handle | None = None
+        self._at_once = False
+        self._say = ""
+        self._say_at = float("-inf")
+        self._happened = False
+        self.stopped = False
+
+    @property
+    def full(self) -> bool:
+        """No place for another follower."""
+        return self.stopped or len(self._clients) >= CLIENTS
+
+    def join(self, client: Client) -> None:
+        """Follow from now on: a snapshot comes first."""
+        if not self._clients:
+            self._view = self._house.board.view(self._changed)
+            self._follower = self._house.chronicle.follow(self._entered)
+        self._clients[client] = None
+        self._metrics.clients = len(self._clients)
+        self._soon(0.0)
+
+    def leave(self, client: Client) -> None:
+        """Safe to call twice."""
+        client.lost.set()
+        if self._clients.pop(client, client) is None:
+            self._metrics.clients = len(self._clients)
+        if not self._clients:
+            self._close()
+
+    def stop(self) -> None:
+        """Say goodbye to all."""
+        self.stopped = True
+        for client in tuple(self._clients):
+            client.end(1001)
+            self.leave(client)
+
+    def caught_up(self, client: Client) -> None:
+        """A client took what was waiting: it gets what was kept for it."""
+        client.release()
+        if client.behind or client not in self._clients:
+            return
+        if client.fresh:
+            self._soon(0.0)
+        elif client.held or client.entries:
+            held, entries = list(client.held), list(client.entries)
+            client.held.clear()
+            client.entries.clear()
+            self._text.begin()
+            client.send(self._changes([self._piece(reading) for reading in held], entries, ""))
+
+    def _close(self) -> None:
+        if self._view is not None:
+            self._house.board.drop_view(self._view)
+        if self._follower is not None:
+            self._house.chronicle.unfollow(self._follower)
+        if self._timer is not None:
+            self._timer.cancel()
+        self._view = self._follower = self._timer = None
+        self._pieces.clear()
+        self._text = PointText(self._clock)
+
+    # -- one tick -------------------------------------------------------------------------------------------------
+
+    def _changed(self) -> None:
+        self._soon(TICK_S)
+
+    def _entered(self) -> None:
+        assert self._follower is not None
+        self._happened = True
+        self._soon(0.0 if self._follower.entries[-1].kind in AT_ONCE else TICK_S)
+
+    def _soon(self, wait_s: float) -> None:
+        at_once = wait_s == 0
+        if self._timer is not None:
+            if self._at_once or not at_once:
+                return
+            self._timer.cancel()
+        self._at_once = at_once
+        self._timer = self._clock.later(self._clock.now() + wait_s, self._tick)
+
+    def _tick(self) -> None:
+        hurried, self._at_once, self._timer = self._at_once, False, None
+        if self._view is None or self._follower is None:
+            return
+        readings = self._view.take()
+        entries, gap = self._follower.take()
+        self._text.begin()
+        for reading in readings:
+            self._pieces[reading] = self._text.write(reading)
+        say = "" if hurried else self._said()
+        if hurried and self._happened:
+            self._soon(TICK_S)  # the sentence about it follows, without holding up what is under way
+        by_view: dict[frozenset[str] | None, list[Client]] = {}
+        for client in self._clients:
+            by_view.setdefault(client.devices, []).append(client)
+        for devices, clients in by_view.items():
+            self._serve(devices, clients, readings, entries, say, gap=gap)
+
+    def _serve(
+        self,
+        devices: frozenset[str] | None,
+        clients: Sequence[Client],
+        readings: Sequence[Reading[Any]],
+        entries: Sequence[Entry],
+        say: str,
+        *,
+        gap: bool,
+    ) -> None:
+        """One message for all clients of one view; a snapshot, made once too, for those who need it."""
+        if devices is not None:
+            readings = [reading for reading in readings if reading.device in devices]
+            entries = [entry for entry in entries if _concerns(entry, devices)]
+        changes: Message | None = None
+        snapshot: Message | None = None
+        for client in clients:
+            if client.behind:
+                client.hold(readings, entries)
+            elif client.fresh:
+                snapshot = snapshot or self._snapshot(devices)
+                client.fresh = False
+                client.send(snapshot)
+            elif readings or entries or say:
+                changes = changes or self._changes(map(self._pieces.__getitem__, readings), entries, say, gap=gap)
+                client.send(changes)
+
+    def _said(self) -> str:
+        """The sentence if it is another one; looked at once a second, or after something happened."""
+        now = self._clock.now()
+        if not self._happened and now - self._say_at < SAY_S:
+            return ""
+        self._happened = False
+        self._say_at = now
+        say = self._teller.state()
+        if say == self._say:
+            return ""
+        self._say = say
+        return say
+
+    def _piece(self, reading: Reading[Any]) -> str:
+        piece = self._pieces.get(reading)
+        if piece is None:
+            piece = self._pieces[reading] = self._text.write(reading)
+        return piece
+
+    def _changes(self, pieces: Iterable[str], entries: Sequence[Entry], say: str, *, gap: bool = False) -> Message:
+        told = "" if not entries else f',"entries":{_json([entry.plain() for entry in entries])}'
+        told += f',"say":{_json(say)}' if say else ""
+        told += ',"gap":true' if gap else ""
+        at = f'"epoch":{self._house.epoch},"rev":{self._house.board.rev}'
+        text = f'{{"is":"changes",{at},"points":[{",".join(pieces)}]{told}}}'
+        return Message("changes", f"{self._house.epoch}-{self._house.board.rev}", text)
+
+    def _snapshot(self, devices: frozenset[str] | None) -> Message:
+        board, house = self._house.board, self._house
+        readings = (
+            board.everything()
+            if devices is None
+            else (reading for device in sorted(devices) for reading in board.points(device).values())
+        )
+        pieces = ",".join(map(self._piece, readings))
+        now = self._teller.now()
+        self._say = now["say"]
+        last = house.chronicle.recent[-1].n if house.chronicle.recent else 0
+        text = (
+            f'{{"is":"snapshot","epoch":{house.epoch},"rev":{board.rev},"entry":{last},"now":{_json(now)},'
+            f'"points":[{pieces}]}}'
+        )
+        return Message("snapshot", f"{house.epoch}-{board.rev}", text)
+
+
+def _json(value: Any) -> str:
+    return written(value).decode()
+
+
+def _concerns(entry: Entry, devices: frozenset[str]) -> bool:
+    """Is an entry about one of these devices, or about all?"""
+    device = entry.data.get("device")
+    if device is not None:
+        return device in devices
+    targets = entry.data.get("targets")
+    return targets is None or not devices.isdisjoint(targets)
+
+
+# -- the two routes ----------------------------------------------------------------------------------------------------
+
+
+def _seen(call: Call) -> frozenset[str] | None:
+    """Which devices a follower asked for."""
+    text = call.query.get("device")
+    if text is None:
+        return None
+    names = frozenset(str(text).split(","))
+    house = call.door.house
+    for name in sorted(names):
+        if name not in house.boxes and name not in house.parts:
+            raise ProblemError(404, "target", f'There is no device "{name}".', remedy="See /api/v1/devices.")
+    return names
+
+
+def _place(call: Call) -> Connection:
+    """The connection of a new follower. Raises ProblemError: no place left."""
+    if call.door.hub.full:
+        raise ProblemError(503, "full", "All live places are taken.", remedy="Close a page and try again.")
+    connection = call.request.protocol
+    assert isinstance(connection, Connection)
+    return connection
+
+
+async def socket(call: Call) -> web.StreamResponse:
+    """A snapshot, then changes by revision. Acts: {"do":"roll","args":{},"id":"7"} -> heard, then done.
+
+    A repeated id of 16 or more characters is one wish on every door; a shorter one only on this socket.
+    """
+    devices, connection = _seen(call), _place(call)
+    response = web.WebSocketResponse(
+        heartbeat=HEARTBEAT_S, max_msg_size=MESSAGE_BYTES, compress=False, protocols=(PROTOCOL,)
+    )
+    if not response.can_prepare(call.request).ok:
+        raise ProblemError(
+            426,
+            "upgrade",
+            "This address is a WebSocket.",
+            remedy="Or follow /api/v1/events.",
+            headers={"Upgrade": "websocket"},
+        )
+    await response.prepare(call.request)
+    if "Sec-WebSocket-Protocol" in call.request.headers and response.ws_protocol is None:
+        await response.close(code=4400, message=b"stagectl.v1 is spoken here")
+        return response
+    client = Client(connection, devices, websocket=True)
+    hub = call.door.hub
+    connection.on_writable = lambda: hub.caught_up(client)
+    hub.join(client)
+    asker = Asker(call.door, call.person, client.answer)
+    try:
+        async for message in response:
+            if message.type is WSMsgType.TEXT:
+                await asker.hear(message.data)
+            elif message.type is WSMsgType.BINARY:
+                await response.close(code=1003, message=b"text is taken")
+    finally:
+        hub.leave(client)
+        asker.stop()
+    return response
+
+
+async def events(call: Call) -> web.StreamResponse:
+    """The same changes as `live`, for programs that only read. Ids are "epoch-revision"."""
+    devices, connection = _seen(call), _place(call)
+    chunked = call.request.version >= (1, 1)
+    response = web.StreamResponse(headers={"Content-Type": "text/event-stream", "X-Accel-Buffering": "no"})
+    if chunked:
+        response.enable_chunked_encoding()
+    await response.prepare(call.request)
+    await response.write(b": stagectl\n\n")
+    client = Client(connection, devices, websocket=False, chunked=chunked)
+    hub = call.door.hub
+    connection.on_writable = lambda: hub.caught_up(client)
+    connection.on_lost = client.lost.set
+    hub.join(client)
+    try:
+        while not client.lost.is_set():
+            try:
+                async with asyncio.timeout(HEARTBEAT_S):
+                    await client.lost.wait()
+            except TimeoutError:
+                client.breathe()
+    finally:
+        hub.leave(client)
+    return response

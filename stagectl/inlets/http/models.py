@@ -1,0 +1,551 @@
+"""Which shapes go in and out of this door? The only place where pydantic models of HTTP stand.
+
+What comes in is checked against these; what goes out is written from plain dicts, and the tests hold it to these.
+"""
+
+import unicodedata
+from typing import Annotated, Any, Literal
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field
+
+from stagectl.shoot.house import ID_LONGEST
+
+NUMBER_MOST = 1_000_000_000
+
+
+_UNSEEN = ("Cc", "Cs", "Zl", "Zp")
+_TURNS = "\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069"
+
+
+def _line(text: str) -> str:
+    """One line for people: no control characters, nothing that turns the direction of writing."""
+    for char in text:
+        if (
+            unicodedata.category(char) in ("Cc", "Cs", "Zl", "Zp")
+            or char in "\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069"
+        ):
+            raise ValueError("it holds a control character or a line end.")
+    return text
+
+
+Line = Annotated[str, Field(max_length=200), AfterValidator(_line)]
+Word = Annotated[str, Field(min_length=1, max_length=64), AfterValidator(_line)]
+Number = Annotated[int, Field(ge=1, le=NUMBER_MOST)]
+Id = Annotated[str, Field(pattern=rf"^[A-Za-z0-9._-]{{1,{ID_LONGEST}}}$")]
+Name = Annotated[str, Field(pattern="^[a-z0-9][a-z0-9-]{0,31}$")]
+PointName = Annotated[str, Field(pattern="^[a-z0-9_-]+([.][a-z0-9_-]+)*$", max_length=100)]
+Scalar = bool | int | float | Line
+Argument = Scalar | Annotated[list[Word], Field(max_length=256)]
+Arguments = Annotated[dict[Word, Argument], Field(max_length=32)]
+
+
+class _In(BaseModel):
+    model_config = ConfigDict(extra="forbid", strict=True)
+
+
+class _Lax(BaseModel):
+    """From a path or a query: numbers arrive as text."""
+
+    model_config = ConfigDict(extra="forbid")
+
+
+class _Out(BaseModel):
+    model_config = ConfigDict(extra="allow")
+
+
+# -- paths and queries ------------------------------------------------------------------------------------------------
+
+
+class DevicePath(_Lax):
+    """Which box."""
+
+    id: Name
+
+
+class PointPath(_Lax):
+    """Which point of which box or part."""
+
+    device: Name
+    name: PointName
+
+
+class KindPath(_Lax):
+    """Which kind of box or part."""
+
+    kind: Name
+
+
+class ListPath(_Lax):
+    """Which list of which box."""
+
+    id: Name
+    what: Name
+
+
+class CommandPath(_Lax):
+    """Which command."""
+
+    id: Id
+
+
+class TakePath(_Lax):
+    """Which take."""
+
+    n: Number
+
+
+class ScenePath(_Lax):
+    """Which scene."""
+
+    n: Name
+
+
+class RunPath(_Lax):
+    """Which run of a scene."""
+
+    id: Id
+
+
+class InletPath(_Lax):
+    """Which inlet; its name stands in the journal."""
+
+    inlet: Name
+
+
+class WaitQuery(_Lax):
+    """How long to wait."""
+
+    wait: Literal["verdict"] | None = Field(None, description="answer only when every box has its verdict")
+
+
+class PointsQuery(_Lax):
+    """Which points."""
+
+    device: Name | None = None
+    name: PointName | None = None
+
+
+class LiveQuery(_Lax):
+    """What is followed."""
+
+    device: Annotated[str, Field(pattern="^[a-z0-9-]{1,32}(,[a-z0-9-]{1,32}){0,63}$")] | None = Field(
+        None, description="only these devices and parts, separated by commas"
+    )
+
+
+class CountQuery(_Lax):
+    """How many."""
+
+    count: int = Field(100, ge=1, le=1000)
+
+
+class RowsQuery(_Lax):
+    """Which rows."""
+
+    first: int = Field(1, ge=1, le=NUMBER_MOST, description="counted from one")
+    count: int = Field(100, ge=1, le=1000)
+
+
+class JournalQuery(_Lax):
+    """Which entries."""
+
+    since: int | None = Field(None, ge=0, le=2**53, description="entries after this number; none: the newest")
+    count: int = Field(100, ge=1, le=1000)
+
+
+class RunQuery(_Lax):
+    """How a scene is run."""
+
+    dry: bool = Field(False, description="only say what it would do")
+    wait: Literal["verdict"] | None = Field(None, description="answer only when the run has ended")
+
+
+# -- bodies -----------------------------------------------------------------------------------------------------------
+
+
+class RollBody(_In):
+    """Roll all recorders as one take, or those named in `on`."""
+
+    name: Line = Field("", description="of the take")
+    on: list[Word] = Field([], max_length=256, description="devices, groups, or what people call them")
+
+
+class CutBody(_In):
+    """End a take. Its number is the guard: a repeated request for an older take ends nothing."""
+
+    take: Number | None = Field(None, description="the take that ends; left out, it is refused with the right number")
+    on: list[Word] = Field([], max_length=256)
+
+
+class CommandBody(_In):
+    """Any verb for any device, group or part; "set" takes `point` and `value`."""
+
+    target: Word
+    verb: Word
+    args: Arguments = {}
+
+
+class MarkBody(_In):
+    """Mark a take good, take the mark back, or write a note; one of them at least."""
+
+    good: bool | None = None
+    note: Annotated[str, Field(min_length=1, max_length=1000), AfterValidator(_line)] | None = None
+
+
+class SlateBody(_In):
+    """Name the next take."""
+
+    name: Line
+
+
+class RunBody(_In):
+    """Arguments of the scene by name."""
+
+    args: Arguments = {}
+
+
+class AnswerBody(_In):
+    """What a person answers to the question a run waits with."""
+
+    answer: bool = Field(description="yes or no")
+    step: Annotated[str, Field(max_length=64)] | None = Field(
+        None, description="the step that asked; none: the open one"
+    )
+
+
+class InBody(_In):
+    """What an outside controller asks, in the small vocabulary all inlets share."""
+
+    verb: Literal["roll", "cut", "mark", "scene", "route", "level"]
+    args: Arguments = {}
+    id: Id | None = None
+    edge: Literal["press", "release", "pulse"] = "pulse"
+
+
+# -- answers ----------------------------------------------------------------------------------------------------------
+
+
+class FieldOut(_Out):
+    """What is wrong in one place."""
+
+    field: str
+    says: str
+
+
+class Problem(_Out):
+    """What went wrong (RFC 9457), with what to do about it."""
+
+    type: str
+    title: str
+    status: int
+    detail: str
+    code: str
+    remedy: str
+    field: str | None = None
+    errors: list[FieldOut] = []
+
+
+class PointOut(_Out):
+    """One observed value; `at` is when it became this one, `by` whose act that was."""
+
+    device: str
+    name: str
+    value: bool | int | float | str | None
+    quality: Literal["good", "stale", "unknown", "asked"]
+    unit: str
+    at: str | None
+    by: str
+    rev: int
+
+
+class PointsOut(_Out):
+    """Many points, as of one revision."""
+
+    epoch: int
+    rev: int
+    points: list[PointOut]
+
+
+class DeviceOut(_Out):
+    """One box and its link."""
+
+    id: str
+    called: str
+    kind: str
+    box: str
+    at: str
+    up: bool
+    adopted: bool
+    health: str
+    why: str
+    quarantined: str | None
+    groups: list[str]
+
+
+class DeviceWhole(DeviceOut):
+    """One box with its points and what happened on its wire."""
+
+    counts: dict[str, int]
+    points: list[PointOut]
+
+
+class DevicesOut(_Out):
+    """Every box."""
+
+    devices: list[DeviceOut]
+
+
+class SiteOut(_Out):
+    """The installation."""
+
+    name: str
+    slug: str
+    devices: list[str]
+    groups: dict[str, list[str]]
+    people: dict[str, str]
+    sources: list[str]
+    destinations: list[str]
+    stations: list[str]
+    parts: list[str]
+    epoch: int
+    rev: int
+    started: str
+    version: str
+
+
+class SpecOut(_Out):
+    """What is promised of one point."""
+
+    name: str
+    type: str
+    unit: str
+    settable: bool
+    words: list[str]
+    low: float | None
+    high: float | None
+
+
+class VerbOut(_Out):
+    """What is promised of one verb."""
+
+    name: str
+    about: str
+    args: list[dict[str, Any]]
+    deadline_s: float
+    flags: list[str]
+
+
+class CapabilityOut(_Out):
+    """What can be known and asked of a kind of box."""
+
+    kind: str
+    version: int
+    points: list[SpecOut]
+    verbs: list[VerbOut]
+
+
+class RowsOut(_Out):
+    """A page of a list."""
+
+    device: str
+    what: str
+    first: int
+    total: int
+    rows: list[dict[str, Any]]
+
+
+class BoxOut(_Out):
+    """How the command ended for one box. `ended` null: not yet."""
+
+    device: str
+    called: str
+    verb: str
+    ended: Literal["verified", "sent", "unconfirmed", "failed"] | None
+    words: str
+    say: str
+    why: str
+    remedy: str
+    after_s: float | None
+    missing: list[str]
+    code: str
+    refused: bool
+    moot: bool
+
+
+class GroupOut(_Out):
+    """One press: its sentence, the worst verdict and the count, then each box."""
+
+    id: str
+    say: str
+    wish: str
+    who: str
+    inlet: str
+    verb: str
+    take: int | None
+    ended: Literal["verified", "sent", "unconfirmed", "failed"] | None
+    count: str
+    durable: bool | None
+    boxes: list[BoxOut]
+
+
+class GroupsOut(_Out):
+    """The newest commands, newest first."""
+
+    commands: list[GroupOut]
+
+
+class SpreadOut(_Out):
+    """How far apart recorders began, in frames, give or take `give`."""
+
+    frames: int
+    give: int
+    of: int
+    exact: bool
+
+
+class LaneOut(_Out):
+    """One recording of one recorder."""
+
+    device: str
+    called: str
+    rolled: str
+    clip: str
+    start: str
+    start_exact: bool
+    ended: str | None
+    offset: int | None
+
+
+class TakeOut(_Out):
+    """One take."""
+
+    take: int
+    name: str
+    by: str
+    opened: str
+    closed: str | None
+    running: bool
+    good: bool
+    notes: list[str]
+    wanted: list[str]
+    rolling: list[str]
+    say: str
+    spread: SpreadOut | None
+    common: dict[str, str | int] | None
+    lanes: list[LaneOut]
+
+
+class TakesOut(_Out):
+    """The newest takes, newest first, and the next one."""
+
+    next: dict[str, int | str]
+    takes: list[TakeOut]
+
+
+class EntryOut(_Out):
+    """One journal entry."""
+
+    n: int
+    at: str
+    kind: str
+    who: str
+    data: dict[str, Any]
+
+
+class JournalOut(_Out):
+    """Journal entries, oldest first."""
+
+    entries: list[EntryOut]
+    last: int
+
+
+class WrongOut(_Out):
+    """One thing that is wrong."""
+
+    device: str
+    called: str
+    say: str
+    remedy: str
+    since: str | None
+    grade: Literal["now", "soon"]
+
+
+class WrongsOut(_Out):
+    """All that is wrong, worst first."""
+
+    wrong: list[WrongOut]
+
+
+class NowOut(_Out):
+    """The house now."""
+
+    say: str
+    at: str
+    can_roll: int
+    recorders: int
+    take: dict[str, Any] | None
+    last: str
+    next: dict[str, int | str]
+    wrong: list[WrongOut]
+
+
+class SaidOut(_Out):
+    """What an inlet is told: `is` is heard, done, partly, failed, unsure or sent."""
+
+    model_config = ConfigDict(extra="allow")
+    say: str
+
+
+class Plain(_Out):
+    """An object whose words may grow."""
+
+
+class SceneOut(_Out):
+    """One scene; `problem` says why it can't be run."""
+
+    name: str
+    called: str
+    about: str
+    role: str
+    args: list[dict[str, str]]
+    problem: str
+
+
+class ScenesOut(_Out):
+    """Every scene file of the site."""
+
+    scenes: list[SceneOut]
+
+
+class SceneWhole(SceneOut):
+    """One scene with its steps."""
+
+    steps: list[dict[str, str]]
+
+
+class RunOut(_Out):
+    """A run of a scene, or with `dry` the plan of one."""
+
+    scene: str
+    say: str
+    steps: list[dict[str, Any]]
+
+
+class RunsOut(_Out):
+    """The newest runs, newest first."""
+
+    runs: list[RunOut]
+
+
+class AliveOut(_Out):
+    """The process answers."""
+
+    alive: bool
+
+
+class ReadyOut(_Out):
+    """The daemon can be relied on."""
+
+    ready: bool
+    devices: int
+    adopted: int

@@ -1,0 +1,303 @@
+"""Which address answers which question? The one table that the server, the OpenAPI document and the tests read."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Final
+
+from pydantic import BaseModel
+
+from stagectl.inlets.http import acts, health, live, models, pages, reads, scene_acts
+from stagectl.inlets.http.calls import Handler
+
+API: Final = "/api/v1"
+
+
+@dataclass(frozen=True, slots=True)
+class Route:
+    """One method of one address.
+
+    Attributes:
+        summary: what it does, in one line.
+        answer: shape of the answer; None: no JSON, see `kind`.
+        path, query, body: shapes of what comes in; None: nothing is taken.
+        accepted: it may answer 202, with where to look.
+        kind: content type of the answer.
+        status: when all is well.
+        keyed: takes an Idempotency-Key.
+        also: further statuses that are problems, with why.
+        tag: heading in the document.
+    """
+
+    method: str
+    path_text: str
+    handler: Handler
+    summary: str
+    answer: type[BaseModel] | None = None
+    path: type[BaseModel] | None = None
+    query: type[BaseModel] | None = None
+    body: type[BaseModel] | None = None
+    accepted: bool = False
+    keyed: bool = False
+    kind: str = "application/json"
+    status: int = 200
+    also: Mapping[int, str] = field(default_factory=dict)
+    tag: str = "see"
+
+
+_NONE: Final = "No such thing here."
+_LATE: Final = "The box did not answer in time."
+
+
+ROUTES: Final[tuple[Route, ...]] = (
+    Route("GET", f"{API}/now", reads.now, "The house in a sentence, the running take, what is wrong", models.NowOut),
+    Route("GET", f"{API}/wrong", reads.wrong, "What is wrong, worst first", models.WrongsOut),
+    Route("GET", f"{API}/site", reads.site, "The installation", models.SiteOut),
+    Route("GET", f"{API}/devices", reads.devices, "Every box", models.DevicesOut),
+    Route(
+        "GET",
+        f"{API}/devices/{{id}}",
+        reads.device,
+        "One box with its points",
+        models.DeviceWhole,
+        path=models.DevicePath,
+        also={404: _NONE},
+    ),
+    Route(
+        "GET",
+        f"{API}/devices/{{id}}/lists/{{what}}",
+        reads.rows,
+        "A list of a box, such as its clips, read now",
+        models.RowsOut,
+        path=models.ListPath,
+        query=models.RowsQuery,
+        also={404: _NONE, 504: _LATE},
+    ),
+    Route(
+        "GET",
+        f"{API}/points",
+        reads.points,
+        "Every observed value",
+        models.PointsOut,
+        query=models.PointsQuery,
+        also={404: _NONE},
+    ),
+    Route(
+        "GET",
+        f"{API}/points/{{device}}/{{name}}",
+        reads.point,
+        "One observed value",
+        models.PointOut,
+        path=models.PointPath,
+        also={404: _NONE},
+    ),
+    Route(
+        "GET",
+        f"{API}/capabilities/{{kind}}",
+        reads.capability,
+        "What can be known and asked of a kind of box",
+        models.CapabilityOut,
+        path=models.KindPath,
+        also={404: _NONE},
+    ),
+    Route("GET", f"{API}/commands", reads.commands, "The newest commands", models.GroupsOut, query=models.CountQuery),
+    Route(
+        "GET",
+        f"{API}/commands/{{id}}",
+        reads.command,
+        "One command and how it ended for each box",
+        models.GroupOut,
+        path=models.CommandPath,
+        also={404: _NONE},
+    ),
+    Route("GET", f"{API}/takes", reads.takes, "The newest takes", models.TakesOut, query=models.CountQuery),
+    Route("GET", f"{API}/takes/{{n}}", reads.take, "One take", models.TakeOut, path=models.TakePath, also={404: _NONE}),
+    Route("GET", f"{API}/journal", reads.journal, "What happened", models.JournalOut, query=models.JournalQuery),
+    Route(
+        "POST",
+        f"{API}/roll",
+        acts.roll,
+        "Roll the recorders as one take",
+        models.GroupOut,
+        query=models.WaitQuery,
+        body=models.RollBody,
+        accepted=True,
+        keyed=True,
+        also={403: "This person may not.", 404: _NONE, 409: "The key was used for something else."},
+        tag="act",
+    ),
+    Route(
+        "POST",
+        f"{API}/cut",
+        acts.cut,
+        "End the take of that number",
+        models.GroupOut,
+        query=models.WaitQuery,
+        body=models.CutBody,
+        accepted=True,
+        keyed=True,
+        also={403: "This person may not.", 404: _NONE, 409: "That take does not run, or the key was used."},
+        tag="act",
+    ),
+    Route(
+        "POST",
+        f"{API}/commands",
+        acts.command,
+        "Any verb for any box, group or part",
+        models.GroupOut,
+        query=models.WaitQuery,
+        body=models.CommandBody,
+        accepted=True,
+        keyed=True,
+        also={403: "This person may not.", 404: _NONE, 409: "The key was used, or something is in flight there."},
+        tag="act",
+    ),
+    Route(
+        "POST",
+        f"{API}/takes/slate",
+        acts.slate,
+        "Name the next take",
+        models.SaidOut,
+        body=models.SlateBody,
+        keyed=True,
+        also={403: "This person may not.", 409: "The key was used for something else."},
+        tag="act",
+    ),
+    Route(
+        "POST",
+        f"{API}/takes/{{n}}/marks",
+        acts.mark,
+        "Mark a take good, or write a note to it",
+        models.TakeOut,
+        path=models.TakePath,
+        body=models.MarkBody,
+        also={403: "This person may not.", 404: _NONE},
+        tag="act",
+    ),
+    Route(
+        "POST",
+        f"{API}/devices/{{id}}/retry",
+        acts.retry,
+        "Take a box out of quarantine",
+        models.DeviceOut,
+        path=models.DevicePath,
+        also={403: "This person may not.", 404: _NONE},
+        tag="act",
+    ),
+    Route("GET", f"{API}/scenes", scene_acts.scenes, "The scenes of the site", models.ScenesOut, also={404: _NONE}),
+    Route(
+        "GET",
+        f"{API}/scenes/runs",
+        scene_acts.runs,
+        "The newest runs of scenes",
+        models.RunsOut,
+        query=models.CountQuery,
+        also={404: _NONE},
+    ),
+    Route(
+        "GET",
+        f"{API}/scenes/runs/{{id}}",
+        scene_acts.one_run,
+        "One run, step by step",
+        models.RunOut,
+        path=models.RunPath,
+        also={404: _NONE},
+    ),
+    Route(
+        "GET",
+        f"{API}/scenes/{{n}}",
+        scene_acts.scene,
+        "One scene",
+        models.SceneWhole,
+        path=models.ScenePath,
+        also={404: _NONE},
+    ),
+    Route(
+        "POST",
+        f"{API}/scenes/{{n}}/runs",
+        scene_acts.run,
+        "Run a scene, or say what it would do",
+        models.RunOut,
+        path=models.ScenePath,
+        query=models.RunQuery,
+        body=models.RunBody,
+        accepted=True,
+        keyed=True,
+        also={403: "This person may not.", 404: _NONE, 409: "The key was used, or too many scenes run."},
+        tag="act",
+    ),
+    Route(
+        "POST",
+        f"{API}/scenes/runs/{{id}}/answers",
+        scene_acts.answer,
+        "Answer what a run asks",
+        models.RunOut,
+        path=models.RunPath,
+        body=models.AnswerBody,
+        also={403: "This person may not.", 404: _NONE},
+        tag="act",
+    ),
+    Route(
+        "POST",
+        f"{API}/scenes/runs/{{id}}/stop",
+        scene_acts.stop,
+        "Let a run end after its present step",
+        models.RunOut,
+        path=models.RunPath,
+        also={403: "This person may not.", 404: _NONE},
+        tag="act",
+    ),
+    Route(
+        "POST",
+        f"{API}/in/{{inlet}}",
+        acts.inlet,
+        "What an outside controller asks, in the words all inlets share",
+        models.SaidOut,
+        path=models.InletPath,
+        query=models.WaitQuery,
+        body=models.InBody,
+        accepted=True,
+        keyed=True,
+        also={
+            403: "This person may not.",
+            404: _NONE,
+            409: "Another take runs, or the id was used.",
+            429: "Too often.",
+        },
+        tag="act",
+    ),
+    Route(
+        "GET",
+        f"{API}/live",
+        live.socket,
+        "WebSocket: a snapshot, then every change; takes acts too",
+        query=models.LiveQuery,
+        kind="websocket",
+        status=101,
+        also={503: "All places are taken."},
+        tag="follow",
+    ),
+    Route(
+        "GET",
+        f"{API}/events",
+        live.events,
+        "Server-sent events: a snapshot, then every change",
+        query=models.LiveQuery,
+        kind="text/event-stream",
+        also={503: "All places are taken."},
+        tag="follow",
+    ),
+    Route("GET", "/livez", health.alive, "Does the process answer?", models.AliveOut, tag="health"),
+    Route(
+        "GET",
+        "/readyz",
+        health.ready,
+        "Can it be relied on?",
+        models.ReadyOut,
+        also={503: "Something of the daemon itself is wrong."},
+        tag="health",
+    ),
+    Route("GET", "/metrics", health.metrics, "Counters for a collector", kind="text/plain", tag="health"),
+    Route("GET", "/openapi.json", pages.document, "This document", models.Plain, tag="documents"),
+    Route("GET", "/docs", pages.docs, "The same for people", kind="text/html", tag="documents"),
+    Route("GET", "/", pages.front, "The house in a sentence, for people", kind="text/html", tag="documents"),
+)

@@ -1,0 +1,111 @@
+"""How does the HTTP door open and close?"""
+
+import asyncio
+import ipaddress
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import structlog
+from aiohttp import web
+
+from stagectl.inlets.http.calls import Door
+from stagectl.inlets.http.connection import IDLE_S, Connection, Doorkeeper
+from stagectl.inlets.http.guard import BODY_BYTES, add_headers, endpoint, guard
+from stagectl.inlets.http.live import Hub
+from stagectl.inlets.http.metrics import Metrics
+from stagectl.inlets.http.openapi import document
+from stagectl.inlets.http.rate import Rates
+from stagectl.inlets.http.routes import ROUTES
+from stagectl.inlets.http.views import version_of
+from stagectl.model.errors import SiteError
+from stagectl.shoot.house import House
+from stagectl.shoot.teller import Teller
+
+if TYPE_CHECKING:
+    from stagectl.shoot.scenes import Scenes
+
+STOP_S: Final = 2.0  # for answers that are being written
+
+log = structlog.get_logger()
+
+
+@dataclass(slots=True)
+class HttpServer:
+    """An open door. `stop` closes it; commands that were heard go on."""
+
+    host: str
+    port: int
+    keeper: Doorkeeper
+    hub: Hub
+    _runner: web.AppRunner
+    _listener: asyncio.Server
+
+    @property
+    def url(self) -> str:
+        """Where it is, for people and programs."""
+        return f"http://[{self.host}]:{self.port}" if ":" in self.host else f"http://{self.host}:{self.port}"
+
+    async def stop(self) -> None:
+        """Let go of every client, live feeds first."""
+        self._listener.close()
+        self.hub.stop()
+        await self._runner.cleanup()
+
+
+async def serve(house: House, host: str, port: int, *, scenes: "Scenes | None" = None) -> HttpServer:
+    """Open the door of `house` on this machine alone; port 0 takes a free one.
+
+    Raises:
+        SiteError: the address is not this machine's own: without accounts, no network gets in.
+        OSError: the address is taken.
+    """
+    check_loopback(host)
+    loop = asyncio.get_running_loop()
+    metrics = Metrics(house)
+    teller = Teller(house)
+    hub = Hub(house, teller, metrics)
+    door = Door(house, teller, scenes, hub, Rates(house.world.clock), metrics, document(version_of()))
+    app = web.Application(middlewares=[guard()], client_max_size=BODY_BYTES)
+    app.on_response_prepare.append(add_headers)
+    for route in ROUTES:
+        app.router.add_route(route.method, route.path_text, endpoint(route, door))
+        if route.method == "GET" and route.kind not in ("websocket", "text/event-stream"):
+            app.router.add_route("HEAD", route.path_text, endpoint(route, door))
+    runner = web.AppRunner(
+        app,
+        access_log=None,
+        keepalive_timeout=IDLE_S,
+        lingering_time=1.0,
+        shutdown_timeout=STOP_S,
+        handle_signals=False,
+    )
+    await runner.setup()
+    server = runner.server
+    assert server is not None
+    keeper = Doorkeeper()
+    settings = {"access_log": None, "keepalive_timeout": IDLE_S, "lingering_time": 1.0}
+    try:
+        listener = await loop.create_server(
+            lambda: Connection(keeper, server, loop, **settings), host, port, backlog=256
+        )
+    except OSError:
+        await runner.cleanup()
+        raise
+    bound = listener.sockets[0].getsockname()[1]
+    log.info("http_open", host=host, port=bound)
+    return HttpServer(host, bound, keeper, hub, runner, listener)
+
+
+def check_loopback(host: str) -> None:
+    """Raises SiteError: `host` can be reached from elsewhere."""
+    if host == "localhost":
+        return
+    try:
+        if ipaddress.ip_address(host).is_loopback:
+            return
+    except ValueError:
+        pass
+    raise SiteError(
+        f'stagectl does not listen on "{host}": it knows no accounts yet, so anybody there could cut a take. '
+        "Use 127.0.0.1, and reach it from elsewhere through a tunnel."
+    )
