@@ -340,5 +340,10 @@ def build(name: str, options: dict[str, object], rng: random.Random, house: Hous
             if not isinstance(text, str) or any(ord(letter) < 32 for letter in text):
                 raise ValueError(f"{name}: option {side!r} must be a list of names on one line, not {text!r}.")
             labels.labels[index] = text
+    for index, source in enumerate(read.items("routes") or []):
+        fits = isinstance(source, int) and 1 <= source <= size.inputs and index < size.outputs
+        if not fits or not isinstance(source, int):
+            raise ValueError(f"{name}: option 'routes' lists an input from 1 to {size.inputs} for each output.")
+        router.frame.routing.routes[index] = source - 1
     read.done()
     return router

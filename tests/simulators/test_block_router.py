@@ -530,3 +530,14 @@ async def test_over_the_network_a_lock_holds_for_an_address_and_a_panel_act_reac
             assert (await stream.readuntil(b"0 1\n\n")).endswith(b"VIDEO OUTPUT ROUTING:\n0 1\n\n")
         for writer in (mine, also_mine, theirs):
             writer.close()
+
+
+def test_a_router_may_begin_with_routes_of_its_own() -> None:
+    router = build("hall", {"inputs": 4, "outputs": 3, "routes": [4, 1]}, random.Random(1), HouseClock())
+    assert router.truth(0.0)["video_output_routing"] == [4, 1, 3]
+
+
+@pytest.mark.parametrize("routes", [[5], [0], ["1"], [1, 1, 1, 1]])
+def test_a_route_beyond_the_frame_is_refused_at_the_start(routes: list[object]) -> None:
+    with pytest.raises(ValueError, match="routes"):
+        build("hall", {"inputs": 4, "outputs": 3, "routes": routes}, random.Random(1), HouseClock())
