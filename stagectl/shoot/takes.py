@@ -37,6 +37,10 @@ NOTICE_S: Final = 0.04  # how late a notice may be; own choice, one frame at 25
 POLL_S: Final = 1.0  # how late a poll may be
 PLAUSIBLE_S: Final = 5.0  # a clip whose first label is farther from what we saw is another clip
 WISH_S: Final = 10.0  # a roll that comes later than this after the press is not its doing
+LANES_S: Final = 0.05  # lanes wait this long to be written down together: no work of ours stands before a verdict
+LANES_TOGETHER: Final = 128  # lanes in one record: 40 kB
+LIST_S: Final = 0.25  # ...and the recorders' own clip lists are asked this much later
+LIST_SLICE: Final = 64  # recorders asked for them in one turn of the loop
 
 RUNNING: Final[PointSpec[bool]] = PointSpec("running", bool)
 NUMBER: Final[PointSpec[int]] = PointSpec("number", int)  # of the take that runs, or ran last
@@ -138,6 +142,9 @@ class Takes:
         self._dirty: dict[tuple[str, int], None] = {}
         self._heads: dict[int, None] = {}
         self._flushing = False
+        self._lanes_waiting = False
+        self._lists: dict[str, None] = {}  # recorders to be asked for their last clip
+        self._listing = False
         self._writer = board.writer(self.name)
         self._writer.age_of = lambda spec: float("inf")
         self._writer.declare(*TAKES.points)
@@ -296,7 +303,7 @@ class Takes:
     def _heard(self, device: str, reading: Reading[Any]) -> None:
         if reading.quality is not Quality.GOOD:
             if reading.spec is TRANSPORT or reading.name == TRANSPORT.name:
-                self._flush_soon()
+                self._lanes_soon()
             return
         if reading.name == TRANSPORT.name:
             self._transport_heard(device, reading)
@@ -314,7 +321,7 @@ class Takes:
                 lane.note = lane.note or "adopted"
                 self._touch(device)
             elif not lane.start:
-                self._flush_soon(device)
+                self._touch(device)
         elif not recording and lane is not None:
             self._ended(device, lane, reading)
         self._recording[device] = recording
@@ -337,7 +344,7 @@ class Takes:
         lane.note = "rolled at its front" if reading.by == "box" else ""
         take.lanes.setdefault(device, []).append(lane)
         self._touch(device)
-        self._look(device, (CLIP_NAME.name, CLIP_START.name))
+        self._list_soon(device)
 
     def _open(self, device: str, reading: Reading[Any], now: float) -> Take:
         wish = self._wish
@@ -368,7 +375,7 @@ class Takes:
             lane.note = "stopped at its front"
         lane.end = self._good(device, TIMECODE) or ""
         self._touch(device)
-        self._look(device, (CLIP_NAME.name, CLIP_START.name))
+        self._list_soon(device)
         if not take.rolling:
             self._close(take)
 
@@ -412,7 +419,7 @@ class Takes:
         more.slot = self._good(device, SLOT_ACTIVE) or 0
         take.lanes[device].append(more)
         self._touch(device)
-        self._look(device, (CLIP_NAME.name, CLIP_START.name))
+        self._list_soon(device)
 
     def _plausible(self, lane: Lane, start: str) -> bool:
         """Is this first label near where we saw the lane begin? A list may still end in the clip before."""
@@ -447,27 +454,52 @@ class Takes:
         take = take or self.open
         if take is not None:
             self._dirty[device, take.number] = None
-            self._flush_soon()
+            self._lanes_soon()
 
     def _mark(self, take: Take) -> None:
         self._heads[take.number] = None
         self._flush_soon()
 
-    def _flush_soon(self, device: str | None = None) -> None:
-        """Write down and show at the end of this turn of the loop: one record for a whole roll."""
-        if device is not None and self.open is not None:
-            self._dirty[device, self.open.number] = None
+    def _flush_soon(self) -> None:
+        """Write down at the end of this turn of the loop that a take opened, closed or was marked."""
         if not self._flushing:
             self._flushing = True
             self._clock.later(self._clock.now(), self._flush)
 
+    def _lanes_soon(self) -> None:
+        """Write down and show lanes in a moment: one record for a whole roll."""
+        if not self._lanes_waiting:
+            self._lanes_waiting = True
+            self._clock.later(self._clock.now() + LANES_S, self._flush_lanes)
+
+    def _list_soon(self, device: str) -> None:
+        """Ask a recorder for its last clip once the roll or cut is judged: a question now would delay the proof."""
+        self._lists[device] = None
+        if not self._listing:
+            self._listing = True
+            self._clock.later(self._clock.now() + LIST_S, self._ask_lists)
+
+    def _ask_lists(self) -> None:
+        for device in list(self._lists)[:LIST_SLICE]:
+            del self._lists[device]
+            self._look(device, (CLIP_NAME.name, CLIP_START.name))
+        self._listing = bool(self._lists)
+        if self._listing:
+            self._clock.later(self._clock.now(), self._ask_lists)
+
     def _flush(self) -> None:
         self._flushing = False
+        if self.open is None and self._dirty:
+            self._flush_lanes()  # how its lanes ended stands before the end of the take
         heads, self._heads = self._heads, {}
-        dirty, self._dirty = self._dirty, {}
         for number in heads:
             if (take := self.takes.get(number)) is not None:
                 self._write_head(take)
+        self._show()
+
+    def _flush_lanes(self) -> None:
+        self._lanes_waiting = False
+        dirty, self._dirty = self._dirty, {}
         by_take: dict[int, list[dict[str, Any]]] = {}
         for device, number in dirty:
             take = self.takes.get(number)
@@ -478,7 +510,9 @@ class Takes:
             for at in range(max(0, index - 1), index + 1):
                 by_take.setdefault(number, []).append(take.lanes[device][at].plain() | {"i": at})
         for number, lanes in by_take.items():
-            self._chronicle.write("take", self.takes[number].by, what="lanes", take=number, lanes=lanes)
+            for at in range(0, len(lanes), LANES_TOGETHER):
+                some = lanes[at : at + LANES_TOGETHER]
+                self._chronicle.write("take", self.takes[number].by, what="lanes", take=number, lanes=some)
         self._show()
 
     def _write_head(self, take: Take) -> None:
