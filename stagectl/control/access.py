@@ -80,7 +80,7 @@ def may(person: Person, ask: Ask, locks: Collection[Lock], limits: Collection[Li
             raise RefusedError("Only an engineer may erase a medium.", remedy="Ask an engineer.", code="role")
         if ask.inlet.startswith("scene"):
             raise RefusedError("A scene never erases a medium.", code="role")
-    pairs = touched(ask)
+    pairs = touched(ask) if locks else ()
     for lock in locks:
         if not lock.holds or (lock.may_lift is not None and _RANK[person.role] >= _RANK[lock.may_lift]):
             continue

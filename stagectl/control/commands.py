@@ -241,17 +241,15 @@ class Commands:
         )
 
     def _launch(self, ready: Sequence[Command]) -> None:
-        """One pass: bytes out, watch attached. A link that is busy is named late and holds nobody up."""
+        """Bytes out, watches attached. A link that is busy is named late and holds nobody up."""
         queued: dict[int, tuple[Box, Prepared]] = {}
-        for command in ready:
+        for command in self._fire(ready):
             if command.box is None or command.looking:
                 self.judge.watch_from(command, self._clock.now())
                 if command.box is not None:
                     command.box.glance(command.names)
             elif command.prepared is None or command.prepared.epoch != command.box.epoch:
                 self._again(command)
-            elif Flags.FIRST in command.ask.verb.flags():
-                self._fire(command, command.box, command.prepared)
             elif rise := self._rise_s(command):
                 self._rise(command, command.box, rise)
             else:
@@ -266,8 +264,25 @@ class Commands:
                         self.judge.end(command, self.judge.refusal(command, refused, self._clock.now()))
         self.judge.wake()
 
-    def _fire(self, command: Command, box: Box, prepared: Prepared) -> None:
-        at = box.launch(prepared)
+    def _fire(self, ready: Sequence[Command]) -> list[Command]:
+        """Send what has right of way: one pass of bytes, then the watching, so that the last deck waits for no watch.
+
+        Returns: the others.
+        """
+        fired: list[tuple[Command, float | None]] = []
+        others: list[Command] = []
+        for command in ready:
+            box, prepared = command.box, command.prepared
+            if box is None or prepared is None or command.looking or prepared.epoch != box.epoch or not command.first:
+                others.append(command)
+            else:
+                fired.append((command, box.launch(prepared)))
+        for command, at in fired:
+            self._fired(command, at)
+        return others
+
+    def _fired(self, command: Command, at: float | None) -> None:
+        command.let_go()
         if at is None:
             self.judge.end(
                 command, Verdict(Ended.FAILED, "its link is late, nothing was sent", code="late", refused=True)

@@ -8,6 +8,7 @@ from typing import Any
 from stagectl.control.ramps import Ramp
 from stagectl.driverkit.box import Box, Prepared
 from stagectl.model.conditions import Truth, Watch
+from stagectl.model.points import Flags
 from stagectl.model.verbs import WORST_FIRST, Ask, Ended, Verdict
 
 
@@ -44,6 +45,18 @@ class Command:
     def names(self) -> tuple[str, ...]:
         """The points of the effect, for looking."""
         return tuple(dict.fromkeys(leaf.spec.name for leaf in self.ask.verb.effect().leaves()))
+
+    @property
+    def first(self) -> bool:
+        """It has right of way."""
+        return Flags.FIRST in self.ask.verb.flags()
+
+    def let_go(self) -> None:
+        """What it needed has been judged and is not followed any more."""
+        for watch in (self.needs, self.moot):
+            if watch is not None:
+                watch.detach()
+        self.needs = self.moot = None
 
     @property
     def truth(self) -> Truth:

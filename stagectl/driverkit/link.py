@@ -34,9 +34,10 @@ class StreamLink(asyncio.BufferedProtocol):
 
     def write(self, data: bytes) -> bool:
         """Send now. False: something is still waiting to leave ("late") or the link is gone; nothing was sent."""
-        if self.transport is None or not self.up or self.transport.get_write_buffer_size():
+        transport = self.transport
+        if transport is None or self._lost or transport.is_closing() or transport.get_write_buffer_size():
             return False
-        self.transport.write(data)
+        transport.write(data)
         self.bytes_out += len(data)
         return True
 
