@@ -4,7 +4,8 @@ A house part, named "paths". What a destination shows is computed by following c
 Set of it expands to one Set for each crosspoint of the shortest way.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import replace
 from typing import Any, Final
 
@@ -92,6 +93,15 @@ class Paths:
             until = self._board.clock.now() + PLANNED_S
             for hop in self._solve(verb)[2]:
                 self._planned[hop.router, hop.output] = (hop.input, until)
+
+    @contextmanager
+    def trial(self) -> Iterator[None]:
+        """Inside, `act` counts for what is expanded next; afterwards nothing of it is kept. Await nothing inside."""
+        planned = dict(self._planned)
+        try:
+            yield
+        finally:
+            self._planned = planned
 
     def shown(self, destination: str) -> Way:
         """What a destination shows, and its way; from the last values known."""

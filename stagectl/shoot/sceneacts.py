@@ -1,6 +1,7 @@
 """Which wishes does a step come to now, and what of them can be put back?"""
 
 from collections.abc import Sequence
+from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,6 +13,7 @@ from stagectl.model.errors import RefusedError
 from stagectl.model.points import PointSpec, Quality
 from stagectl.model.verbs import Ask, Set
 from stagectl.shoot.house import House, Wish
+from stagectl.shoot.paths import Paths
 from stagectl.shoot.scene import LAST_TAKE, RUNNING, Do, SetPoints
 
 
@@ -50,6 +52,25 @@ def wishes_of(house: House, scene: str, person: Person, step: SetPoints | Do, st
     return [
         Wish(person, inlet_of(scene), target, verb, args, name if stem else "") for target, verb, args, name in found
     ]
+
+
+def trial(house: House) -> AbstractContextManager[None]:
+    """Inside, what `expand` planned counts for what it plans next; afterwards nothing of it is kept."""
+    paths = house.parts.get("paths")
+    return paths.trial() if isinstance(paths, Paths) else nullcontext()
+
+
+def expand(house: House, wish: Wish) -> list[Ask]:
+    """What a wish comes to after those before it in the same `trial`, such as ways that take a tie-line.
+
+    Raises:
+        RefusedError: as the house says.
+    """
+    asks = house.expand(wish)
+    for ask in asks:
+        if ask.target == "paths":
+            house.parts["paths"].act(ask.verb)
+    return asks
 
 
 def running_take(house: House) -> int:

@@ -1,6 +1,7 @@
 """What would a scene do now? Every change and every end of a take, and nothing is sent.
 
-Judged by what is seen now: a later step may find the house changed by an earlier one.
+Judged by what is seen now: a later step may find the house changed by an earlier one. Ways alone are planned one after
+another, as they would take tie-lines.
 """
 
 from collections.abc import Sequence
@@ -13,8 +14,8 @@ from stagectl.model.errors import RefusedError
 from stagectl.model.points import Flags, Quality
 from stagectl.model.verbs import Ask, Set
 from stagectl.shoot.house import House
-from stagectl.shoot.scene import Check, Do, Scene, SetPoints, WaitFor
-from stagectl.shoot.sceneacts import wishes_of
+from stagectl.shoot.scene import Check, Do, Scene, SetPoints, Step, WaitFor
+from stagectl.shoot.sceneacts import expand, trial, wishes_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,23 +124,26 @@ class Plan:
 
 def plan(house: House, scene: Scene, person: Person) -> Plan:
     """What a scene would do for this person, by what is seen now."""
-    rows = []
-    for step in scene.every_step():
-        row = PlanRow(step.head.number, step.head.say)
-        rows.append(row)
-        if step.head.only_if is not None:
-            row.only_if = _truth(house, step.head.only_if)
-        if isinstance(step, (Check, WaitFor)):
-            row.truth = _truth(house, step.claim)
-        elif isinstance(step, (SetPoints, Do)):
-            try:
-                for wish in wishes_of(house, scene.name, person, step, ""):
-                    row.changes += _changes(house, person, house.expand(wish))
-            except RefusedError as refused:
-                row.refused = " ".join(filter(None, [str(refused), refused.remedy]))
+    with trial(house):
+        rows = [_row(house, scene, person, step) for step in scene.every_step()]
     if scene.ends is not None:
         rows.append(PlanRow("end", f"ends with {scene.ends_say}", _truth(house, scene.ends)))
     return Plan(scene.name, dict(scene.given), rows)
+
+
+def _row(house: House, scene: Scene, person: Person, step: Step) -> PlanRow:
+    row = PlanRow(step.head.number, step.head.say)
+    if step.head.only_if is not None:
+        row.only_if = _truth(house, step.head.only_if)
+    if isinstance(step, (Check, WaitFor)):
+        row.truth = _truth(house, step.claim)
+    elif isinstance(step, (SetPoints, Do)):
+        try:
+            for wish in wishes_of(house, scene.name, person, step, ""):
+                row.changes += _changes(house, person, expand(house, wish))
+        except RefusedError as refused:
+            row.refused = " ".join(filter(None, [str(refused), refused.remedy]))
+    return row
 
 
 def _truth(house: House, claim: Condition) -> str:

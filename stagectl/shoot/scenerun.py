@@ -32,7 +32,7 @@ from stagectl.shoot.scene import (
     Together,
     WaitFor,
 )
-from stagectl.shoot.sceneacts import Keeper, inlet_of, missing, wishes_of
+from stagectl.shoot.sceneacts import Keeper, expand, inlet_of, missing, trial, wishes_of
 from stagectl.shoot.wording import listed
 
 ENDS_S: Final = 3.0  # how long a scene's end may take to show
@@ -352,8 +352,9 @@ class Runner:
         number = step.head.number
         try:
             wishes = wishes_of(self._house, self._run.scene.name, self._run.person, step, f"{self._run.id}.{number}")
-            for wish in wishes:
-                self._house.expand(wish)
+            with trial(self._house):
+                for wish in wishes:
+                    expand(self._house, wish)
         except RefusedError as refused:
             return [Failure(number, Ended.FAILED, _clause(refused), refused.remedy)]
         failures = [failure for wish in wishes if (failure := await self._submit(number, wish, result)) is not None]

@@ -163,8 +163,8 @@ class Wiring:
         """The shortest way from an input to an output, from the source on.
 
         A tie-line that another destination uses is taken only if it carries this very picture, and then nothing
-        before it is changed. Breadth first: the fewest tie-lines; among equals what stands already, then what carries
-        this picture already (a tie-line saved), then the file's order.
+        before it is changed. Breadth first: the fewest tie-lines; among equals what carries this picture already
+        (a tie-line saved), then what stands, then the file's order.
 
         Raises:
             NoWayError: no tie-line leads there, or those that do are held.
@@ -179,7 +179,7 @@ class Wiring:
                 return (Hop(*port, start[1]), *after)
             ties = self._into.get(router, [])
             carries = {_near(tie): self.trace(_near(tie), now).start == start for tie in ties}
-            for tie in sorted(ties, key=lambda tie: (tie.input != stands, not carries[_near(tie)])):
+            for tie in sorted(ties, key=lambda tie: (not carries[_near(tie)], tie.input != stands)):
                 near = _near(tie)
                 if near in seen or (shared and tie.input != stands):
                     continue
