@@ -65,7 +65,7 @@ def take(face: Face, number: int) -> int:
     absent = [device for device in one["wanted"] if device not in {lane["device"] for lane in one["lanes"]}]
     if absent:
         text.append(f"Not in it: {', '.join(absent)}.")
-    text.extend(f"Note: {note}" for note in one["notes"])
+    text.extend(_note(note) for note in one["notes"])
     if not face.plain:
         text.extend(["", *lanes(one, width())])
     face.answer(one, text)
@@ -77,6 +77,12 @@ def _title(one: Mapping[str, Any]) -> str:
     good = ", good" if one["good"] else ""
     by = f", by {one['by']}" if one["by"] else ""
     return f"Take {one['take']}{name}{good}. Rolled {local(one['opened'], day=True)}{by}."
+
+
+def _note(note: str) -> str:
+    """A note as it is kept, "<stamp> <who>: <text>", with the time of day here."""
+    stamp, _, rest = note.partition(" ")
+    return f"Note, {local(stamp)} {rest}"
 
 
 def _recordings(one: Mapping[str, Any]) -> list[str]:
