@@ -166,3 +166,17 @@ def test_a_slip_of_the_pen_is_refused_with_what_was_meant(
         assert (str(no.value), no.value.remedy) == (says, remedy)
 
     story()
+
+
+@virtual
+async def test_a_tie_line_that_is_being_left_is_not_free_before_it_is_seen_to_be_left() -> None:
+    own = hall()
+    await shows(own, "director", "titles")
+    await shows(own, "program", "wide")
+    await shows(own, "mix-rec", "hands")
+    own.boxes["gallery"].deaf = True
+    leaving = await own.submit(Wish(INES, "test", "paths", "set", {"point": "mix-rec.shows", "value": "titles"}))
+    with pytest.raises(RefusedError, match="hall 16 to gallery 2 is held by mix-rec"):
+        await shows(own, "director", "stage-left")
+    assert await leaving.wait(30)
+    assert seen(own.board, "mix-rec") == "hands"

@@ -436,6 +436,24 @@ async def test_a_stop_ends_the_waiting_and_no_take(tmp_path: Path) -> None:
 
 
 @virtual
+async def test_a_stop_puts_nothing_back(tmp_path: Path) -> None:
+    text = """
+scene: Long
+steps:
+  - {set: {mixer: {strip 5 muted: yes}}}
+  - {together: [{check: takes running is yes}, {pause: 10 min}]}
+if it fails: put back
+"""
+    own, scenes = scenes_of(tmp_path, long=text)
+    run = scenes.start("long", INES, {}, "long-2")
+    await until(lambda: run.results["2.1"].stand is Stand.FAILED)
+    scenes.stop("long-2", INES)
+    await ended(run)
+    assert (run.ended, run.back) == (Ended.FAILED, [])
+    assert own.board.get("mixer", STRIP_MUTED.at(5)).value is True
+
+
+@virtual
 async def test_a_question_waits_for_the_one_it_asks(tmp_path: Path) -> None:
     text = """
 scene: Asks
