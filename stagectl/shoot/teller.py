@@ -189,7 +189,8 @@ class Teller:
         number, verdict = self._rolls.get(name, (0, None))
         if number != take.number or verdict is None or verdict.ended in _WELL:
             return ""
-        return self._told(name, "roll", verdict)
+        why, _ = self.reason(name, "roll", verdict)
+        return wording.not_rolled(called=called, why=why, known=verdict.ended is not Ended.UNCONFIRMED)
 
     # -- what is wrong --------------------------------------------------------------------------------------------
 

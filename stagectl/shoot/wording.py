@@ -124,6 +124,12 @@ def left_take(*, called: str, at: str, by: str) -> str:
     return f"{called} stopped at {at}{whose}."
 
 
+def not_rolled(*, called: str, why: str = "", known: bool = True) -> str:
+    """A recorder of the take that does not roll. `why`: a clause; `known` False: nobody knows if it rolls."""
+    told = "did not roll" if known else "is not known to roll"
+    return f"{called} {told}: {why}." if why and known else f"{called} {told}."
+
+
 # -- what is wrong -----------------------------------------------------------------------------------------------------
 
 
@@ -373,7 +379,18 @@ SENTENCES: Final[Mapping[str, Callable[..., object]]] = {
     one.__name__: one
     for one in (
         *(spell, clock, listed, apart, closed),
-        *(no_recorder, ready, not_ready, rolls, rolls_unseen, rolls_without, rolls_standing, ended, left_take),
+        *(
+            no_recorder,
+            ready,
+            not_ready,
+            rolls,
+            rolls_unseen,
+            rolls_without,
+            rolls_standing,
+            ended,
+            left_take,
+            not_rolled,
+        ),
         *(unreached, not_driven, set_aside, doubt, cannot_roll, no_input, filling, unseen, came_stale),
         *(reason, again, outcome, box, rolled, cut, done, scene, on_the_way),
         *(name_the_take, nothing_to_cut, taken, slate),

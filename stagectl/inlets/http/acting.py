@@ -3,12 +3,13 @@
 from typing import Any, Final
 
 from stagectl.control.access import Person, Role
-from stagectl.control.groups import Group
+from stagectl.control.groups import Command, Group
+from stagectl.control.ramps import rise_s
 from stagectl.inlets.http import views
 from stagectl.inlets.http.calls import Answer, Call, Door
 from stagectl.inlets.http.problems import ProblemError, refused
 from stagectl.model.errors import RefusedError
-from stagectl.model.verbs import Ended
+from stagectl.model.verbs import Ended, Set
 from stagectl.shoot.house import Wish
 
 PATIENCE_S: Final = 2.0  # beyond the verbs' own deadlines
@@ -42,18 +43,23 @@ async def submit(door: Door, wish: Wish) -> Group:
     return group
 
 
-async def judged(group: Group) -> bool:
-    """Wait for the verdicts, as long as their own deadlines and some patience. False: not all are in."""
-    longest = max(
-        (command.ask.verb.deadline_s() + command.ask.verb.hold_s() for command in group.commands), default=0.0
-    )
+async def judged(door: Door, group: Group) -> bool:
+    """Wait for the verdicts as long as their deadlines and rises need, with patience. False: not all are in."""
+    longest = max((_takes_s(door, command) for command in group.commands), default=0.0)
     return await group.wait(longest + PATIENCE_S)
+
+
+def _takes_s(door: Door, command: Command) -> float:
+    """How long a command may take until it is judged."""
+    verb = command.ask.verb
+    rise = rise_s(door.house.board, command.ask.target, verb) if isinstance(verb, Set) else 0.0
+    return rise + verb.deadline_s() + verb.hold_s()
 
 
 async def answered(call: Call, wish: Wish) -> Answer:
     """Carry a wish out: 202 with where to look, or 200 with the verdicts if the caller waits for them."""
     group = await submit(call.door, wish)
-    whole = group.ended if call.query.get("wait") is None else await judged(group)
+    whole = group.ended if call.query.get("wait") is None else await judged(call.door, group)
     await call.door.house.commands.durable(group)
     told = views.group(call.door.house, call.door.teller, group)
     where = {"Location": f"/api/v1/commands/{group.id}"}

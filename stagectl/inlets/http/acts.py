@@ -59,7 +59,7 @@ async def slate(call: Call) -> Answer:
     name = call.body_as(SlateBody).name
     args = {"point": "next.name", "value": name}
     group = await submit(call.door, Wish(call.person, "http", "takes", "set", args, call.key))
-    await judged(group)
+    await judged(call.door, group)
     takes = call.door.house.takes
     return Answer(
         {
@@ -109,7 +109,7 @@ async def inlet(call: Call) -> Answer:
     if body.verb == "cut" and "take" not in body.args:
         raise refused(door.teller.unnamed_cut(), field="body.args.take")
     group = await submit(door, vocabulary.wish(door.house, call.person, peer, (body.verb, body.args), key))
-    whole = group.ended if call.query.get("wait") is None else await judged(group)
+    whole = group.ended if call.query.get("wait") is None else await judged(call.door, group)
     await door.house.commands.durable(group)
     return Answer(said(door, group), 200 if whole else 202, {"Location": f"/api/v1/commands/{group.id}"})
 

@@ -77,7 +77,7 @@ class Asker:
         task.add_done_callback(lambda done: self._waiting.pop(done, None))
 
     async def _end(self, name: str, group: Group) -> None:
-        await judged(group)
+        await judged(self._door, group)
         self._answer({"re": name} | said(self._door, group))
 
     def _refuse(self, name: Any, problem: ProblemError) -> None:
