@@ -70,7 +70,7 @@ def read_site(path: Path) -> "tuple[Site, Mapping[str, BoxKind]]":
 
 async def _ready(daemon: "Daemon") -> None:
     assert daemon.http is not None
-    print(f"{daemon.house.site.name} is served at {daemon.http.url}", file=sys.stderr, flush=True)
+    print(f"{daemon.house.site.name} is served at {daemon.http.url}", flush=True)
 
 
 class End:
