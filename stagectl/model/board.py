@@ -52,7 +52,9 @@ class Board:
 
     def reading(self, device: str, spec: PointSpec[T]) -> Reading[T]:
         """The live slot, made (undeclared, unknown) if nobody named it before, so that watches may come first."""
-        slots = self._devices.setdefault(device, {})
+        slots = self._devices.get(device)
+        if slots is None:
+            slots = self._devices[device] = {}
         found = slots.get(spec.name)
         if found is None:
             found = slots[spec.name] = Reading(device, spec)
@@ -121,7 +123,7 @@ class BoardWriter:
         self.asked_at = NEVER  # set by the kit before the puts of one event; read_at likewise
         self.read_at = NEVER
         self.age_of: Callable[[PointSpec[Any]], float] = lambda spec: 0  # set by the kit from the driver's looks
-        self._gathered: list[tuple[str, object, Callable[[Any], Any] | None]] | None = None
+        self._gathered: list[tuple[Reading[Any], object, Callable[[Any], Any] | None]] | None = None
 
     def gather(self) -> None:
         """Hold the puts of one event back until `commit` knows when their question was asked."""
@@ -130,10 +132,18 @@ class BoardWriter:
     def commit(self, asked_at: float, read_at: float) -> None:
         """Do the puts gathered since `gather`, stamped."""
         gathered, self._gathered = self._gathered, None
-        for name, raw, read in gathered or ():
-            # each time anew: a watch told by the put before may have made the kit compute a point of its own
-            self.asked_at, self.read_at = asked_at, read_at
-            self.put(name, raw, read)
+        good = Quality.GOOD
+        for slot, raw, read in gathered or ():
+            if raw == slot.raw and slot.quality is good:  # most puts: written out, for a call costs more than it does
+                if asked_at > slot.asked_at:
+                    slot.asked_at = asked_at
+                slot.read_at = read_at
+                if slot.watches:
+                    self._poke(slot)
+            else:
+                # each time anew: a watch told by the put before may have made the kit compute a point of its own
+                self.asked_at, self.read_at = asked_at, read_at
+                self._put(slot, raw, read)
 
     def declare(self, *specs: PointSpec[Any], blind: bool = False) -> None:
         """Say which points this box has; at any time, since counts are known only after connecting.
@@ -145,6 +155,7 @@ class BoardWriter:
         for spec in specs:
             slot = self.board.reading(self.device, spec)
             slot.spec, slot.blind, slot.age_s = spec, blind, self.age_of(spec)
+            slot.signed = spec.settable or Flags.ACT in spec.flags
             if not slot.declared:
                 slot.declared = True
                 self.board.changed(slot)
@@ -168,20 +179,9 @@ class BoardWriter:
         """
         slot = self._slots[name]
         if self._gathered is not None:
-            self._gathered.append((name, raw, read))
-            return
-        if raw == slot.raw and slot.quality in (Quality.GOOD, Quality.STALE):
-            if self.asked_at > slot.asked_at:
-                slot.asked_at = self.asked_at
-            slot.read_at = self.read_at
-            if slot.quality is Quality.STALE:
-                slot.quality = Quality.GOOD
-                self.board.changed(slot)
+            self._gathered.append((slot, raw, read))
         else:
-            self._change(slot, raw, read)
-        if slot.watches:
-            for watch in tuple(slot.watches):
-                watch.poke(slot)
+            self._put(slot, raw, read)
 
     def unknown(self, name: str, raw: object) -> None:
         """The box said something that can't be read."""
@@ -214,9 +214,9 @@ class BoardWriter:
             heard_at: when the link last heard anything.
             link_s: how long a silent link is believed.
         """
-        link_old = now - heard_at > link_s
+        link_old, good = now - heard_at > link_s, Quality.GOOD
         for slot in self._slots.values():
-            if slot.quality is Quality.GOOD and (now - slot.asked_at > slot.age_s if slot.age_s else link_old):
+            if slot.quality is good and (now - slot.asked_at > slot.age_s if slot.age_s else link_old):
                 self._stale(slot)
 
     def lost(self) -> None:
@@ -234,6 +234,21 @@ class BoardWriter:
         for watch in tuple(slot.watches):
             watch.poke(slot)
 
+    def _put(self, slot: Reading[Any], raw: object, read: Callable[[Any], Any] | None) -> None:
+        quality = slot.quality
+        if raw == slot.raw and (quality is Quality.GOOD or quality is Quality.STALE):
+            if self.asked_at > slot.asked_at:
+                slot.asked_at = self.asked_at
+            slot.read_at = self.read_at
+            if quality is Quality.STALE:
+                slot.quality = Quality.GOOD
+                self.board.changed(slot)
+        else:
+            self._change(slot, raw, read)
+        if slot.watches:
+            for watch in tuple(slot.watches):
+                watch.poke(slot)
+
     def _change(self, slot: Reading[Any], raw: object, read: Callable[[Any], Any] | None) -> None:
         before, slot.raw = slot.value, raw
         try:
@@ -249,7 +264,7 @@ class BoardWriter:
         if value != before:
             slot.changed_at = self.read_at
             slot.changes += 1
-            if slot.spec.settable or Flags.ACT in slot.spec.flags:
+            if slot.signed:
                 slot.by = self.board.author(slot) if was_known else ""
         self.board.changed(slot)
 

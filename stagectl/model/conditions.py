@@ -237,11 +237,14 @@ def _opposite(truth: Truth) -> Truth:
 class _Seen:
     """One leaf being followed: what time needs to be remembered of it."""
 
-    __slots__ = ("base", "changes", "last_change", "leaf", "reading", "truth")
+    __slots__ = ("base", "changes", "last_change", "leaf", "moves", "reading", "rev", "told", "truth")
 
     def __init__(self, leaf: Leaf, reading: Reading[Any]) -> None:
         self.leaf = leaf
+        self.moves = leaf.says in ("advances", "stands", "changed")
         self.reading = reading
+        self.rev = -1  # of the reading when `told` was compared
+        self.told = UNKNOWN
         self.base: Any = None
         self.changes = 0
         self.last_change = NEVER
@@ -254,25 +257,26 @@ class _Seen:
         self.last_change = NEVER
         self.truth = UNKNOWN
         if reading.quality is Quality.GOOD and reading.asked_at > since:
-            self.truth = compare(self.leaf, reading.value)
-            if self.leaf.says == "changed":
-                self.truth = NO
+            self.truth = NO if self.leaf.says == "changed" else compare(self.leaf, reading.value)
 
     def heard(self, since: float) -> None:
         """Judge anew after a put. A reading that was asked for before `since` is no evidence."""
-        reading, says = self.reading, self.leaf.says
+        reading = self.reading
         if reading.quality is not Quality.GOOD:
             self.truth = UNKNOWN
         elif reading.asked_at <= since:
             return
-        elif says == "changed":
+        elif not self.moves:
+            if reading.rev != self.rev:  # most puts bring the value that stands
+                self.rev = reading.rev
+                self.told = compare(self.leaf, reading.value)
+            self.truth = self.told
+        elif self.leaf.says == "changed":
             if self.base is None:
                 self.base = reading.value
             self.truth = YES if reading.value != self.base else NO
-        elif says in ("advances", "stands"):
-            self._moves(reading, says)
         else:
-            self.truth = compare(self.leaf, reading.value)
+            self._moves(reading, self.leaf.says)
 
     def _moves(self, reading: Reading[Any], says: str) -> None:
         if self.base is not None and reading.value != self.base:
@@ -295,14 +299,13 @@ class Watch(Poked):
     """A condition being followed. Tells its truth at `attach` and whenever it changes, until `detach`."""
 
     __slots__ = (
-        *("_board", "_clock", "_due", "_leaves", "_on", "_tell", "_timer", "_yes_since"),
+        *("_clock", "_due", "_flat", "_leaves", "_on", "_seen", "_tell", "_timer", "_yes_since"),
         *("condition", "since", "truth"),
     )
 
     def __init__(
         self, board: "Board", clock: "Clock", condition: Condition, tell: Callable[[Truth], None], device: str
     ) -> None:
-        self._board = board
         self._clock = clock
         self.condition = condition.on(device) if device else condition
         self._tell = tell
@@ -310,6 +313,9 @@ class Watch(Poked):
         self._leaves: dict[int, _Seen] = {
             id(leaf): _Seen(leaf, board.reading(leaf.device or device, leaf.spec)) for leaf in self.condition.leaves()
         }
+        self._seen = tuple(self._leaves.values())
+        parts = self.condition.parts if isinstance(self.condition, All) else (self.condition,)
+        self._flat = all(isinstance(part, Leaf) for part in parts)  # the usual effect: all of a few leaves
         self._yes_since: dict[int, float] = {}
         self._timer: Handle | None = None
         self._due = _FOREVER  # when the next part that must last will have lasted
@@ -322,7 +328,7 @@ class Watch(Poked):
         self.since = since
         self._on = True
         self._yes_since.clear()
-        for seen in self._leaves.values():
+        for seen in self._seen:
             seen.begin(since)
             watches = seen.reading.watches
             if self not in watches:
@@ -333,7 +339,7 @@ class Watch(Poked):
     def detach(self) -> None:
         """End; safe to call twice."""
         self._on = False
-        for seen in self._leaves.values():
+        for seen in self._seen:
             if self in seen.reading.watches:
                 seen.reading.watches.remove(self)
         if self._timer is not None:
@@ -343,10 +349,14 @@ class Watch(Poked):
     def poke(self, reading: Reading[Any]) -> None:
         if not self._on:
             return  # another watch of the same point, told before us, ended this one
-        for seen in self._leaves.values():
+        turned = False
+        for seen in self._seen:
             if seen.reading is reading:
+                before = seen.truth
                 seen.heard(self.since)
-        self._settle()
+                turned = turned or seen.truth is not before
+        if turned:  # what must last comes back by its timer
+            self._settle()
 
     def missing(self) -> list[str]:
         """What is not seen yet, one clause each: "transport is stopped, wanted recording"."""
@@ -376,6 +386,8 @@ class Watch(Poked):
 
     def _look(self) -> Truth:
         """Judge the whole, and be back when the first part that must last will have lasted."""
+        if self._flat:
+            return both([seen.truth for seen in self._seen])
         self._due = _FOREVER
         truth = self._judge(self.condition)
         if self._timer is not None:

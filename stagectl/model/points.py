@@ -257,6 +257,7 @@ class Reading(Generic[T]):
         by: whose act the last change was: "" not known or nobody's, "box" someone at the box, else a person's name.
         blind: the box can't report it, ever.
         age_s: it is stale after this; 0: kept by notices, as fresh as its link.
+        signed: whose act a change was is asked and kept.
     """
 
     device: str
@@ -273,6 +274,7 @@ class Reading(Generic[T]):
     declared: bool = False
     blind: bool = False
     age_s: float = 0
+    signed: bool = False
     watches: "list[Poked]" = field(default_factory=list)
 
     @property

@@ -95,13 +95,18 @@ class _Wish:
 class _Ear(Poked):
     """Hears every reading of one recorder's transport and clip."""
 
-    __slots__ = ("_device", "_tell")
+    __slots__ = ("_device", "_slot", "_tell")
 
     def __init__(self, device: str, tell: Callable[[str, Reading[Any]], None]) -> None:
         self._device = device
+        self._slot = -1  # revision of the medium in use when it was told
         self._tell = tell
 
     def poke(self, reading: Reading[Any]) -> None:
+        if reading.spec is SLOT_ACTIVE:  # told with every notice, and only another one matters
+            if reading.rev == self._slot:
+                return
+            self._slot = reading.rev
         self._tell(self._device, reading)
 
 

@@ -99,6 +99,7 @@ REFRESHES: Final = MappingProxyType(
         **dict.fromkeys((CLIP_COUNT.name, CLIP_NAME.name, CLIP_START.name, CLIP_LENGTH.name), CLIPS),
     }
 )
+NOTHING: Final[Reply[Request]] = Reply()  # an answer with nothing behind it
 _SLOT_POINT: Final = re.compile(r"slot\.([0-9]{1,2})\.[a-z]+")
 _NUMBER: Final = re.compile(r"[0-9]{1,9}")
 
@@ -251,7 +252,7 @@ class TextDeckDriver:
     def _hear_no(self, event: Message, board: BoardWriter, awaiting: Request) -> Reply[Request]:
         code = event.code
         if awaiting.command == "clips get" and code in (107, 109, 112):
-            return Reply()  # nothing in the list from there on: that is the answer
+            return NOTHING  # nothing in the list from there on: that is the answer
         if code == 111:
             board.put("remote", "false", TRUTH.__getitem__)
         if code in (161, 162):
@@ -267,7 +268,7 @@ class TextDeckDriver:
             board.unknown("format.token", "used")
         if hear := self._answers.get(event.code):
             return hear(event, board, awaiting)
-        return Reply()
+        return NOTHING
 
     def _hear_transport(self, event: Message, board: BoardWriter, awaiting: Request | None) -> Reply[Request]:
         if not self._shows_label:
@@ -283,7 +284,7 @@ class TextDeckDriver:
                 self._slot = int(value) if _NUMBER.fullmatch(value) else 0
             elif name == "input video format":
                 board.put("input.present", value, present)
-        return Reply()
+        return NOTHING
 
     def _hear_slot(self, event: Message, board: BoardWriter, awaiting: Request | None) -> Reply[Request]:
         params = dict(event.params)
@@ -291,9 +292,9 @@ class TextDeckDriver:
         try:
             slot = count(params.get("slot id", asked))
         except ValueError:
-            return Reply()  # it does not say which slot
+            return NOTHING  # it does not say which slot
         if slot > MAX_SLOTS:
-            return Reply()
+            return NOTHING
         self._declare_slot(slot, board)
         if "remaining size" in params and not board.has(SLOT_FREE.at(slot).name):
             board.declare(SLOT_FREE.at(slot))
@@ -302,24 +303,24 @@ class TextDeckDriver:
                 board.put(f"slot.{slot}.{last}", params[name], read)
             elif params.get("status") == "empty" and board.has(f"slot.{slot}.{last}"):
                 board.unknown(f"slot.{slot}.{last}", "empty")  # what was said of the medium that is gone
-        return Reply()
+        return NOTHING
 
     def _hear_remote(self, event: Message, board: BoardWriter, awaiting: Request | None) -> Reply[Request]:
         _put(event, board, REMOTE_INFO)
-        return Reply()
+        return NOTHING
 
     def _hear_configuration(self, event: Message, board: BoardWriter, awaiting: Request | None) -> Reply[Request]:
         if not board.has(CHANNELS.name) and any(name == SETTINGS[CHANNELS.name] for name, _ in event.params):
             board.declare(CHANNELS)
         _put(event, board, CONFIGURATION)
-        return Reply()
+        return NOTHING
 
     def _hear_device(self, event: Message, board: BoardWriter, awaiting: Request | None) -> Reply[Request]:
         params = dict(event.params)
         if "model" in params:
             board.put("identity.model", params["model"], word)
         if awaiting is None:
-            return Reply()  # the greeting
+            return NOTHING  # the greeting
         if "unique id" in params:
             board.put("identity.serial", params["unique id"], word)
         if "software version" in params:
@@ -342,7 +343,7 @@ class TextDeckDriver:
             return Reply(then=(clips_get(self._clips, 1),))
         for name in ("clip.name", "clip.start", "clip.length"):
             board.unknown(name, "no clip")
-        return Reply()
+        return NOTHING
 
     def _hear_clips(self, event: Message, board: BoardWriter, awaiting: Request | None) -> Reply[Request]:
         rows: list[dict[str, Any]] = []
@@ -352,14 +353,14 @@ class TextDeckDriver:
             except ValueError:
                 continue  # its own count, or a line that firmware added
         if not rows or awaiting is None:
-            return Reply()
+            return NOTHING
         last = rows[-1]
         if last["index"] == self._clips:
             board.put("clip.name", last["name"])
             board.put("clip.start", last["start"])
             board.put("clip.length", last["duration"])
         if awaiting == clips_get(self._clips, 1):
-            return Reply()  # the last one was asked for its name alone
+            return NOTHING  # the last one was asked for its name alone
         if self._slot:
             rows = [{**row, "slot": self._slot} for row in rows]
         # the page must lead on: a deck that repeats itself is not asked for ever
@@ -371,7 +372,7 @@ class TextDeckDriver:
     def _hear_token(self, event: Message, board: BoardWriter, awaiting: Request | None) -> Reply[Request]:
         token = next((value or name for name, value in event.params), "")
         board.put("format.token", token, word)
-        return Reply()
+        return NOTHING
 
     def _hear_dropped(self, event: Message, board: BoardWriter) -> None:
         """Take the number the deck names; how firmware names it differs (?)."""
