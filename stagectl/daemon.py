@@ -83,6 +83,8 @@ class Daemon:
         records = [record for record in journal.replay() if record.kind in ("take", "command", "verdict")]
         house, devices = wire(world, site, kinds, journal)
         house.trouble = trouble
+        if journal.damage:
+            _note(trouble, "journal-damage", f"The journal was damaged: {journal.damage[0]} The rest is kept.")
         house.takes.restore(record.data for record in records if record.kind == "take")
         recovery = Recovery.read(records, world.clock.now())
         for group in recovery.groups.values():
@@ -112,6 +114,7 @@ class Daemon:
         for task in self._tasks:
             task.cancel()
         await asyncio.gather(*self._tasks, return_exceptions=True)
+        await self.scenes.close()
         self.house.chronicle.write("daemon", "", what="stop")
         if self.mqtt is not None:
             await self.mqtt.stop()
