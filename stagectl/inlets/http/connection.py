@@ -118,6 +118,7 @@ class Connection(RequestHandler):
             log.error("http_fault", why=repr(exc))
             problem = inner_fault()
         response = problem.response()
+        response.headers["Connection"] = "close"
         response.force_close()
         return response
 
