@@ -59,27 +59,27 @@ class _Out(BaseModel):
 class DevicePath(_Lax):
     """Which box."""
 
-    id: Name
+    id: Name = Field(examples=["iso-1"])
 
 
 class PointPath(_Lax):
     """Which point of which box or part."""
 
-    device: Name
-    name: PointName
+    device: Name = Field(examples=["hall"])
+    name: PointName = Field(examples=["output.3.source"])
 
 
 class KindPath(_Lax):
     """Which kind of box or part."""
 
-    kind: Name
+    kind: Name = Field(examples=["recorder"])
 
 
 class ListPath(_Lax):
     """Which list of which box."""
 
-    id: Name
-    what: Name
+    id: Name = Field(examples=["iso-1"])
+    what: Name = Field(examples=["clips"])
 
 
 class CommandPath(_Lax):
@@ -91,13 +91,13 @@ class CommandPath(_Lax):
 class TakePath(_Lax):
     """Which take."""
 
-    n: Number
+    n: Number = Field(examples=[1])
 
 
 class ScenePath(_Lax):
     """Which scene."""
 
-    n: Name
+    n: Name = Field(examples=["roll-all"])
 
 
 class RunPath(_Lax):
@@ -109,7 +109,7 @@ class RunPath(_Lax):
 class InletPath(_Lax):
     """Which inlet; its name stands in the journal."""
 
-    inlet: Name
+    inlet: Name = Field(examples=["pedal"])
 
 
 class WaitQuery(_Lax):
@@ -166,7 +166,7 @@ class RunQuery(_Lax):
 class RollBody(_In):
     """Roll all recorders as one take, or those named in `on`."""
 
-    name: Line = Field("", description="of the take")
+    name: Line = Field("", description="of the take", examples=["Warm-up"])
     on: list[Word] = Field([], max_length=256, description="devices, groups, or what people call them")
 
 
@@ -180,9 +180,9 @@ class CutBody(_In):
 class CommandBody(_In):
     """Any verb for any device, group or part; "set" takes `point` and `value`."""
 
-    target: Word
-    verb: Word
-    args: Arguments = {}
+    target: Word = Field(examples=["hall"])
+    verb: Word = Field(examples=["set"])
+    args: Arguments = Field({}, examples=[{"point": "output.3.source", "value": 2}])
 
 
 class MarkBody(_In):

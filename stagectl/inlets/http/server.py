@@ -68,9 +68,10 @@ async def serve(house: House, host: str, port: int, *, scenes: "Scenes | None" =
     app = web.Application(middlewares=[guard()], client_max_size=BODY_BYTES)
     app.on_response_prepare.append(add_headers)
     for route in ROUTES:
-        app.router.add_route(route.method, route.path_text, endpoint(route, door))
+        address = route.path_text.replace("takes/{n}", "takes/{n:[0-9]+}")  # takes/slate is another address
+        app.router.add_route(route.method, address, endpoint(route, door))
         if route.method == "GET" and route.kind not in ("websocket", "text/event-stream"):
-            app.router.add_route("HEAD", route.path_text, endpoint(route, door))
+            app.router.add_route("HEAD", address, endpoint(route, door))
     runner = web.AppRunner(
         app,
         access_log=None,
