@@ -27,7 +27,7 @@ class Report:
 
 def check_all(path: Path) -> Report:
     """Read everything that belongs to a site file."""
-    set_up("error")  # what is wrong is told once
+    set_up("error", for_good=False)  # what is wrong is told once
     kinds, broken = find_kinds()
     report = Report()
     try:
@@ -44,10 +44,14 @@ def check_all(path: Path) -> Report:
         except SiteError as wrong:
             report.wrong.extend(str(wrong).splitlines())
     names = asyncio.run(_scenes(site, kinds, report))
-    counted = f"{len(site.devices)} devices, {len(names)} scene{'' if len(names) == 1 else 's'}"
+    counted = f"{_count(len(site.devices), 'device')}, {_count(len(names), 'scene')}"
     state = f"{_things(len(report.wrong))} wrong" if report.wrong else "nothing is wrong"
     report.say = f"{site.name}: {counted}; {state}."
     return report
+
+
+def _count(number: int, thing: str) -> str:
+    return f"{number} {thing}" if number == 1 else f"{number} {thing}s"
 
 
 def _things(number: int) -> str:

@@ -92,13 +92,14 @@ class Client:
             port = 0
         if where.scheme != "http" or not where.hostname or not port:
             raise UnreachedError(f'"{self.url}" is no address of a stagectl. It looks like http://127.0.0.1:8420.')
-        line = http.client.HTTPConnection(where.hostname, port, timeout=CONNECT_S)
+        line = http.client.HTTPConnection(where.hostname, port)
         try:
-            line.connect()
-        except OSError as error:
+            line.sock = _dialled(where.hostname, port)
+        except (OSError, UnicodeError) as error:
             remedy = "Start it with `stagectl serve`, or set STAGECTL_URL to where it runs."
             raise UnreachedError(f"stagectl is not reached at {self.url}: {_why(error)}. {remedy}") from error
         line.sock.settimeout(READ_S)
+        line.sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
         return line
 
     def _wait(self, sock: socket.socket, limit_s: float) -> None:
@@ -121,6 +122,15 @@ class Client:
         say = str(given.get("detail") or given.get("say") or given.get("title") or f"refused with status {status}")
         remedy = str(given.get("remedy") or "")
         raise RefusalError(say, "" if remedy and remedy in say else remedy, str(given.get("code") or ""), status)
+
+
+def _dialled(host: str, port: int) -> socket.socket:
+    """A connection. Raises OSError, UnicodeError.
+
+    The name goes as bytes where it can: as text, Python loads its tables of international names, a tenth of a roll.
+    """
+    name: Any = host.encode("ascii") if host.isascii() else host
+    return socket.create_connection((name, port), CONNECT_S)
 
 
 def _target(path: tuple[str | int, ...], query: Mapping[str, object]) -> str:

@@ -10,8 +10,8 @@ import structlog
 LEVELS: Final = ("debug", "info", "warning", "error")
 
 
-def set_up(level: str) -> None:
-    """Set the log up for this process; `level` is one of LEVELS."""
+def set_up(level: str, *, for_good: bool = True) -> None:
+    """Set the log up for this process; `level` is one of LEVELS. `for_good`: loggers may keep what they are now."""
     people = sys.stderr.isatty()
     colors = people and not os.environ.get("NO_COLOR")
     last: structlog.typing.Processor = (
@@ -28,6 +28,6 @@ def set_up(level: str) -> None:
         ],
         wrapper_class=structlog.make_filtering_bound_logger(level),
         logger_factory=structlog.PrintLoggerFactory(sys.stderr),
-        cache_logger_on_first_use=True,
+        cache_logger_on_first_use=for_good,
     )
     logging.basicConfig(level=logging.WARNING, stream=sys.stderr, format="%(levelname)s %(name)s: %(message)s")

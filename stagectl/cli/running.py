@@ -47,8 +47,8 @@ def serve(site: Path, http: tuple[str, int], data: Path, no_mqtt: bool, log: str
     from stagectl.cli.logs import set_up
     from stagectl.daemon import Settings
 
-    set_up(log)
     whole, kinds = read_site(site)
+    set_up(log)
     return asyncio.run(_keep(whole, kinds, Settings(data, http, mqtt=not no_mqtt), _ready))
 
 

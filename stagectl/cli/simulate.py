@@ -198,5 +198,5 @@ def wire(box: str, since: int) -> int:
     from stagectl_simulators import client
 
     for entry in _asked(lambda url: client.wire(url, box, since)):
-        print(f"{entry['n']}  {entry['at_s']:.3f}  {entry['client']}  {entry['way']}  {json.dumps(entry['text'])}")
+        print(f"{entry['n']}  {entry['at_s']:.3f}  {entry['client']}  {entry['way']}  {entry['text']}")
     return Exit.DONE

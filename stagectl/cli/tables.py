@@ -1,6 +1,6 @@
 """How do columns, times and durations look in a terminal?"""
 
-import shutil
+import os
 from collections.abc import Iterable, Sequence
 
 
@@ -21,7 +21,13 @@ def columns(lines: Iterable[Sequence[str]], right: Iterable[int] = ()) -> list[s
 
 def width() -> int:
     """Columns of this terminal, 60 to 120."""
-    return max(60, min(120, shutil.get_terminal_size((80, 24)).columns))
+    wide = os.environ.get("COLUMNS", "")
+    if not wide.isdecimal():
+        try:
+            wide = str(os.get_terminal_size().columns)
+        except OSError:
+            wide = "80"
+    return max(60, min(120, int(wide)))
 
 
 def local(stamp: str | None, *, day: bool = False) -> str:

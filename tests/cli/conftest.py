@@ -2,6 +2,7 @@ import time
 from collections.abc import Iterator
 
 import pytest
+import structlog
 
 from tests.cli.stub import Stub, serving
 
@@ -15,3 +16,10 @@ def stub(monkeypatch: pytest.MonkeyPatch) -> Iterator[Stub]:
         yield stub
     monkeypatch.undo()
     time.tzset()
+
+
+@pytest.fixture(autouse=True)
+def log_as_before() -> Iterator[None]:
+    """A verb sets the log up for its whole process; here the process goes on."""
+    yield
+    structlog.reset_defaults()

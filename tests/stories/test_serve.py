@@ -72,29 +72,6 @@ def test_a_daemon_that_ends_while_decks_roll_sends_nothing_and_finds_its_take_ag
         assert again.end() == 0
 
 
-WRONG = [
-    ("no file", None, "room.yaml"),
-    ("broken YAML", "site: [\n", "this is no YAML"),
-    ("twice", "site: A\nsite: B\ndevices: {}", "room.yaml:2:1"),
-    ("unknown box", "site: A\ndevices:\n  a: {box: text-dek, at: 127.0.0.1}", "room.yaml:3:"),
-]
-
-
-@pytest.mark.parametrize("verb", ["serve", "check", "simulate"])
-@pytest.mark.parametrize(("text", "says"), [row[1:] for row in WRONG], ids=[row[0] for row in WRONG])
-def test_a_site_that_can_not_be_read_is_told_by_line_with_exit_2(
-    tmp_path: Path, verb: str, text: str | None, says: str
-) -> None:
-    site = tmp_path / "room.yaml"
-    if text is not None:
-        site.write_text(text, encoding="utf-8")
-    args = [verb, str(site)] + (["--data", str(tmp_path / "data"), "--http", "127.0.0.1:0"] if verb == "serve" else [])
-    done = stagectl(*args)
-    assert done.returncode == 2
-    assert says in done.stderr
-    assert "Traceback" not in done.stderr
-
-
 def test_an_address_that_is_taken_or_a_folder_that_is_none_is_a_sentence(
     room: tuple[Path, str], tmp_path: Path
 ) -> None:
