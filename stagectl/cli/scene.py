@@ -1,15 +1,19 @@
 """Which verbs list scenes, and run one?"""
 
+import select
+import sys
 from collections.abc import Iterable, Mapping
 from typing import Any, Final
 
 import click
 
+from stagectl.cli.client import PATIENCE_S, RefusalError
 from stagectl.cli.codes import Exit, of_group
-from stagectl.cli.face import Face, client_verb
+from stagectl.cli.face import Face, client_verb, progress
 from stagectl.cli.tables import columns
 from stagectl.cli.verdicts import sentence
 
+STEP_S: Final = 0.1  # between two looks at a run
 _STANDS: Final[Mapping[str, str]] = {"failed": "FAILED", "unconfirmed": "NOT KNOWN"}
 
 
@@ -43,10 +47,40 @@ def scene(face: Face, name: str, given: tuple[str, ...], dry: bool) -> int:
         plan = face.client.post("scenes", name, "runs", body=body, dry="true")
         face.answer(plan, [*_planned(plan["steps"]), str(plan["say"])])
         return Exit.DONE
-    run = face.client.post("scenes", name, "runs", body=body, wait="verdict")
-    last = str(run.get("say") or _count(run))
-    face.answer(run, [*_ran(run["steps"]), *(f"  put back: {one}" for one in run["back"]), last])
+    run = _until_ended(face, face.client.post("scenes", name, "runs", body=body))
+    face.answer(run, [*_ran(run["steps"]), *(f"  put back: {one}" for one in run["back"]), str(run["say"])])
     return of_group(run["ended"], ())
+
+
+def _until_ended(face: Face, run: Mapping[str, Any]) -> Mapping[str, Any]:
+    """Follow a run to its end; what it asks a person is asked here."""
+    told: set[str] = set()
+    looks = 0
+    while run["ended"] is None:
+        for question in run["questions"]:
+            step = str(question["step"])
+            if step not in told:
+                told.add(step)
+                _ask(face, run, step, str(question["of"]))
+        looks += 1
+        if looks == round(PATIENCE_S / STEP_S) and not told:
+            progress("Waiting for the scene to end. Ctrl-C ends the waiting only.")
+        select.select([], [], [], STEP_S)
+        run = face.client.get("scenes", "runs", run["id"])
+    return run
+
+
+def _ask(face: Face, run: Mapping[str, Any], step: str, of: str) -> None:
+    """Put a question of the run to who sits here, or say that it waits for an answer."""
+    words = next((str(one["question"]) for one in run["steps"] if one["step"] == step), "")
+    if not (sys.stdin.isatty() and sys.stderr.isatty()):
+        progress(f"It asks {of}: {words}")
+        return
+    yes = click.confirm(f"It asks {of}: {words}", err=True)
+    try:
+        face.client.post("scenes", "runs", run["id"], "answers", body={"answer": yes, "step": step})
+    except RefusalError as refused:  # somebody else was quicker, or it asks somebody else
+        progress(sentence(str(refused), refused.remedy))
 
 
 def _pairs(given: Iterable[str]) -> dict[str, str]:
@@ -57,10 +91,6 @@ def _pairs(given: Iterable[str]) -> dict[str, str]:
             raise click.UsageError(f'"{pair}" is no argument of a scene. Write it like name="Third movement".')
         args[name] = value
     return args
-
-
-def _count(run: Mapping[str, Any]) -> str:
-    return sentence(f"{run['scene']}: {run['count']}{', ' if run['why'] else ''}{run['why']}", str(run["remedy"]))
 
 
 def _ran(steps: Iterable[Mapping[str, Any]]) -> list[str]:

@@ -1,11 +1,18 @@
 """Do scenes run and plan from a terminal? Against a stub daemon with the shapes of runs and plans."""
 
 import json
+import os
+import pty
+import subprocess
+import sys
 from typing import Any
 
 from tests.cli.answers import golden
 from tests.cli.stub import Stub, problem
+from tests.cli.test_watch import read_until
 
+ID = "01KAXE3Q5V0000000000000000"
+RUN = f"GET /api/v1/scenes/runs/{ID}"
 RUNS = "POST /api/v1/scenes/start/runs"
 
 
@@ -16,7 +23,8 @@ def step(number: str, say: str, stand: str, **more: Any) -> dict[str, Any]:
 
 def run_of(ended: str | None, **more: Any) -> dict[str, Any]:
     told = {
-        "run": "01KAXE3Q5V0000000000000000",
+        "id": ID,
+        "run": ID,
         "scene": "start",
         "called": "Masterclass starts",
         "who": "ines",
@@ -36,6 +44,7 @@ def run_of(ended: str | None, **more: Any) -> dict[str, Any]:
         "back": ["hall output 1 source is 1 again"],
         "stopped_by": "",
         "say": "Masterclass starts: 1 of 3 steps passed.",
+        "questions": [],
     }
     return told | more
 
@@ -82,19 +91,49 @@ PLAN = {
 
 
 def test_a_run_shows_each_step_and_what_was_put_back(stub: Stub) -> None:
-    stub.routes = {RUNS: (200, run_of("failed"))}
+    stub.routes = {RUNS: (202, run_of(None)), RUN: (200, run_of("failed"))}
     result = stub.run("scene", "start", "name=Third movement", "at=5")
     assert result.stdout == golden("scene")
     assert result.exit_code == 1
     assert stub.heard == [
-        ("POST", "/api/v1/scenes/start/runs?wait=verdict", {"args": {"name": "Third movement", "at": "5"}})
+        ("POST", "/api/v1/scenes/start/runs", {"args": {"name": "Third movement", "at": "5"}}),
+        ("GET", f"/api/v1/scenes/runs/{ID}", None),
     ]
 
 
 def test_the_exit_code_of_a_run(stub: Stub) -> None:
-    for ended, code in (("verified", 0), ("sent", 0), ("failed", 1), ("unconfirmed", 3), (None, 3)):
-        stub.routes = {RUNS: (200, run_of(ended))}
+    for ended, code in (("verified", 0), ("sent", 0), ("failed", 1), ("unconfirmed", 3)):
+        stub.routes = {RUNS: (202, run_of(ended))}
         assert stub.run("scene", "start").exit_code == code
+
+
+def asking() -> dict[str, Any]:
+    ask = step("1", "ask operator", "under way", question="Does everyone stand clear?", of="operator")
+    return run_of(None, steps=[ask], questions=[{"step": "1", "of": "operator"}])
+
+
+def test_a_question_of_a_run_is_told_once_where_nobody_can_answer_it(stub: Stub) -> None:
+    stub.routes = {RUNS: (202, asking()), RUN: [(200, asking()), (200, asking()), (200, run_of("verified"))]}
+    result = stub.run("scene", "start")
+    assert result.stderr == "It asks operator: Does everyone stand clear?\n"
+    assert result.exit_code == 0
+
+
+def test_a_question_of_a_run_is_put_to_who_sits_at_the_terminal(stub: Stub) -> None:
+    answers = f"POST /api/v1/scenes/runs/{ID}/answers"
+    stub.routes = {RUNS: (202, asking()), RUN: (200, run_of("verified")), answers: (200, asking())}
+    ours, theirs = pty.openpty()
+    try:
+        command = [sys.executable, "-m", "stagectl", "scene", "start"]
+        env = {**os.environ, "STAGECTL_URL": stub.url}
+        with subprocess.Popen(command, stdin=theirs, stdout=subprocess.DEVNULL, stderr=theirs, env=env) as running:
+            read_until(ours, b"Does everyone stand clear? [y/N]")
+            os.write(ours, b"y\n")
+            assert running.wait(10) == 0
+    finally:
+        os.close(ours)
+        os.close(theirs)
+    assert ("POST", f"/api/v1/scenes/runs/{ID}/answers", {"answer": True, "step": "1"}) in stub.heard
 
 
 def test_a_dry_run_lists_every_change_and_what_it_would_end(stub: Stub) -> None:
