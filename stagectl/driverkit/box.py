@@ -55,6 +55,11 @@ class Prepared:
     on_sent: Callable[[int | None, float], None] = lambda index, at: None
     on_no: Callable[[int | None, str], None] = lambda index, words: None
 
+    @property
+    def undivided(self) -> bool:
+        """Each verb leaves at once: what was not told as sent has not left, not even in part."""
+        return len(self.requests) in (1, len(self.verbs))
+
     def index(self, number: int) -> int | None:
         """Which verb request `number` carries; None: it carries all of them."""
         return number if len(self.requests) == len(self.verbs) else None
@@ -134,6 +139,7 @@ class Box:
         self._looking: dict[int, Reads] = {}
         self._look_at: list[float] = []
         self._glance: Reads | None = None
+        self._silent = False
         self._relook: Reads | None = None
         self._was_silent = False  # ...so long that points kept by notices are no longer believed
         self._tick_timer: Handle | None = None
@@ -205,6 +211,14 @@ class Box:
         for number, (request, data) in enumerate(zip(prepared.requests, prepared.data, strict=True)):
             self._commands.append(_Sent(request, data, None, prepared, number))
         self._pump()
+
+    def withdraw(self, prepared: Prepared, number: int) -> None:
+        """Take back verb `number` if it still waits in line; what goes out in one piece with others stays."""
+        if prepared.index(0) is None and len(prepared.verbs) > 1:
+            return
+        alone = prepared.index(0) is None
+        kept = [one for one in self._commands if one.prepared is not prepared or not (alone or one.number == number)]
+        self._commands = deque(kept)
 
     def look_now(self, names: Collection[str] | None, done: Callable[[], None] | None = None) -> Reads | None:
         """Ask for these points now; `done` once all is answered. None: no link, or nothing to ask."""
@@ -297,6 +311,7 @@ class Box:
         self._relook = None
         self._was_silent = False
         self._beat_at = now + self._driver.beat_s
+        self._silent = False
         self.trouble = "it is still being read"
         self._own(LINK_UP, True)
         self._on_link("up", self._where())
@@ -471,6 +486,9 @@ class Box:
         silent = now - self.heard_at
         self._was_silent |= silent > FRESH_S - TICK_S
         self._own(LINK_SILENT, 0.0 if silent < 1 else float(int(silent)))
+        if (silent > FRESH_S) is not self._silent:
+            self._silent = silent > FRESH_S
+            self._judge_health()
         for number, look in enumerate(self._driver.looks):
             if now >= self._look_at[number] and number not in self._looking:
                 self._look_at[number] = now + look.every_s - TICK_S / 4
@@ -503,6 +521,8 @@ class Box:
         health, why = Health.WELL, ""
         if not self.up or not self.adopted:
             health, why = Health.FAILED, self.trouble
+        elif self._silent:
+            health, why = Health.FAILED, f"it has not answered for {FRESH_S:g} s"
         else:
             for doubt, watch in zip(self.capability.doubts, self._doubts, strict=True):
                 if watch.truth is YES:

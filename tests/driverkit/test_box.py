@@ -355,7 +355,7 @@ async def test_a_line_without_end_closes_the_link_and_the_box_comes_back() -> No
     bench = await Bench().adopted()
     bench.peer.say(b"x" * (LONGEST + 1))
     await until(lambda: bench.box.counts.losses == 1)
-    assert bench.links[-1] == ("down", "it is out of step: a line without end")
+    assert bench.links[-1] == ("down", "a line without end")
     await bench.adopted()
 
 

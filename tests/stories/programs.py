@@ -56,8 +56,11 @@ class Program:
         return self._log.read()
 
     def end(self, by: signal.Signals = signal.SIGINT) -> int:
-        """Tell it to end; its exit code."""
-        self.process.send_signal(by)
+        """Tell it to end; its exit code. A Ctrl-C reaches its children too, as a terminal's does."""
+        if by is signal.SIGINT:
+            os.killpg(self.process.pid, by)
+        else:
+            self.process.send_signal(by)
         return self.process.wait(WAIT_S)
 
     def close(self) -> None:

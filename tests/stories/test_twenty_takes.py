@@ -1,5 +1,6 @@
 """Twenty takes with random faults: does every verdict agree with the simulators' own record, and does nothing grow?"""
 
+import os
 import random
 from collections.abc import Iterator
 from pathlib import Path
@@ -12,7 +13,7 @@ from tests.stories.studio import RECORDERS, Studio, until
 pytestmark = [pytest.mark.slow, pytest.mark.timeout(400)]
 
 TAKES = 20
-SEED = 20261125
+SEED = int(os.environ.get("STORY_SEED", "20261125"))  # another seed, another story
 # Faults that a roll or a cut may meet, and how long they last: for the roll alone, or over the whole take.
 FAULTS = (
     ("never_roll", True),
@@ -42,7 +43,16 @@ def records(studio: Studio, box: str) -> bool:
 
 
 def healed(studio: Studio) -> bool:
-    return all(box["adopted"] and box["health"] in ("well", "local") for box in studio.get("devices")["devices"])
+    """Every recorder is well, and was asked since it last changed."""
+    boxes = studio.get("devices")["devices"]
+    known = [studio.point(box, name) for box in RECORDERS for name in ("transport", "remote", "slot.1.state")]
+    return all(box["adopted"] and box["health"] == "well" for box in boxes) and all(
+        point["quality"] == "good" and point["value"] != "recording" for point in known
+    )
+
+
+def losses(studio: Studio, box: str) -> int:
+    return int(studio.get(f"devices/{box}")["counts"]["losses"])
 
 
 def memory_kb(studio: Studio) -> int:
@@ -67,35 +77,49 @@ def press_roll(studio: Studio, take: int, names: dict[str, str]) -> dict[str, An
     return dict(answer)
 
 
+def make_sick(studio: Studio, chance: random.Random) -> dict[str, str]:
+    """Turn random faults on: box -> fault."""
+    names = {}
+    for box in chance.sample(RECORDERS, chance.choice((0, 1, 1, 2))):
+        fault, value = chance.choice(FAULTS)
+        names[box] = fault
+        studio.fault(box, fault, value)
+    return names
+
+
+def press_cut(studio: Studio, take: int, number: int, names: dict[str, str]) -> None:
+    status, ended = studio.post("cut", {"take": take}, key=f"cut-{number}")
+    assert status == 200, ended
+    for told in ended["boxes"]:
+        if told["ended"] == "verified":
+            assert not records(studio, told["device"]), (number, told, names)
+        assert told["device"] in names or told["ended"] == "verified", f"take {number}, faults {names}: {told}"
+
+
+def heal(studio: Studio, names: dict[str, str]) -> None:
+    """Turn the faults off, as a person would put the boxes right, and wait until that is seen."""
+    for box, fault in names.items():
+        lost = losses(studio, box)
+        studio.fault(box, fault, False)
+        studio.hand(box, "remote", on=True)
+        if records(studio, box):
+            studio.hand(box, "stop")
+        if fault == "silent":  # an answer is missing for ever: the link is made anew before it is believed
+            until(lambda box=box, lost=lost: losses(studio, box) > lost, 15, f"{box} is connected anew")
+    until(lambda: healed(studio), 30, f"all is well again after {names}")
+    until(lambda: not (studio.get("now")["take"] or {}).get("running"), 15, "nothing rolls")
+
+
 def test_twenty_takes_with_random_faults(studio: Studio) -> None:
     chance = random.Random(SEED)
     grown_from = 0
     for number in range(1, TAKES + 1):
-        sick = chance.sample(RECORDERS, chance.choice((0, 1, 1, 2)))
-        names = {}
-        for box in sick:
-            fault, value = chance.choice(FAULTS)
-            names[box] = fault
-            studio.fault(box, fault, value)
+        names = make_sick(studio, chance)
         rolled = press_roll(studio, number, names)
-        well = [told for told in rolled["boxes"] if told["device"] not in sick]
-        assert {told["ended"] for told in well} == {"verified"}, (number, names, rolled)
-
-        status, ended = studio.post("cut", {"take": rolled["take"]}, key=f"cut-{number}")
-        assert status == 200, ended
-        for told in ended["boxes"]:
-            if told["ended"] == "verified":
-                assert not records(studio, told["device"]), (number, told, names)
-            assert told["device"] in sick or told["ended"] == "verified", (number, told, names)
-
-        for box, fault in names.items():
-            studio.fault(box, fault, False)
-        for box in sick:
-            studio.hand(box, "remote", on=True)
-            if records(studio, box):
-                studio.hand(box, "stop")
-        until(lambda: healed(studio), 30, f"all is well again after {names}")
-        until(lambda: not studio.get("now")["take"] or not studio.get("now")["take"]["running"], 15, "nothing rolls")
+        odd = [told for told in rolled["boxes"] if told["device"] not in names and told["ended"] != "verified"]
+        assert not odd, f"take {number}, faults {names}: {odd}"
+        press_cut(studio, rolled["take"], number, names)
+        heal(studio, names)
         if number == 5:
             grown_from = memory_kb(studio)
     takes = studio.get("takes?count=100")["takes"]
