@@ -5,16 +5,16 @@ and is judged from points alone. The path never says a thing twice.
 """
 
 from collections import OrderedDict
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Final, Protocol
 
 from stagectl.control.access import Limit, Lock, Person, may
 from stagectl.control.groups import Command, Group
 from stagectl.control.judging import Judge, Log
 from stagectl.control.ramps import Ramp, rise_s
-from stagectl.driverkit.box import Box, Prepared
+from stagectl.driverkit.box import Box
 from stagectl.model.board import Board
-from stagectl.model.conditions import ALWAYS, NO, UNKNOWN, YES, Lasts, Truth, judge
+from stagectl.model.conditions import ALWAYS, NO, UNKNOWN, YES, All, Condition, Lasts, Leaf, Truth, judge
 from stagectl.model.errors import RefusedError
 from stagectl.model.points import Flags
 from stagectl.model.verbs import Ask, Ended, Set, Verb, Verdict
@@ -31,7 +31,11 @@ class Guard(Protocol):
 
 
 class Commands:
-    """The only door to boxes. One for the whole daemon."""
+    """The only door to boxes. One for the whole daemon.
+
+    Attributes:
+        act: lets a house part do what its own ask asks for, once that is journalled; may raise RefusedError.
+    """
 
     def __init__(self, board: Board, clock: Clock, log: Log, boxes: Mapping[str, Box]) -> None:
         self.board = board
@@ -39,6 +43,7 @@ class Commands:
         self.locks: list[Lock] = []
         self.limits: list[Limit] = []
         self.guards: list[Guard] = []
+        self.act: Callable[[Ask], None] = lambda ask: None
         self.groups: OrderedDict[str, Group] = OrderedDict()
         self.judge = Judge(board, clock, log, boxes)
         self.judge.relaunch = self._relaunch
@@ -56,7 +61,7 @@ class Commands:
             warm: kept for later: its needs and moot are followed, so that go only looks at them.
         """
         now = self._clock.now()
-        commands = [Command(ask, self.boxes.get(ask.target), armed_at=now) for ask in asks]
+        commands = [Command(ask, self.boxes.get(ask.target), armed_at=now, person=person) for ask in asks]
         by_box: dict[str, list[Command]] = {}
         for command in commands:
             try:
@@ -90,6 +95,7 @@ class Commands:
         """What `arm` asks of access and guards, for commands that were kept warm."""
         now = self._clock.now()
         for command in commands:
+            command.person = person
             try:
                 may(person, command.ask, self.locks, self.limits)
                 for guard in self.guards:
@@ -101,9 +107,9 @@ class Commands:
     def disarm(self, commands: Sequence[Command]) -> None:
         """Give up what `arm(warm=True)` follows."""
         for command in commands:
-            for watch in (command.needs, command.moot, command.watch):
-                if watch is not None:
-                    watch.detach()
+            command.let_go()
+            if command.watch is not None:
+                command.watch.detach()
 
     def _build(self, command: Command, *, warm: bool) -> None:
         verb, device = command.ask.verb, command.ask.target
@@ -138,8 +144,8 @@ class Commands:
         prepared = box.prepare([command.ask.verb for command in commands])
         prepared.on_sent = lambda index, at: self.judge.sent(commands, index, at)
         prepared.on_no = lambda index, words: self.judge.heard_no(commands, index, words)
-        for command in commands:
-            command.prepared = prepared
+        for place, command in enumerate(commands):
+            command.prepared, command.place = prepared, place
 
     # -- go -------------------------------------------------------------------------------------------------------
 
@@ -172,6 +178,7 @@ class Commands:
         now = self._clock.now()
         ready = self._enter(group, commands, now)
         self._write_down(group)
+        self._act(ready)
         self._launch(ready)
         self.judge.settle(group)
 
@@ -180,11 +187,53 @@ class Commands:
         now = self._clock.now()
         ready = self._enter(group, commands, now)
         self._write_down(group)
+        self._act(ready)
         if ready:
-            group.durable = await self._log.synced(group.number)
-            ready = [command for command in ready if command.verdict is None]
+            try:
+                group.durable = await self._log.synced(group.number)
+            except BaseException:
+                self._give_up(group, ready)
+                raise
+            ready = self._still_so(ready)
         self._launch(ready)
         self.judge.settle(group)
+
+    def _still_so(self, ready: Sequence[Command]) -> list[Command]:
+        """Time has passed since they were let through: locks, limits, needs and moot are judged again."""
+        still: list[Command] = []
+        for command in ready:
+            if command.verdict is not None:
+                continue  # overtaken meanwhile
+            try:
+                if command.box is not None:
+                    if command.person is not None:
+                        may(command.person, command.ask, self.locks, self.limits)
+                    command.looking = False
+                    self._needed(command)
+            except RefusedError as refused:
+                self.judge.end(command, self.judge.refusal(command, refused, self._clock.now()))
+            else:
+                still.append(command)
+        return still
+
+    def _give_up(self, group: Group, ready: Sequence[Command]) -> None:
+        """Who asked went away before anything was sent: nothing must stay in the way of others."""
+        self._launch([command for command in ready if command.box is None])
+        for command in ready:
+            if command.box is not None:
+                gone = RefusedError("who asked went away before it was sent", remedy="Ask again.", code="given-up")
+                self.judge.end(command, self.judge.refusal(command, gone, self._clock.now()))
+        self.judge.settle(group)
+
+    def _act(self, ready: Sequence[Command]) -> None:
+        """House parts do at once what needs no device."""
+        for command in ready:
+            if command.box is None:
+                command.acted_at = self._clock.now()
+                try:
+                    self.act(command.ask)
+                except RefusedError as refused:
+                    self.judge.end(command, self.judge.refusal(command, refused, self._clock.now()))
 
     async def durable(self, group: Group) -> bool:
         """Wait for the journal before an answer. False: the answer must say "not durable"."""
@@ -242,27 +291,37 @@ class Commands:
 
     def _launch(self, ready: Sequence[Command]) -> None:
         """Bytes out, watches attached. A link that is busy is named late and holds nobody up."""
-        queued: dict[int, tuple[Box, Prepared]] = {}
-        for command in self._fire(ready):
-            if command.box is None or command.looking:
+        queued: dict[int, tuple[Box, list[Command]]] = {}
+        others = self._fire(ready)
+        for command in others:
+            if command.box is None:
+                self.judge.watch_from(command, command.acted_at)
+            elif command.looking:
                 self.judge.watch_from(command, self._clock.now())
-                if command.box is not None:
-                    command.box.glance(command.names)
             elif command.prepared is None or command.prepared.epoch != command.box.epoch:
                 self._again(command)
             elif rise := self._rise_s(command):
                 self._rise(command, command.box, rise)
             else:
-                queued[id(command.prepared)] = (command.box, command.prepared)
+                queued.setdefault(id(command.prepared), (command.box, []))[1].append(command)
                 self.judge.expect(command, command.ask.verb.deadline_s())
-        for box, prepared in queued.values():
-            try:
-                box.enqueue(prepared)
-            except RefusedError as refused:
-                for command in ready:
-                    if command.prepared is prepared:
-                        self.judge.end(command, self.judge.refusal(command, refused, self._clock.now()))
+        for box, some in queued.values():
+            self._queue(box, some)
+        self.judge.look([command for command in others if command.looking])
         self.judge.wake()
+
+    def _queue(self, box: Box, commands: list[Command]) -> None:
+        """Send what was prepared together; packed anew if one of it is refused, joined, or so already."""
+        try:
+            prepared = commands[0].prepared
+            if prepared is None or len(prepared.verbs) != len(commands):
+                self._share(box, commands)
+                prepared = commands[0].prepared
+            assert prepared is not None
+            box.enqueue(prepared)
+        except RefusedError as refused:
+            for command in commands:
+                self.judge.end(command, self.judge.refusal(command, refused, self._clock.now()))
 
     def _fire(self, ready: Sequence[Command]) -> list[Command]:
         """Send what has right of way: one pass of bytes, then the watching, so that the last deck waits for no watch.
@@ -273,6 +332,8 @@ class Commands:
         others: list[Command] = []
         for command in ready:
             box, prepared = command.box, command.prepared
+            if command.verdict is not None:
+                continue  # one of the same press overtook it
             if box is None or prepared is None or command.looking or prepared.epoch != box.epoch or not command.first:
                 others.append(command)
             else:
@@ -309,13 +370,15 @@ class Commands:
                 except RefusedError as refused:
                     self.judge.end(command, self.judge.refusal(command, refused, self._clock.now()))
 
-        def on_hand(words: str) -> None:
-            self.judge.end(command, self.judge.verdict(command, Ended.FAILED, words, code="hand"))
+        def on_hand(words: str, code: str) -> None:
+            self.judge.end(command, self.judge.verdict(command, Ended.FAILED, words, code=code))
 
         command.ramp = Ramp(self.board, box, self._clock, verb, on_top=on_top, on_hand=on_hand)
 
     def _relaunch(self, command: Command) -> None:
         """It seemed to be so already, but is not: the needs are asked again, and the verb goes out once."""
+        if command.verdict is not None:
+            return  # overtaken meanwhile
         try:
             self._needed(command)
         except RefusedError as refused:
@@ -346,10 +409,18 @@ def _nothing(truth: Truth) -> None:
 def _not_yet(board: Board, command: Command) -> str:
     """Which of its needs do not hold, in words."""
     told = []
-    for leaf in command.ask.verb.needs().leaves():
+    for leaf in _unmet(board, command.ask.verb.needs(), command.ask.target):
         reading = board.reading(command.ask.target, leaf.spec)
-        if judge(board, leaf, command.ask.target) is not YES:
-            where = leaf.spec.name.replace(".", " ")
-            seen = leaf.spec.say(reading.value) if reading.value is not None else "not known"
-            told.append(f"{where} is {seen}" + ("" if reading.quality == "good" else f" ({reading.quality})"))
+        where = leaf.spec.name.replace(".", " ")
+        seen = leaf.spec.say(reading.value) if reading.value is not None else "not known"
+        told.append(f"{where} is {seen}" + ("" if reading.quality == "good" else f" ({reading.quality})"))
     return ", ".join(told) or command.ask.verb.needs().say()
+
+
+def _unmet(board: Board, wanted: Condition, device: str) -> list[Leaf]:
+    """The claims that keep `wanted` from being yes: of parts that are met, none."""
+    if judge(board, wanted, device) is YES:
+        return []
+    if isinstance(wanted, All):
+        return [leaf for part in wanted.parts for leaf in _unmet(board, part, device)]
+    return list(wanted.leaves())

@@ -5,6 +5,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from stagectl.control.access import Person
 from stagectl.control.ramps import Ramp
 from stagectl.driverkit.box import Box, Prepared
 from stagectl.model.conditions import Truth, Watch
@@ -18,6 +19,9 @@ class Command:
 
     Attributes:
         box: None for a house part's own effect, which sends nothing.
+        place: which verb of `prepared` is its own.
+        person: who asks; None while it is only kept warm.
+        acted_at: when its house part did what it does.
         watch: follows the effect from the moment the bytes left.
         sent_at: when they did; None: not (yet).
         verdict: final once set.
@@ -28,6 +32,9 @@ class Command:
     ask: Ask
     box: Box | None = None
     prepared: Prepared | None = None
+    place: int = 0
+    person: Person | None = None
+    acted_at: float = 0.0
     watch: Watch | None = None
     needs: Watch | None = None
     moot: Watch | None = None
@@ -35,6 +42,7 @@ class Command:
     sent_at: float | None = None
     deadline_at: float = float("inf")
     looking: bool = False  # it was so already: a look instead of the verb
+    relaunched: bool = False  # ...but the look said no: it goes out now, once
     said_no: str = ""
     ramp: Ramp | None = None
     verdict: Verdict | None = None

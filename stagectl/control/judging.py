@@ -6,6 +6,7 @@ from typing import Any, Final, Protocol
 
 from stagectl.control.access import touched
 from stagectl.control.groups import Command, Group
+from stagectl.driverkit.box import Box
 from stagectl.model.board import Board
 from stagectl.model.conditions import NO, YES, Truth, compare, judge
 from stagectl.model.errors import RefusedError
@@ -61,12 +62,14 @@ class Judge:
         """
         verb, flags = command.ask.verb, command.ask.verb.flags()
         pairs = touched(command.ask)
+        overtaken: dict[Command, None] = {}
         for pair in pairs:
             for other in self._others(pair):
                 if other is command or other.verdict is not None:
                     continue
                 if type(verb) is type(other.ask.verb) and (Flags.FIRST in flags or verb == other.ask.verb):
                     other.twins.append(command)
+                    command.let_go()
                     return False
                 older_yields = (isinstance(verb, Set) and isinstance(other.ask.verb, Set)) or (
                     Flags.FIRST in flags and Flags.FIRST not in other.ask.verb.flags()
@@ -77,9 +80,9 @@ class Judge:
                         remedy="Wait for its verdict and ask again.",
                         code="conflict",
                     )
-                self.end(
-                    other, Verdict(Ended.FAILED, f"overtaken by {verb.say()} of {command.ask.who}", code="overtaken")
-                )
+                overtaken[other] = None
+        for other in overtaken:  # only now: who is refused overtakes nobody
+            self.end(other, Verdict(Ended.FAILED, f"overtaken by {verb.say()} of {command.ask.who}", code="overtaken"))
         for pair in pairs:
             self._inflight[pair] = command
             self._remember_ours(pair, command.ask)
@@ -143,6 +146,7 @@ class Judge:
         elif (
             truth is NO
             and command.looking
+            and not command.relaunched
             and command.sent_at is not None
             and judge(self._board, command.ask.verb.moot(), command.ask.target, since=command.sent_at) is NO
         ):
@@ -150,7 +154,8 @@ class Judge:
 
     def _moot_no_more(self, command: Command) -> None:
         """It seemed to be so already, but the look says no: the verb goes out, once."""
-        command.looking = False
+        command.looking, command.relaunched = False, True
+        command.sent_at = None  # that was a look; its bytes have yet to leave
         assert command.watch is not None
         command.watch.detach()
         self._open.pop(command, None)
@@ -164,26 +169,50 @@ class Judge:
             self._expire(command)
         if now >= self._look_at:
             self._look_at = now + NEXT_LOOK_S
-            for command in tuple(self._open):
-                if command.box is not None and command.sent_at is not None:
-                    command.box.glance(command.names)
+            self.look(tuple(self._open))
         for command in [command for command, until in self._later.items() if now >= until]:
             self._forget(command)
         self.wake()
 
+    @staticmethod
+    def look(commands: Sequence[Command]) -> None:
+        """Ask each box once for all that is to be seen of it: one command must not keep the looks from the others."""
+        names: dict[Box, dict[str, None]] = {}
+        for command in commands:
+            if command.box is not None and command.sent_at is not None:
+                names.setdefault(command.box, {}).update(dict.fromkeys(command.names))
+        for box, some in names.items():
+            box.glance(tuple(some))
+
     def _expire(self, command: Command) -> None:
         if command.sent_at is None:
-            verdict = self.verdict(command, Ended.UNCONFIRMED, "it waited in line and may or may not have left")
-        elif command.watch is not None and command.watch.blind:
-            verdict = self.verdict(command, Ended.SENT)
+            verdict = self._never_left(command)
         elif command.said_no:
             verdict = self.verdict(command, Ended.FAILED, command.said_no, code="device")
+        elif command.watch is not None and command.watch.blind:
+            verdict = self.verdict(command, Ended.SENT)
         elif command.truth is NO:
             seen = ", ".join(command.watch.missing()) if command.watch is not None else ""
             verdict = self.verdict(command, Ended.FAILED, f"seen otherwise: {seen}", code="seen-otherwise")
         else:
             verdict = self.verdict(command, Ended.UNCONFIRMED, "not known if it happened", code="not-known")
         self.end(command, verdict)
+
+    def _never_left(self, command: Command) -> Verdict:
+        """It waited in its box's line until its time was over; `end` takes it out of there."""
+        if command.ramp is not None:
+            return self.verdict(command, Ended.FAILED, "it did not come all the way up: the line is busy", code="late")
+        if command.prepared is not None and not command.prepared.undivided:
+            return self.verdict(command, Ended.UNCONFIRMED, "it waited in line and may or may not have left")
+        after_s = self._clock.now() - command.armed_at
+        return Verdict(
+            Ended.FAILED,
+            "its line is busy, nothing was sent",
+            after_s=after_s,
+            remedy="Ask again.",
+            code="late",
+            refused=True,
+        )
 
     def wake(self) -> None:
         """Be called at the next deadline or look."""
@@ -222,6 +251,7 @@ class Judge:
     def refuse(self, command: Command, refused: RefusedError, now: float) -> None:
         """End a command that was never sent."""
         command.verdict = self.refusal(command, refused, now)
+        command.let_go()
         if command.watch is not None:
             command.watch.detach()
 
@@ -233,19 +263,19 @@ class Judge:
         self._open.pop(command, None)
         if command.ramp is not None:
             command.ramp.end()
+        if command.sent_at is None and command.box is not None and command.prepared is not None:
+            command.box.withdraw(command.prepared, command.place)  # after its verdict nothing of it leaves
         for pair in touched(command.ask):
             if self._inflight.get(pair) is command:
                 del self._inflight[pair]
-                self._remember_ours(pair, command.ask)
+                self._whose(pair, command, verdict)
         if command.watch is not None:
             if verdict.ended in (Ended.VERIFIED, Ended.SENT) or command.sent_at is None:
                 command.watch.detach()
             else:
                 self._later[command] = self._clock.now() + LATER_S
                 self.wake()
-        for watch in (command.needs, command.moot):
-            if watch is not None:
-                watch.detach()
+        command.let_go()
         self._count_off(command)
         for twin in command.twins:
             twin.verdict = verdict
@@ -289,8 +319,16 @@ class Judge:
 
     # -- whose act was it? ----------------------------------------------------------------------------------------
 
-    def _remember_ours(self, pair: tuple[str, str], ask: Ask) -> None:
-        self._ours[pair] = (ask, self._clock.now() + OURS_S)
+    def _whose(self, pair: tuple[str, str], command: Command, verdict: Verdict) -> None:
+        """A late change is still ours if the box got the command; one whose end we could not see may be told late."""
+        if verdict.refused or verdict.moot or command.said_no:
+            if (ours := self._ours.get(pair)) is not None and ours[0] is command.ask:
+                del self._ours[pair]
+        else:
+            self._remember_ours(pair, command.ask, LATER_S if verdict.ended is Ended.UNCONFIRMED else OURS_S)
+
+    def _remember_ours(self, pair: tuple[str, str], ask: Ask, within_s: float = OURS_S) -> None:
+        self._ours[pair] = (ask, self._clock.now() + within_s)
         self._ours.move_to_end(pair)
         while len(self._ours) > OURS:
             self._ours.popitem(last=False)
@@ -301,7 +339,11 @@ class Judge:
         for name in (reading.name, "*"):
             pair = (reading.device, name)
             command = self._inflight.get(pair)
-            if command is not None and (not isinstance(command.ask.verb, Set) or _asked_for(command.ask, reading)):
+            if command is not None and (
+                not isinstance(command.ask.verb, Set)
+                or _asked_for(command.ask, reading)
+                or (command.ramp is not None and command.ramp.ours(reading.value))
+            ):
                 return command.ask.who
             ours = self._ours.get(pair)
             if ours is not None and now <= ours[1] and _asked_for(ours[0], reading):

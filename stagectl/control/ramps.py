@@ -6,7 +6,7 @@ Only upwards: a fall is done at once. Sound caution: a remote gain step can hurt
 from collections.abc import Callable
 from typing import Any, Final
 
-from stagectl.driverkit.box import Box
+from stagectl.driverkit.box import Box, Prepared
 from stagectl.model.board import Board
 from stagectl.model.conditions import number_of
 from stagectl.model.errors import RefusedError
@@ -48,6 +48,7 @@ class Ramp(Poked):
         "_reading",
         "_sent",
         "_start",
+        "_step_out",
         "_verb",
     )
 
@@ -59,8 +60,9 @@ class Ramp(Poked):
         verb: Set[Any],
         *,
         on_top: Callable[[], None],
-        on_hand: Callable[[str], None],
+        on_hand: Callable[[str, str], None],
     ) -> None:
+        """`on_hand(words, code)` tells why it ends before the top."""
         self._box = box
         self._clock = clock
         self._verb = verb
@@ -70,13 +72,17 @@ class Ramp(Poked):
         self._sent: list[float] = [self._start]
         self._begun = clock.now()
         self._over = False
+        self._step_out: Prepared | None = None  # still waits in the box's line
         self._reading = board.reading(box.name, verb.point)
         self._reading.watches.append(self)
         self._step()
 
     def end(self) -> None:
-        """Stop here; safe to call twice."""
+        """Stop here; safe to call twice. A step that has not left stays here."""
         self._over = True
+        if self._step_out is not None:
+            self._box.withdraw(self._step_out, 0)
+            self._step_out = None
         if self in self._reading.watches:
             self._reading.watches.remove(self)
 
@@ -84,11 +90,15 @@ class Ramp(Poked):
         """A notice (not the echo of our own step) with a value that is none of ours: a hand took over."""
         value = number_of(reading.value)
         told = reading.asked_at == reading.read_at and reading.changed_at == reading.read_at
-        if self._over or not told or value is None:
+        if self._over or not told or value is None or self.ours(value):
             return
-        if all(abs(value - ours) > max(self._verb.point.tolerance, 1.0) for ours in self._sent):
-            self.end()
-            self._on_hand(f"a hand took over at {reading.spec.say(reading.value)}")
+        self.end()
+        self._on_hand(f"a hand took over at {reading.spec.say(reading.value)}", "hand")
+
+    def ours(self, value: object) -> bool:
+        """Is this one of our own steps, as near as boxes round and report in between?"""
+        seen = number_of(value)
+        return seen is not None and any(abs(seen - one) <= max(self._verb.point.tolerance, 1.0) for one in self._sent)
 
     def _step(self) -> None:
         if self._over:
@@ -100,11 +110,17 @@ class Ramp(Poked):
             self.end()
             self._on_top()
             return
-        self._sent = [*self._sent[-SENT:], value]
-        try:
-            self._box.enqueue(self._box.prepare([Set(self._verb.point, round(value, 2))]))
-        except RefusedError as refused:
-            self.end()
-            self._on_hand(str(refused))
-            return
+        if self._step_out is None:  # a slow box gets fewer steps, never a line of them
+            self._sent = [*self._sent[-SENT:], value]
+            try:
+                self._step_out = self._box.prepare([Set(self._verb.point, round(value, 2))])
+                self._step_out.on_sent = self._left
+                self._box.enqueue(self._step_out)
+            except RefusedError as refused:
+                self.end()
+                self._on_hand(str(refused), refused.code)
+                return
         self._clock.later(self._clock.now() + STEP_S, self._step)
+
+    def _left(self, index: int | None, at: float) -> None:
+        self._step_out = None

@@ -89,6 +89,7 @@ class House:
         self._warm: list[Command] = []
         self._warm_key: tuple[int, str] | None = None
         takes.on_change.append(self._warm_soon)
+        commands.act = self._act
         self._warming = False
 
     @property
@@ -169,11 +170,11 @@ class House:
         first = verb is not None and Flags.FIRST in verb.flags()
         commands = self.commands.recheck(wish.person, warm) if warm else self._armed(wish, asks)
         if first:
-            if any(ask.verb.spec is Roll.spec for ask in asks):
-                self.takes.expect(asks, str(wish.args.get("name") or ""))
             self.commands.go(group, commands)
+            went = any(command.verdict is None or not command.verdict.refused for command in commands)
+            if went and any(ask.verb.spec is Roll.spec for ask in asks):
+                self.takes.expect(asks, str(wish.args.get("name") or ""))
         else:
-            self._act(asks)
             await self.commands.go_durable(group, commands)
         if verb is not None and Flags.ENDS_TAKE in verb.flags() and group.take is not None:
             number = group.take
@@ -212,10 +213,9 @@ class House:
             asks.extend([child] if child.target == ask.target else self._spread(child))
         return asks
 
-    def _act(self, asks: Sequence[Ask]) -> None:
-        for ask in asks:
-            if (part := self.parts.get(ask.target)) is not None:
-                part.act(ask.verb)
+    def _act(self, ask: Ask) -> None:
+        if (part := self.parts.get(ask.target)) is not None:
+            part.act(ask.verb)
 
     def _identified(self, wish: Wish) -> str:
         if not wish.id:

@@ -110,6 +110,7 @@ class PretendBox:
         self.refuses = ""
         self.writer = board.writer(name)
         self.values: dict[str, Any] = {}
+        self._line: list[Prepared] = []
         self._clock = board.clock
 
     def has(self, spec: PointSpec[Any], value: Any) -> None:
@@ -136,9 +137,17 @@ class PretendBox:
         return at
 
     def enqueue(self, prepared: Prepared) -> None:
+        self._line.append(prepared)
         self._clock.later(self._clock.now(), lambda: self._leave(prepared))
 
+    def withdraw(self, prepared: Prepared, number: int) -> None:
+        if len(prepared.verbs) == 1 and prepared in self._line:
+            self._line.remove(prepared)
+
     def _leave(self, prepared: Prepared) -> None:
+        if prepared not in self._line:
+            return
+        self._line.remove(prepared)
         prepared.on_sent(None, self._clock.now())
         self._carry_out(prepared)
 
