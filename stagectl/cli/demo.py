@@ -34,8 +34,11 @@ NAME: Final = "tidewater-hall.yaml"
     "--http", type=Address(), default=f"{WEB[0]}:{WEB[1]}", show_default=True, help="Where the web door opens."
 )
 @click.option("--data", type=click.Path(path_type=Path), help="Folder of the journal; else one that goes when it ends.")
+@click.option(
+    "--door", type=Address(), default=f"{DOOR[0]}:{DOOR[1]}", show_default=True, help="Where faults are turned."
+)
 @log_option("warning")
-def demo(http: tuple[str, int], data: Path | None, log: str) -> int:
+def demo(http: tuple[str, int], data: Path | None, door: tuple[str, int], log: str) -> int:
     """Play the demo hall: all its boxes simulated, and the daemon that drives them. Ctrl-C ends all of it."""
     from stagectl.cli.logs import set_up
 
@@ -43,16 +46,16 @@ def demo(http: tuple[str, int], data: Path | None, log: str) -> int:
     with contextlib.ExitStack() as stack:
         hall = stack.enter_context(as_file(files("stagectl") / "demo_hall"))
         folder = data or Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="stagectl-demo-")))
-        return asyncio.run(_run(hall / NAME, http, folder, kept=data is not None))
+        return asyncio.run(_run(hall / NAME, http, door, folder, kept=data is not None))
 
 
-async def _run(path: Path, http: tuple[str, int], folder: Path, *, kept: bool) -> int:
+async def _run(path: Path, http: tuple[str, int], door: tuple[str, int], folder: Path, *, kept: bool) -> int:
     from stagectl.daemon import Settings
 
     started = asyncio.get_running_loop().time()
     end = End()
     site, kinds = read_site(path)
-    async with _simulators(site, end) as played:
+    async with _simulators(site, door, end) as played:
         if end.has_come:
             return end.code
         web = or_free(*http, _tell, "The web door")
@@ -71,7 +74,7 @@ def _tell(text: str) -> None:
 
 
 @asynccontextmanager
-async def _simulators(site: "Site", end: End) -> AsyncIterator[dict[str, Any]]:
+async def _simulators(site: "Site", door: tuple[str, int], end: End) -> AsyncIterator[dict[str, Any]]:
     """The boxes of a site, played by a child that ends with us. Gives what it printed: door and boxes' addresses.
 
     It has a session of its own: a Ctrl-C reaches us alone, and the daemon lets go before the boxes are gone.
@@ -81,7 +84,7 @@ async def _simulators(site: "Site", end: End) -> AsyncIterator[dict[str, Any]]:
     child = await asyncio.create_subprocess_exec(*command, stdin=pipe, stdout=pipe, start_new_session=True)
     assert child.stdin is not None
     assert child.stdout is not None
-    child.stdin.write(as_line(spec(site, DOOR, _tell)).encode())
+    child.stdin.write(as_line(spec(site, door, _tell)).encode())
     watching: asyncio.Task[None] | None = None
     try:
         try:
