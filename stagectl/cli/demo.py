@@ -149,7 +149,7 @@ def _say_what_runs(daemon: "Daemon", door: str, folder: Path, *, kept: bool) -> 
 def _mqtt(daemon: "Daemon") -> str:
     trouble = daemon.house.trouble.get("mqtt")
     if daemon.mqtt is None or trouble:
-        return str(trouble or "off")
+        return (trouble or "off").removeprefix("MQTT is ")
     host, port = daemon.mqtt.address
     return f"{host}:{port}"
 
