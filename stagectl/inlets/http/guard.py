@@ -171,6 +171,8 @@ def _key(request: web.Request, route: Route) -> str:
 
 
 def _query(request: web.Request, route: Route) -> dict[str, Any]:
+    if not request.query_string:
+        return _shaped("query", route.query, {})
     given: dict[str, str] = {}
     for name, value in request.query.items():
         if name in given:
@@ -220,6 +222,8 @@ async def _body(request: web.Request, route: Route) -> BaseModel | None:
 
 
 def _check_type(request: web.Request) -> None:
+    if request.headers.get("Content-Type") == "application/json":
+        return
     charset = (request.charset or "utf-8").casefold()
     if request.content_type != "application/json" or charset not in ("utf-8", "utf8"):
         raise ProblemError(
@@ -234,7 +238,11 @@ def _check_type(request: web.Request) -> None:
 async def _read(request: web.Request) -> bytes:
     if request.content_length is not None and request.content_length > BODY_BYTES:
         raise too_large()
+    if not request.can_read_body:
+        return b""
     try:
+        if request.content.is_eof():  # it came with the headers, as a press does
+            return await request.read()
         async with asyncio.timeout(BODY_S):
             return await request.read()
     except TimeoutError as error:

@@ -1,6 +1,7 @@
 """What does each resource look like? Plain dicts from the house, ready for JSON."""
 
-from collections.abc import Iterable
+import json
+from collections.abc import Iterable, Mapping
 from dataclasses import MISSING, asdict, fields
 from functools import cache
 from importlib.metadata import version
@@ -66,25 +67,14 @@ def device(house: House, name: str) -> dict[str, Any]:
 
 def device_whole(house: House, name: str) -> dict[str, Any]:
     """A box with its points and what happened on its wire."""
-    found = [point(house, reading) for reading in house.board.points(name).values()]
+    text = PointText(house.world.clock)
+    found = [json.loads(text.write(reading)) for reading in house.board.points(name).values()]
     return device(house, name) | {"counts": asdict(house.boxes[name].counts), "points": found}
 
 
-def point(house: House, reading: Reading[Any]) -> dict[str, Any]:
-    """One reading; see `PointText` for the same as text."""
-    wall = None
-    if reading.changed_at > float("-inf"):
-        wall = PointText.wall(house.world.clock, reading.changed_at)
-    return {
-        "device": reading.device,
-        "name": reading.spec.name,
-        "unit": str(reading.spec.unit),
-        "value": reading.value,
-        "quality": str(reading.quality),
-        "at": stamp(wall) if wall is not None else None,
-        "by": reading.by,
-        "rev": reading.rev,
-    }
+def point(house: House, reading: Reading[Any]) -> bytes:
+    """One reading as JSON."""
+    return PointText(house.world.clock).write(reading).encode()
 
 
 def points_text(house: House, readings: Iterable[Reading[Any]]) -> bytes:
@@ -138,6 +128,7 @@ def group(house: House, teller: Teller, one: Group) -> dict[str, Any]:
     take = house.takes.takes.get(one.take) if one.take is not None else None
     rolled = take if one.verb == "roll" else None
     spread = rolled.spread() if rolled is not None else None
+    offsets = rolled.offsets() if rolled is not None else {}
     told: dict[str, Any] = {
         "id": one.id,
         "say": teller.group(one),
@@ -150,7 +141,7 @@ def group(house: House, teller: Teller, one: Group) -> dict[str, Any]:
         "count": one.count,
         "durable": one.durable,
         "spread": asdict(spread) if spread is not None else None,
-        "boxes": [_box(house, teller, command, rolled) for command in one.commands],
+        "boxes": [_box(house, teller, command, rolled, offsets) for command in one.commands],
     }
     if one.durable is False:
         told["warning"] = "What was asked is not safe on disk yet."
@@ -159,7 +150,9 @@ def group(house: House, teller: Teller, one: Group) -> dict[str, Any]:
     return told
 
 
-def _box(house: House, teller: Teller, command: Command, take: Take | None) -> dict[str, Any]:
+def _box(
+    house: House, teller: Teller, command: Command, take: Take | None, offsets: Mapping[str, int]
+) -> dict[str, Any]:
     verdict, name = command.verdict, command.ask.target
     spec = command.ask.verb.spec
     told: dict[str, Any] = {
@@ -194,7 +187,7 @@ def _box(house: House, teller: Teller, command: Command, take: Take | None) -> d
     }
     if take is not None and verdict.ended is Ended.VERIFIED:
         lanes = take.lanes.get(name)
-        told["offset_frames"] = take.offset(name)
+        told["offset_frames"] = offsets.get(name)
         told["clip"] = lanes[0].clip if lanes else ""
     return told
 

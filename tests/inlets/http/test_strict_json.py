@@ -19,8 +19,11 @@ TAKEN = [
     (b'{"a": "\\"[[["}', {"a": '"[[['}),
 ]
 REFUSED = [
-    ("nested 33", b"[" * 33 + b"]" * 33, "33 levels"),
-    ("nested 100000", b"[" * 100_000, "100000 levels"),
+    ("nested 33", b"[" * 33 + b"]" * 33, "more than 32 levels"),
+    ("nested 10000", b"[" * 10_000, "more than 32 levels"),
+    ("nested 100000", b"[" * 100_000, "more than 20000 parts"),
+    ("many numbers", b"[" + b"1," * 500_000 + b"1]", "more than 20000 parts"),
+    ("nested behind a text", b'{"a": "\\"[", "b": ' + b"[" * 33 + b"]" * 33 + b"}", "more than 32 levels"),
     ("NaN", b'{"a": NaN}', "NaN"),
     ("Infinity", b"[-Infinity]", "Infinity"),
     ("overflow", b"[1e999]", "larger"),
