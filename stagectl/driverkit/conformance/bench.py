@@ -142,7 +142,12 @@ class Bench:
         """Different notices that this box was heard to say, or lines that no box says."""
         if self._session is not None:
             self.notices += [data for talk in self._session.talks for data in talk.notices]
-        return list(dict.fromkeys(self.notices))[:count] or list(UNHEARD)
+        return [data for data in dict.fromkeys(self.notices) if self._whole(data)][:count] or list(UNHEARD)
+
+    def _whole(self, data: bytes) -> bool:
+        """Is it a whole notice, or several? Heard twice it then gives the same events twice, and no half is left."""
+        codec = self.kind.codec(self.options)
+        return [repr(event) for event in codec.feed(data)] == [repr(event) for event in codec.feed(data)]
 
     def changing(self) -> list[Act]:
         """The acts that change the box. Raises NotAskedError: none was given."""

@@ -18,6 +18,7 @@ from stagectl.model.verbs import Ended, Set, Verb, VerbSpec
 SLOW_S: Final = 6.0  # a first full look over the slow wire takes about so much longer
 SLOWEST_S: Final = 0.3  # one answer over it
 GATHER_S: Final = 0.15
+LOOKED_AT: Final = 20  # points of the look that must be answered at the end
 BEYOND: Final = 9999  # an index that no box has
 LINE_ENDS: Final = ("\r\n", "\n", "\r")
 
@@ -147,9 +148,10 @@ def _refusal(session: Session, verb: Verb) -> str:
 async def _no(session: Session, verb: Verb) -> str:
     """Ours before a byte leaves, or the box's."""
     try:
-        ended, why = await session.carry_out(verb, slack_s=0)
+        session.box.prepare([verb])
     except RefusedError:
         return _refusal(session, verb)
+    ended, why = await session.carry_out(verb, slack_s=0, needed=False)
     if ended is not Ended.FAILED or why.startswith("seen:"):
         raise ClaimError(f'"{verb.say()}" was not refused: it ended {ended}, {why or "seen"}')
     return sentence(RefusedError(why))
@@ -306,7 +308,7 @@ async def answers_in_one_piece_are_taken_apart(bench: Bench) -> str:
 
 
 async def _over_the_wire(bench: Bench, *, slack_s: float = 1.0, glued: bool = False) -> str:
-    """Read all, do the acts, read all again, without losing the link."""
+    """Read all, do the acts and look once more, without losing the link; then compare."""
     try:
         session = await bench.anew()
         losses = session.box.counts.losses
@@ -315,12 +317,14 @@ async def _over_the_wire(bench: Bench, *, slack_s: float = 1.0, glued: bool = Fa
             await bench.carry_out(session, act, slack_s=slack_s + 2 * LOOK_S)
         if glued:
             await bench.say(b"".join(bench.unasked(3) * 2))
+        names = tuple(session.readings())[:LOOKED_AT]
         answered: list[bool] = []
-        if session.box.look_now(None, lambda: answered.append(True)) is not None:
-            lacking = f"the link was lost: {session.box.trouble}" if not session.box.up else "a full look is unanswered"
-            await session.until(lambda: bool(answered), bench.patience_s, lambda: lacking)
+        if session.box.look_now(names, lambda: answered.append(True)) is not None:
+            counts = session.box.counts
+            over = lambda: bool(answered) or counts.losses > losses  # noqa: E731 - said once, used once
+            await session.until(over, bench.patience_s, lambda: "a look is unanswered")
         if session.box.counts.losses > losses:
-            raise ClaimError("the link was lost")
+            raise ClaimError(f"the link was lost: {session.lost_for}")
         return f"{len(acts)} acts, {await bench.agree(session)}"
     finally:
         bench.proxy.heal()

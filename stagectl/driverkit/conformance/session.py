@@ -96,6 +96,7 @@ class Session:
         self, kind: BoxKind, options: Mapping[str, str], address: tuple[str, int], news: asyncio.Event | None = None
     ) -> None:
         self.talks: list[Conversation] = []
+        self.lost_for = ""  # why the last link was lost
         self.clock = RealClock(asyncio.get_running_loop())
         self.board = Board(self.clock)
         self.news = news or asyncio.Event()
@@ -125,6 +126,8 @@ class Session:
         return _Codec(self._kind.codec(options), self.talks[-1], self.news)
 
     def _on_link(self, what: str, why: str) -> None:
+        if what == "down":
+            self.lost_for = why
         if what == "adopted":
             self.talks[-1].adopted_after = len(self.talks[-1].requests)
         self.news.set()
@@ -199,15 +202,19 @@ class Session:
         """Wait until the first full look is answered. Raises ClaimError."""
         await self.until(lambda: self.box.adopted, within_s, lambda: f"the box is not adopted: {self.box.trouble}")
 
-    async def carry_out(self, verb: Verb, *, slack_s: float = 1.0) -> tuple[Ended, str]:
+    async def carry_out(self, verb: Verb, *, slack_s: float = 1.0, needed: bool = True) -> tuple[Ended, str]:
         """Do one act as the command path does: send, look, and judge from points asked for after the bytes left.
 
+        Args:
+            verb: the act.
+            slack_s: on top of its own deadline.
+            needed: what it needs must hold beforehand.
         Returns: how it ended, and a clause.
         Raises:
             RefusedError: no byte was sent.
         """
         needs = judge(self.board, verb.needs(), NAME)
-        if needs is not YES:
+        if needed and needs is not YES:
             raise ClaimError(
                 f'"{verb.say()}" needs "{verb.needs().say()}", which is {needs}: bring the box there first'
             )
