@@ -18,6 +18,7 @@ from stagectl.shoot.house import House
 from stagectl.shoot.take import Take
 from stagectl.shoot.teller import Teller
 
+DETAIL_MOST: Final = 64  # boxes; a larger roll is answered without its lanes, which hold the loop: ask for the take
 LISTS: Final = {"recorder": ("clips",)}  # lists that can be asked of a kind of box
 
 
@@ -145,7 +146,7 @@ def group(house: House, teller: Teller, one: Group) -> dict[str, Any]:
     }
     if one.durable is False:
         told["warning"] = "What was asked is not safe on disk yet."
-    if rolled is not None and rolled.closed is None:
+    if rolled is not None and rolled.closed is None and len(one.commands) <= DETAIL_MOST:
         told["take_detail"] = take_view(house, teller, rolled)
     return told
 
