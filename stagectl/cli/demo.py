@@ -39,7 +39,7 @@ NAME: Final = "tidewater-hall.yaml"
 )
 @log_option("warning")
 def demo(http: tuple[str, int], data: Path | None, door: tuple[str, int], log: str) -> int:
-    """Play the demo hall: all its boxes simulated, and the daemon that drives them. Ctrl-C ends all of it."""
+    """Play the demo hall, boxes and daemon, on this machine. Ctrl-C ends all of it."""
     from stagectl.cli.logs import set_up
 
     set_up(log)

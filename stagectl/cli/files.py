@@ -13,7 +13,7 @@ from stagectl.cli.tables import columns
 @click.command("check")
 @click.argument("site", type=click.Path(path_type=Path))
 def check(site: Path) -> int:
-    """Read a site file, its scenes and its simulators' file; say by line all that is wrong."""
+    """Say by line what is wrong with a site file and its scenes."""
     from stagectl.cli.checking import check_all
 
     report = check_all(site)
@@ -38,7 +38,7 @@ def schema(what: str) -> int:
 @click.command("drivers")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 def drivers(as_json: bool) -> int:
-    """The boxes that can be driven here; and drivers that can't be used, with why."""
+    """The boxes that can be driven here. Drivers that can't be used are told with why."""
     from stagectl.driverkit.kinds import find_kinds
 
     kinds, broken = find_kinds()

@@ -104,7 +104,10 @@ def _by_name(word: str, points: list[Mapping[str, Any]]) -> str:
 @click.argument("point")
 @click.argument("value")
 def set_point(face: Face, device: str, point: str, value: str) -> int:
-    """Bring any settable point to a value: stagectl set hall "output 3 source" 5."""
+    """Set a point of a box to a value.
+
+    As in: stagectl set hall "output 3 source" 5
+    """
     return _set(face, device, point, value)
 
 

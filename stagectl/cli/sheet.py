@@ -54,7 +54,7 @@ def _spread(spread: Mapping[str, Any] | None) -> str:
 @client_verb("take")
 @click.argument("number", type=click.IntRange(1), metavar="N")
 def take(face: Face, number: int) -> int:
-    """One take: its recorders, clips, first labels and what they share."""
+    """One take: recorders, clips, first labels, what all share."""
     one = face.client.get("takes", number)
     text = [_title(one), str(one["say"]), "", *_recordings(one)]
     if one["spread"] is not None:

@@ -37,7 +37,7 @@ class Simulate(click.Group):
 
 @click.group("simulate", cls=Simulate, context_settings={"help_option_names": ["-h", "--help"]})
 def simulate() -> None:
-    """Play every box of a site, and turn the faults of boxes that are played.
+    """Play every box of a site, and turn their faults.
 
     `stagectl simulate SITE` plays them. The commands below speak to simulators that run; STAGECTL_SIM_URL tells where
     their door is, if not at http://127.0.0.1:8421.

@@ -80,6 +80,9 @@ class Verbs(click.Group):
     def _run(self, args: Sequence[str] | None, prog_name: str | None, complete_var: str | None, **extra: Any) -> int:
         try:
             code = super().main(args, prog_name, complete_var, standalone_mode=False, **extra)
+        except click.exceptions.NoArgsIsHelpError as nothing:
+            print(nothing.format_message(), file=sys.stderr)
+            return Exit.UNCLEAR
         except click.UsageError as unclear:
             help_at = f" See: {unclear.ctx.command_path} --help" if unclear.ctx is not None else ""
             print(f"{unclear.format_message()}{help_at}", file=sys.stderr)
@@ -104,10 +107,12 @@ def main(ctx: click.Context, as_json: bool, plain: bool) -> None:
     http://127.0.0.1:8420; STAGECTL_WHO names you, as the site file does.
 
     \b
-    Exit codes: 0 done and proven; 1 something asked failed; 2 not understood; 3 not known if it happened;
-    4 refused by a role or guard; 5 stagectl is not reached; 6 the answer is no; 130 left by Ctrl-C.
+    Exit codes: 0 done and proven; 1 something asked failed;
+    2 not understood; 3 not known if it happened; 4 refused by a role or
+    guard; 5 stagectl is not reached; 6 the answer is no; 130 left by Ctrl-C.
 
     \b
-    Completion: eval "$(_STAGECTL_COMPLETE=bash_source stagectl)"   (or zsh_source, fish_source)
+    Completion, also zsh_source and fish_source:
+    eval "$(_STAGECTL_COMPLETE=bash_source stagectl)"
     """  # noqa: D301 - the mark is click's: keep these lines as they are
     ctx.obj = {"json": as_json, "plain": plain}

@@ -1,8 +1,11 @@
 """Does the terminal roll and cut as people and scripts expect? Against a stub daemon."""
 
 import json
+import os
+import signal
 import subprocess
 import sys
+import threading
 from typing import Any
 
 import pytest
@@ -175,6 +178,25 @@ def test_a_roll_whose_answer_is_lost_is_not_known_to_have_happened(stub: Stub) -
     assert result.exit_code == 3
     assert "It is not known if it was carried out. Look first: stagectl now" in result.stderr
     assert len(stub.heard) == 1, "a roll is never sent twice"
+
+
+def _held(answer_now: threading.Event) -> None:
+    answer_now.wait(20)
+
+
+def test_ctrl_c_ends_the_waiting_and_says_that_the_roll_goes_on(stub: Stub) -> None:
+    answer_now = threading.Event()
+    stub.routes = {ROLL: lambda: _held(answer_now)}
+    command = [sys.executable, "-m", "stagectl", "roll"]
+    env = {**os.environ, "STAGECTL_URL": stub.url}
+    with subprocess.Popen(command, stderr=subprocess.PIPE, text=True, env=env) as rolling:
+        assert rolling.stderr is not None
+        assert rolling.stderr.readline() == "Waiting for proof from the recorders. Ctrl-C ends the waiting only.\n"
+        rolling.send_signal(signal.SIGINT)
+        assert rolling.stderr.readline() == "Left. What was asked goes on: stagectl now\n"
+        assert rolling.wait(10) == 130
+    answer_now.set()
+    assert [method for method, _, _ in stub.heard] == ["POST"]
 
 
 def test_another_program_at_the_address_is_not_taken_for_stagectl(stub: Stub) -> None:

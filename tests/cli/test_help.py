@@ -17,6 +17,8 @@ def test_the_help_lists_every_verb_and_the_exit_codes() -> None:
     text = help_of()
     assert [line.split()[0] for line in text.partition("Commands:\n")[2].splitlines()] == list(VERBS)
     assert "3 not known if it happened" in text
+    assert max(map(len, text.splitlines())) <= 80
+    assert "..." not in text.partition("Commands:")[2], "a sentence is cut off"
     assert "STAGECTL_URL" in text
 
 
@@ -26,6 +28,12 @@ def test_each_verb_has_a_sentence_and_no_claim_of_a_fault(verb: str) -> None:
     assert text.startswith("Usage: stagectl " + verb)
     assert text.splitlines()[2].startswith("  ")
     assert "Error" not in text
+
+
+def test_no_verb_at_all_shows_the_help_with_exit_2() -> None:
+    result = CliRunner().invoke(main, [], prog_name="stagectl")
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert result.stderr == help_of()
 
 
 @pytest.mark.parametrize("shell", ["bash", "zsh", "fish"])
