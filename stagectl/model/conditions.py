@@ -299,7 +299,7 @@ class Watch(Poked):
     """A condition being followed. Tells its truth at `attach` and whenever it changes, until `detach`."""
 
     __slots__ = (
-        *("_clock", "_due", "_flat", "_leaves", "_on", "_seen", "_tell", "_timer", "_yes_since"),
+        *("_clock", "_due", "_flat", "_leaves", "_on", "_seen", "_tell", "_timer", "_together", "_yes_since"),
         *("condition", "since", "truth"),
     )
 
@@ -316,6 +316,7 @@ class Watch(Poked):
         self._seen = tuple(self._leaves.values())
         parts = self.condition.parts if isinstance(self.condition, All) else (self.condition,)
         self._flat = all(isinstance(part, Leaf) for part in parts)  # the usual effect: all of a few leaves
+        self._together = self._flat and len(parts) > 1 and any(seen.leaf.says == "advances" for seen in self._seen)
         self._yes_since: dict[int, float] = {}
         self._timer: Handle | None = None
         self._due = _FOREVER  # when the next part that must last will have lasted
@@ -355,8 +356,18 @@ class Watch(Poked):
                 before = seen.truth
                 seen.heard(self.since)
                 turned = turned or seen.truth is not before
+        if self._together and any(seen.truth is NO and seen.leaf.says != "advances" for seen in self._seen):
+            self._begin_anew()
         if turned:  # what must last comes back by its timer
             self._settle()
+
+    def _begin_anew(self) -> None:
+        """While a part is no, nothing counts as advancing: the timecode of a flapping deck moves now and then."""
+        for seen in self._seen:
+            if seen.leaf.says == "advances":
+                seen.changes = 0
+                if seen.truth is YES:
+                    seen.truth = UNKNOWN
 
     def missing(self) -> list[str]:
         """What is not seen yet, one clause each: "transport is stopped, wanted recording"."""

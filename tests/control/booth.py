@@ -93,7 +93,7 @@ class PlainDriver:
     """Any kind of box, spoken to in lines. Says nothing of points of another kind."""
 
     capability: ClassVar[Capability] = RECORDER
-    looks: ClassVar[tuple[Look, ...]] = (Look(("transport", "remote"), 1.0),)
+    looks: ClassVar[tuple[Look, ...]] = ()
     window: ClassVar[int] = 4
     reply_s: ClassVar[float] = 3.0
     beat_s: ClassVar[float] = 0
@@ -161,11 +161,8 @@ def _told(spec: PointSpec[Any]) -> bool:
 
 def plain_kind(capability: Capability = RECORDER, **change: Any) -> BoxKind:
     """A kind of box; `change` sets class variables of its driver: window=1."""
-    looks = (
-        (Look(("transport", "remote"), 1.0),)
-        if capability is RECORDER
-        else (Look((POINTS[capability.kind][0].name,), 1.0),)
-    )
+    polled = ("transport", "timecode", "remote") if capability is RECORDER else (POINTS[capability.kind][0].name,)
+    looks = (Look(polled, 1.0),)
     made: Any = type("Changed", (PlainDriver,), {"capability": capability, "looks": looks} | change)
     return BoxKind("plain", capability, 4000, lambda options: made(), lambda options: LineCodec(), {})
 
@@ -182,7 +179,7 @@ class FarEnd:
         roll_s: from the record command to recording.
         frozen: its timecode stands.
         mute: never tells of its own accord.
-        hold: answers to questions are kept back until `release`.
+        hold: answers are kept back until `release`.
         limp: points it says ok to and leaves alone.
     """
 
@@ -214,7 +211,10 @@ class FarEnd:
         if self.silent:
             return None
         answer = f"no {self.refuses}\n".encode() if self.refuses else b"ok\n"
-        if not self.slow_s and not self._held:
+        if self.hold:
+            self._held.append(answer)
+            return None
+        if not self.slow_s:
             return answer
         self._after(self.slow_s, lambda: self._say(answer))
         return None
@@ -240,7 +240,7 @@ class FarEnd:
         if any(at <= end and at >= begin and point == name and one == value for at, point, one in self.truth):
             return True
         before = [one for at, point, one in self.truth if point == name and at < begin]
-        return (before[-1] if before else AT_REST[self.kind].get(name)) == value
+        return bool((before[-1] if before else AT_REST[self.kind].get(name)) == value)
 
     def _say(self, data: bytes) -> None:
         if self.peer is not None and not self.peer.ended and self.peer.transport is not None:
@@ -425,9 +425,13 @@ class Booth:
         assert self.watching() == self.baseline
 
     async def rest(self) -> None:
-        """Wait until nothing is followed any more, and see that nothing is left."""
+        """Wait until nothing is followed any more, and see that nothing is left and every group ended once."""
         await until(lambda: not self.judge._open and not self.judge._later, 120)
         self.at_rest()
+        asked = sorted(data["id"] for data in self.log.of("command"))
+        assert sorted(data["id"] for data in self.log.of("verdict")) == asked
+        await asyncio.sleep(5)
+        assert self.judge._timer is None
 
 
 def roll(booth: Booth, target: str = "iso-1", name: str = "T001", who: str = "ines") -> Ask:

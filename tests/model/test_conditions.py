@@ -281,6 +281,18 @@ def test_a_roll_is_seen_only_when_it_records_and_its_timecode_advances(desk: Des
     assert watch.missing() == []
 
 
+def test_what_advanced_before_a_deck_stopped_is_not_counted_when_it_rolls_again(desk: Desk) -> None:
+    watch = desk.watch(Roll("Masterclass 3").effect(), since=desk.clock.now())
+    for label, rolls in (("00", True), ("05", True), ("10", False), ("11", True)):
+        desk.clock.go(0.2)
+        desk.read(TRANSPORT, Transport.RECORDING if rolls else Transport.STOPPED)
+        desk.read(TIMECODE, f"10:00:00:{label}")
+    assert now(watch) is UNKNOWN  # it changed three times since the send, but only once since it rolls
+    desk.clock.go(0.2)
+    desk.read(TIMECODE, "10:00:00:16")
+    assert now(watch) is YES
+
+
 # -- how long it holds ---------------------------------------------------------------------------------------------
 
 
