@@ -1,0 +1,1 @@
+"""What does stagectl cost beside bare floors, measured in one run?"""

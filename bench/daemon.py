@@ -1,0 +1,30 @@
+"""How is the daemon run to be measured? As `stagectl serve` runs it, with a task that sees how late the loop is.
+
+python -m bench.daemon SITE FOLDER      prints the port of its HTTP door
+"""
+
+import asyncio
+import logging
+import sys
+from pathlib import Path
+
+import structlog
+
+from bench.inside import Inside
+from stagectl.daemon import PARTS, Daemon, Settings
+from stagectl.driverkit.kinds import find_kinds
+from stagectl.site import load_site
+
+
+async def main(site: Path, folder: Path) -> None:
+    kinds, _ = find_kinds()
+    daemon = await Daemon.start(load_site(site, kinds, PARTS), kinds, Settings(folder, ("127.0.0.1", 0), mqtt=False))
+    assert daemon.http is not None
+    inside = Inside(daemon.http.port, lambda: sum(box.adopted for box in daemon.house.boxes.values()))
+    await inside.until_gone()
+    await daemon.stop()
+
+
+if __name__ == "__main__":
+    structlog.configure(wrapper_class=structlog.make_filtering_bound_logger(logging.CRITICAL))
+    asyncio.run(main(Path(sys.argv[1]), Path(sys.argv[2])))

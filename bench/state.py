@@ -1,0 +1,117 @@
+"""What does a notice cost on its way to 20 WebSockets, how late gets the loop, and what does a roll feel of it?"""
+
+import random
+import statistics
+import tempfile
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+from bench.farend import FarEnd
+from bench.process import Measured, write_site
+from bench.roll import VARIANTS, Roller
+from bench.rows import Row
+
+NUMBER: Final = 1000
+RATE: Final = 10  # notices a second of each recorder
+CLIENTS: Final = 20
+SETTLE_S: Final = 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class Load:
+    """What one variant did while the notices came."""
+
+    cpu_us: float  # of the process for each notice
+    net_us: float  # the same without what it spends while none come
+    busy: float  # share of one processor
+    lag_p50_ms: float
+    lag_p99_ms: float
+    idle_last: float = 0.0  # us; rolls without and with the load, daemon alone
+    busy_last: float = 0.0
+
+
+def measure(program: Path, *, repeats: int, seconds: float, rounds: int, number: int = NUMBER) -> list[Row]:
+    """The same stream through both, each started anew in each repetition, one at a time, in random order."""
+    seen: dict[str, list[Load]] = {variant: [] for variant in VARIANTS}
+    with FarEnd(program, number) as far:
+        for _ in range(repeats):
+            for variant in random.sample(VARIANTS, len(VARIANTS)):
+                with _running(variant, far) as measured:
+                    seen[variant].append(_load(far, measured, variant, seconds, rounds))
+
+    def ratio(name: str) -> float:
+        pairs = zip(seen["daemon"], seen["floor"], strict=True)
+        return float(statistics.median(getattr(daemon, name) / getattr(floor, name) for daemon, floor in pairs))
+
+    told = {
+        f"{variant} {name}": statistics.median(getattr(load, name) for load in seen[variant])
+        for variant in VARIANTS
+        for name in ("cpu_us", "net_us", "busy", "lag_p50_ms", "lag_p99_ms")
+    }
+    felt = statistics.median(load.busy_last / load.idle_last for load in seen["daemon"])
+    rolls = {
+        name: statistics.median(getattr(load, name) for load in seen["daemon"]) for name in ("idle_last", "busy_last")
+    }
+    what = f"{number} x {RATE}/s to {CLIENTS} WebSockets"
+    return [
+        Row(f"CPU per notice / floor, {what}", ratio("cpu_us"), 3.0, 2.0, detail=told),
+        Row("... without what the daemon asks of its own", ratio("net_us")),
+        Row("loop lag p99 / floor, under that load", ratio("lag_p99_ms"), 5.0, 3.0),
+        Row("last byte of a roll under that load / idle", felt, 5.0, 3.0, detail=rolls),
+    ]
+
+
+@contextmanager
+def _running(variant: str, far: FarEnd) -> Iterator[Measured]:
+    with tempfile.TemporaryDirectory() as folder:
+        if variant == "floor":
+            arguments, path = ["bench.floor_state", str(far.port), str(far.number)], "/live"
+        else:
+            arguments = ["bench.daemon", str(write_site(Path(folder) / "site.yaml", far)), f"{folder}/data"]
+            path = "/api/v1/live"
+        with Measured(*arguments) as measured:
+            measured.wait_ready(far.number)
+            with Measured("bench.readers", str(measured.port), path, str(CLIENTS)):
+                time.sleep(SETTLE_S)
+                yield measured
+
+
+def _load(far: FarEnd, measured: Measured, variant: str, seconds: float, rounds: int) -> Load:
+    quiet = _spent(measured, seconds / 2)
+    idle_last = _last_byte(far, measured, rounds) if variant == "daemon" else 0.0
+    far.stream(RATE)
+    time.sleep(SETTLE_S)
+    measured.ask("watch")
+    notices, cpu, began = far.sent(), measured.cpu_s(), time.monotonic()
+    time.sleep(seconds)
+    notices, cpu, took = far.sent() - notices, measured.cpu_s() - cpu, time.monotonic() - began
+    lag = measured.ask("lag")
+    busy_last = _last_byte(far, measured, rounds) if variant == "daemon" else 0.0
+    far.stream(0)
+    return Load(
+        1e6 * cpu / notices,
+        1e6 * max(cpu - quiet * took, 1e-9) / notices,
+        cpu / took,
+        lag["p50_ms"],
+        lag["p99_ms"],
+        idle_last,
+        busy_last,
+    )
+
+
+def _spent(measured: Measured, seconds: float) -> float:
+    """Share of a processor that it takes while nothing comes."""
+    cpu, began = measured.cpu_s(), time.monotonic()
+    time.sleep(seconds)
+    return (measured.cpu_s() - cpu) / (time.monotonic() - began)
+
+
+def _last_byte(far: FarEnd, measured: Measured, rounds: int) -> float:
+    roller = Roller(far, measured, "daemon")
+    median = statistics.median(roller.press().last for _ in range(rounds))
+    roller.caller.close()
+    return median
