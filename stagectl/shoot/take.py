@@ -161,17 +161,20 @@ class Take:
         give = ceil(max(lane.give_s for lane in firsts) * per_s)
         return Spread(round((max(times) - min(times)) * per_s), give, len(firsts), False)
 
-    def offset(self, device: str) -> int | None:
-        """Frames after the earliest recorder, by exact labels."""
+    def offsets(self) -> dict[str, int]:
+        """Frames of each recorder after the earliest one, by exact labels; empty if they can't be compared."""
         firsts = {name: lanes[0] for name, lanes in self.lanes.items() if lanes}
-        lane = firsts.get(device)
-        if lane is None or not all(one.start_exact and one.frame() is not None for one in firsts.values()):
-            return None
-        rate = lane.rate
-        if rate is None or len({one.rate for one in firsts.values()}) != 1:
-            return None
-        here = Label.parse(lane.start)
-        return max(span_frames(Label.parse(one.start), here, rate) for one in firsts.values())
+        if not all(one.start_exact and one.frame() is not None for one in firsts.values()):
+            return {}
+        rates = {one.rate for one in firsts.values()}
+        rate = next(iter(rates)) if len(rates) == 1 else None
+        if rate is None:
+            return {}
+        labels = {name: Label.parse(lane.start) for name, lane in firsts.items()}
+        any_one = next(iter(labels.values()))
+        spans = {name: span_frames(any_one, label, rate) for name, label in labels.items()}
+        earliest = min(spans.values())
+        return {name: span - earliest for name, span in spans.items()}
 
     def common(self) -> dict[str, str | int] | None:
         """The range all recorders share, by labels: first, last label and frames; None if any is not known whole."""
@@ -194,7 +197,7 @@ class Take:
 
     def plain(self, now: float | None = None) -> dict[str, Any]:
         """As REST, MQTT and the terminal show it."""
-        spread = self.spread()
+        spread, offsets = self.spread(), self.offsets()
         return {
             "take": self.number,
             "name": self.name,
@@ -213,7 +216,7 @@ class Take:
             else {"frames": spread.frames, "give": spread.give, "of": spread.of, "exact": spread.exact},
             "common": self.common(),
             "lanes": [
-                lane.plain() | {"offset": self.offset(lane.device) if number == 0 else None}
+                lane.plain() | {"offset": offsets.get(lane.device) if number == 0 else None}
                 for lanes in self.lanes.values()
                 for number, lane in enumerate(lanes)
             ],

@@ -152,7 +152,8 @@ class Teller:
 
     def _rolling(self, take: Take) -> str:
         known = list(dict.fromkeys((*take.wanted, *take.lanes)))
-        proven = [name for name in take.rolling if self._proven(name)]
+        rolling = dict.fromkeys(take.rolling)
+        proven = dict.fromkeys(name for name in rolling if self._proven(name))
         number, of = take.number, len(known)
         for name in proven:
             health = self._house.board.get(name, HEALTH)
@@ -160,15 +161,15 @@ class Teller:
                 since = self._time(self._house.board.get(name, HEALTH_WHY)) or ""
                 return wording.rolls_standing(take=number, called=self._called(name), since=since)
         for name in known:
-            if name in take.rolling and name not in proven:
+            if name in rolling and name not in proven:
                 return wording.rolls_unseen(
                     take=number, rolling=len(proven), of=of, called=self._called(name), for_s=self._unseen_s(name)
                 )
         for name in known:
-            if name not in take.rolling and (say := self._missing(take, name)):
+            if name not in rolling and (say := self._missing(take, name)):
                 return wording.rolls_without(take=number, rolling=len(proven), of=of, say=say)
         spread = take.spread()
-        left_s, left_on = self._shortest(proven)
+        left_s, left_on = self._shortest(list(proven))
         return wording.rolls(
             take=number,
             rolling=len(proven),
@@ -222,11 +223,11 @@ class Teller:
         why = self._house.board.get(name, HEALTH_WHY)
         text = str(why.value or box.trouble)
         grade = "now" if in_take else "soon"
-        if not box.up:
+        if "another box" not in text:
             since = self._wall(self._house.board.get(name, HEALTH))
             say = wording.unreached(called=called, why=text, since=self.at(since) if since else "")
             return Wrong(name, called, say, "Check its power and network cable.", since, grade)
-        remedy = "Check its address in the site file." if "another box" in text else ""
+        remedy = "Check its address in the site file."
         return Wrong(name, called, wording.not_driven(called=called, why=text), remedy, self._wall(why), grade)
 
     def _wrong_recorder(self, name: str, called: str, take: Take | None) -> Wrong | None:
@@ -351,8 +352,7 @@ class Teller:
 
     def _unseen_s(self, name: str) -> float:
         """Seconds since the box last said anything; 0 if it was never reached."""
-        box = self._house.boxes[name]
-        if box.up:
+        if self._house.boxes[name].adopted:
             return float(self._house.board.get(name, LINK_SILENT).value or 0.0)
         reading = self._house.board.get(name, TRANSPORT)
         return self._house.world.clock.now() - reading.read_at if reading.read_at > NEVER else 0.0
