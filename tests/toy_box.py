@@ -136,6 +136,10 @@ class ToyBox:
                 await self._run
         if self._server is not None:
             self._server.close()
+        self.drop()
+
+    def drop(self) -> None:
+        """Break every connection; new ones are taken."""
         for writer in tuple(self._writers):
             writer.transport.abort()
         self._writers.clear()

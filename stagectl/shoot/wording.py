@@ -229,7 +229,7 @@ def again(*, remedy: str, device: str) -> str:
 def _seen_otherwise(verb: str, seen: str) -> str:
     if verb == "roll":
         found = _REPORTS.search(seen)
-        return f"it reports {found[1]}" if found else "it says it rolls, but its timecode stands still"
+        return f"it still reports {found[1]}" if found else "it says it rolls, but its timecode stands still"
     if verb in ("cut", "stop"):
         return "it still records" if "recording" in seen else f"it reports {seen}"
     return f"it is {seen.partition(', not as wanted')[0].rpartition(' is ')[2]}"

@@ -183,3 +183,28 @@ async def test_a_stale_transport_is_not_proof(told: Told) -> None:
     await told.toys.boxes["iso-1"].close()
     await told.toys.until(lambda: told.toys.house.board.get("iso-1", TRANSPORT).quality is Quality.STALE)
     assert "rolls on 2 of 3" in told.teller.state()
+
+
+async def test_a_silent_recorder_of_the_take_stays_not_seen_while_its_link_comes_and_goes(told: Told) -> None:
+    await told.ask("roll")
+    toy = told.toys.boxes["iso-2"]
+    toy.silent = True
+    toy.drop()  # it takes new connections, and answers nothing on them
+    box = told.toys.house.boxes["iso-2"]
+    await told.toys.until(lambda: box.counts.connects == 2 and box.up and not box.adopted)
+    assert told.teller.state().startswith("Take 1 rolls on 2 of 3. Rec 2 not seen for ")
+    ((device, say, grade),) = told.wrong()
+    assert (device, grade) == ("iso-2", "now")
+    assert say.startswith("Rec 2 is not reached since ")
+
+
+async def test_a_box_that_answers_as_another_is_not_driven(told: Told) -> None:
+    box = told.toys.house.boxes["iso-2"]
+    box._expect = {"identity.model": "Another"}
+    told.toys.boxes["iso-2"].drop()
+    await told.toys.until(
+        lambda: box.counts.connects == 2 and bool(told.wrong()) and "another box" in told.wrong()[0][1]
+    )
+    (row,) = told.teller.wrong()
+    assert row.say == 'Rec 2 is not driven: it answers as another box: model "Toy", the site says "Another".'
+    assert row.remedy == "Check its address in the site file."

@@ -56,7 +56,7 @@ async def test_a_recorder_that_lies_is_found_out(front: Front) -> None:
     front.toys.boxes["iso-3"].lies = True
     _, answer = await front.post("roll?wait=verdict", {})
     assert [box["ended"] for box in answer["boxes"]] == ["verified", "verified", "failed"]
-    assert answer["boxes"][2]["say"].startswith("Rec 3 did not roll: it reports stopped.")
+    assert answer["boxes"][2]["say"].startswith("Rec 3 did not roll: it still reports stopped.")
 
 
 async def test_a_silent_recorder_is_not_known(front: Front) -> None:
