@@ -84,7 +84,7 @@ class Proxy:
     async def passed(self, data: bytes, within_s: float) -> None:
         """Wait until `data` went over the newest stream towards the box. Raises TimeoutError."""
         async with asyncio.timeout(within_s):
-            while data not in self.connections[-1].sent:
+            while not self.connections or data not in self.connections[-1].sent:
                 self._passed.clear()
                 await self._passed.wait()
 
