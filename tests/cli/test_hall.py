@@ -1,0 +1,58 @@
+"""Where are the boxes of a site played, and what if their places are taken?"""
+
+import socket
+from pathlib import Path
+
+import pytest
+
+from stagectl.cli.hall import moved, spec
+from stagectl.daemon import PARTS
+from stagectl.driverkit.kinds import find_kinds
+from stagectl.site import Site, load_site
+from stagectl_simulators.kinds import KINDS
+
+FREE = ("127.0.0.1", 0)
+
+
+@pytest.fixture
+def site() -> Site:
+    return load_site(Path(__file__).parents[2] / "scenes" / "tidewater-hall.yaml", find_kinds()[0], PARTS)
+
+
+def test_every_box_is_played_with_the_options_of_the_file_beside_the_site(site: Site) -> None:
+    told = spec(site, FREE, lambda text: None)
+    assert [box["id"] for box in told["boxes"]] == list(site.devices)
+    deck = told["boxes"][0]
+    assert (deck["kind"], deck["options"]["roll_delay_s"]) == ("text-deck", 0.24)
+    assert told["door"] == "127.0.0.1:0"
+
+
+def test_a_box_whose_address_is_taken_gets_a_free_port_beside_it(site: Site) -> None:
+    with socket.create_server(("127.0.0.1", 0)) as other:
+        port = other.getsockname()[1]
+        said: list[str] = []
+        told = spec(moved(site, {"iso-1": f"127.0.0.1:{port}"}), FREE, said.append)
+    assert told["boxes"][0]["at"] == "127.0.0.1:0"
+    assert f"Rec 1: 127.0.0.1:{port} is taken, so a free port is used." in said
+
+
+def test_a_box_elsewhere_is_played_here(site: Site) -> None:
+    said: list[str] = []
+    told = spec(moved(site, {"hall": "10.0.5.21:9990"}), FREE, said.append)
+    assert next(box["at"] for box in told["boxes"] if box["id"] == "hall") == "127.0.0.1:0"
+    assert "Hall router: 10.0.5.21 is not this machine's, so it is played at 127.0.0.1." in said
+
+
+def test_a_box_that_nobody_simulates_is_left_out_and_told(site: Site, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.delitem(KINDS, "mixer-text")
+    said: list[str] = []
+    told = spec(site, FREE, said.append)
+    assert "mixer" not in [box["id"] for box in told["boxes"]]
+    assert "Mixer: there is no simulator of mixer-text, so it is not played." in said
+
+
+def test_a_moved_site_has_its_boxes_where_they_listen(site: Site) -> None:
+    there = moved(site, {"iso-1": "127.0.0.1:4711", "hall": "[::1]:4712"})
+    assert (there.devices["iso-1"].host, there.devices["iso-1"].port) == ("127.0.0.1", 4711)
+    assert (there.devices["hall"].host, there.devices["hall"].port) == ("::1", 4712)
+    assert there.devices["iso-2"] == site.devices["iso-2"]
