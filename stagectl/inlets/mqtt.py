@@ -1,111 +1,109 @@
-"""How do other programs reach the house over MQTT? State out, commands in, verdicts back. Only this file knows aiomqtt.
+"""How do other programs reach the house over MQTT? State out, commands in, verdicts back. Over aiomqtt.
 
 The broker is a mirror, never the truth: our own state is never read back from it, a retained command is refused,
 nothing waits for it. The narrowest pipe of the house drinks from the board's changes in a task of its own.
 """
 
 import asyncio
-import socket
-from collections.abc import Mapping
+import json
+from collections.abc import Collection, Mapping
+from contextlib import suppress
+from importlib.metadata import version
 from pathlib import Path
 from typing import Any, Final
 
 import aiomqtt
 import structlog
-from paho.mqtt.client import Client as PahoClient
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
-from paho.mqtt.reasoncodes import ReasonCode
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
-from stagectl.control.access import Person, Role
 from stagectl.control.chronicle import Follower, stamp
-from stagectl.control.groups import Group
 from stagectl.inlets.broker import ManagedBroker, NoBrokerError
-from stagectl.inlets.mqtt_payloads import ROOT, Command, packed, part_of, parts, read_command, shown, state, verdict
-from stagectl.model.errors import RefusedError
-from stagectl.shoot.house import House, Wish
+from stagectl.inlets.mqtt_client import ANSWER_S, TAKEN, Client, client_of
+from stagectl.inlets.mqtt_commands import MqttCommands, end_tasks
+from stagectl.inlets.mqtt_payloads import MESSAGE_BYTES, ROOT, packed, pages, part_of, parts, shown, state
+from stagectl.model.points import Reading
+from stagectl.shoot.house import House
 from stagectl.shoot.scenes import Scenes
 from stagectl.shoot.teller import Teller
 
 TICK_S: Final = 0.05
 IN_FLIGHT: Final = 50  # publishes awaited together
-INCOMING: Final = 1000  # messages waiting at most; more are dropped by the client, counted by us
-ACTS: Final = 64  # commands being carried out at once
-KEEPALIVE_S: Final = 5
-CLOCK_S: Final = 30.0
-WAIT_S: Final = 150.0  # longest wait for a verdict: a format takes 120 s
+CLOCK_S: Final = 30.0  # how often the link topic tells our clock
+APART_S: Final = 1.0  # least time between two corrections of the link topic, and between two manifests
 RESYNC_S: Final = 5.0  # at most one whole state in this time
-BACKOFF_S: Final = (0.25, 5.0)
-VERDICT_EXPIRY_S: Final = 60
+SPREAD_S: Final = 2.0  # the sites of a fleet answer a resync at random within this
+BACKOFF_S: Final = (0.25, 2.0)
+STEADY_S: Final = 10.0  # a connection that held this long begins the back-off anew
+SHUN_S: Final = 30.0  # wait after the broker refused us or gave our name to another: no loop of blows
+GOODBYE_S: Final = 1.0
+START_S: Final = 1.0  # how long a start waits for a broker of our own; it may come later
+VERDICT_S: Final = 60  # a verdict older than this reaches nobody
 
 log = structlog.get_logger()
 
 
-class _Client(aiomqtt.Client):
-    """Keeps what aiomqtt throws away: a publish that the broker's access list refused."""
-
-    denied = 0
-
-    def _on_publish(
-        self, client: PahoClient, userdata: Any, mid: int, reason_code: ReasonCode, properties: Properties
-    ) -> None:
-        if getattr(reason_code, "is_failure", False):
-            self.denied += 1
-        super()._on_publish(client, userdata, mid, reason_code, properties)
-
-
 class MqttInlet:
-    """The MQTT door of a house."""
+    """The MQTT door of a house.
+
+    Attributes:
+        connected: set while the whole state stands at a broker.
+        counts: "published", "commands", "refused", "dropped", "denied".
+    """
 
     def __init__(self, house: House, scenes: Scenes, folder: Path) -> None:
         """`folder` takes the configuration of a managed broker."""
         self.connected = asyncio.Event()
-        self.counts = {"published": 0, "commands": 0, "refused": 0, "dropped": 0, "denied": 0}
         self._house = house
-        self._scenes = scenes
         self._teller = Teller(house)
-        self._folder = folder
+        self._commands = MqttCommands(house, scenes, self._teller, self._say)
+        self._sent = {"published": 0, "denied": 0, "dropped": 0}
         self._entry = house.site.mqtt
         self._base = f"{ROOT}/{house.site.slug}"
-        self._broker: ManagedBroker | None = None
-        self._address = ("127.0.0.1", 1883)
+        self._address = (self._entry.host or "127.0.0.1", self._entry.port or 1883)
+        self._broker = ManagedBroker(folder, self._address[1]) if self._entry.broker == "managed" else None
+        self._tried = asyncio.Event()  # a broker of our own runs, or can't
+        self._stopping = asyncio.Event()
         self._task: asyncio.Task[None] | None = None
-        self._acts: set[asyncio.Task[None]] = set()
+        self._live: Client | None = None
+        self._start = house.world.ids.new()  # tells our link messages from those of another stagectl
+        self._been = False  # connected once
         self._session = 0
         self._wake = asyncio.Event()
         self._view = house.board.view(self._wake.set)
         self._follower: Follower = house.chronicle.follow(self._wake.set)
-        self._resync_at = float("-inf")
+        self._told: dict[str, None] = {}  # state topics of this connection
+        self._manifest_due = asyncio.Event()
+        self._link_due = asyncio.Event()
+        self._whole_due = asyncio.Event()
 
     @property
     def address(self) -> tuple[str, int]:
         """Host and port of the broker in use."""
         return self._address
 
+    @property
+    def counts(self) -> Mapping[str, int]:
+        own = self._commands.counts
+        return {**own, **self._sent, "dropped": own["dropped"] + self._sent["dropped"]}
+
     async def start(self) -> None:
-        """Begin; never fails: what is wrong stands in the house's `trouble`."""
-        host, _, port = (self._entry.at or "127.0.0.1:1883").rpartition(":")
-        self._address = (host or "127.0.0.1", int(port or 1883))
-        if self._entry.broker == "managed":
-            broker = ManagedBroker(self._folder, self._address[1])
-            try:
-                await broker.start()
-            except NoBrokerError as error:
-                self._house.trouble["mqtt"] = f"MQTT is off: {error} REST, WebSocket and the terminal work."
-                log.warning("mqtt_off", why=str(error))
-                return
-            self._broker = broker
-            self._address = ("127.0.0.1", broker.port)
+        """Begin; never fails, never waits long: what is wrong stands in the house's `trouble`."""
         self._task = asyncio.create_task(self._run(), name="mqtt")
+        if self._broker is not None:
+            with suppress(TimeoutError):
+                async with asyncio.timeout(START_S):
+                    await self._tried.wait()
 
     async def stop(self) -> None:
         """Say goodbye, then end. Losing MQTT never acts on any box."""
-        for act in list(self._acts):
-            act.cancel()
+        self._stopping.set()
+        await self._commands.close()
         if self._task is not None:
-            self._task.cancel()
-            await asyncio.gather(self._task, *self._acts, return_exceptions=True)
+            if self._live is not None:
+                await asyncio.wait([self._task], timeout=GOODBYE_S + ANSWER_S)
+            await end_tasks([self._task])
         self._house.board.drop_view(self._view)
         self._house.chronicle.unfollow(self._follower)
         if self._broker is not None:
@@ -116,54 +114,110 @@ class MqttInlet:
     async def _run(self) -> None:
         chance = self._house.world.chance.stream("mqtt")
         wait_s = BACKOFF_S[0]
-        while True:
+        while not self._stopping.is_set():
+            if not await self._have_broker():
+                await asyncio.sleep(SHUN_S)
+                continue
+            client = self._client()
+            began = self._house.world.clock.now()
             try:
-                async with self._client() as client:
-                    wait_s = BACKOFF_S[0]
+                async with client:
                     await self._talk(client)
             except (aiomqtt.MqttError, TimeoutError, OSError) as error:
-                if "mqtt" not in self._house.trouble:
-                    log.warning("mqtt_lost", why=str(error))
-                self._house.trouble["mqtt"] = f"The MQTT broker is not reached: {error}"
+                self._lost(client, str(error))
+            except Exception as slip:  # a slip of ours must not end MQTT for good
+                log.exception("mqtt_slipped")
+                self._house.trouble["mqtt"] = f"MQTT slipped and begins anew: {slip!r}. See the log."
             finally:
                 self.connected.clear()
-            await asyncio.sleep(wait_s * chance.uniform(0.8, 1.2))
+                self._live = None
+                client.drop()
+            if self._stopping.is_set():
+                return
+            if self._house.world.clock.now() - began >= STEADY_S:
+                wait_s = BACKOFF_S[0]
+            shunned = client.denied or client.rival
+            await asyncio.sleep((SHUN_S if shunned else wait_s) * chance.uniform(0.8, 1.2))
             wait_s = min(wait_s * 2, BACKOFF_S[1])
 
-    def _client(self) -> _Client:
+    async def _have_broker(self) -> bool:
+        """A broker of our own runs, or somebody else's is used."""
+        if self._broker is None or self._broker.running:
+            return True
+        try:
+            await self._broker.start()
+        except NoBrokerError as error:
+            if "mqtt" not in self._house.trouble:
+                log.warning("mqtt_off", why=str(error))
+            self._house.trouble["mqtt"] = f"MQTT is off: {error} REST, WebSocket and the terminal work."
+            return False
+        finally:
+            self._tried.set()
+        self._address = ("127.0.0.1", self._broker.port)
+        return True
+
+    def _lost(self, client: Client, why: str) -> None:
+        if client.ended_by == TAKEN:
+            self._meet_rival(client)
+        host, port = self._address
+        if "mqtt" not in self._house.trouble:
+            log.warning("mqtt_lost", why=why)
+        self._house.trouble["mqtt"] = (
+            f"The MQTT broker at {host}:{port} is not reached: {why.rstrip('.')}. Start it, or look at its log."
+        )
+
+    def _meet_rival(self, client: Client) -> None:
+        """Somebody has our name at the broker and throws us off, as we do him."""
+        client.rival = True
+        self._house.trouble["mqtt-rival"] = (
+            "Another program has our name at the MQTT broker. End the second stagectl of this site."
+        )
+
+    def _client(self) -> Client:
         self._session += 1
         will = aiomqtt.Will(f"{self._base}/link", packed(self._link(on=False)), qos=1, retain=True)
-        client = _Client(
-            self._address[0],
-            self._address[1],
-            identifier=f"stagectl-{self._house.site.slug}",
-            protocol=aiomqtt.ProtocolVersion.V5,
-            will=will,
-            clean_start=True,
-            timeout=2,
-            keepalive=KEEPALIVE_S,
-            max_queued_incoming_messages=INCOMING,
-            socket_options=[(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)],
-            max_concurrent_outgoing_calls=IN_FLIGHT * 4,
-        )
-        client.pending_calls_threshold = IN_FLIGHT * 4  # its warning per publish above 10 would be the load
+        client = client_of(self._address, f"stagectl-{self._house.site.slug}", will)
+        client.on_denied, client.on_full = self._denied, self._full
         return client
 
-    async def _talk(self, client: _Client) -> None:
+    async def _talk(self, client: Client) -> None:
+        client.again = self._been
         once = SubscribeOptions(qos=1, retainAsPublished=True, retainHandling=SubscribeOptions.RETAIN_DO_NOT_SEND)
-        await client.subscribe(f"{self._base}/cmd/+", options=once)
-        await client.subscribe(f"{ROOT}/all/resync", options=once)
+        for topic in (f"{self._base}/cmd/+", f"{ROOT}/all/resync"):
+            await client.subscribe(topic, options=once)
+        await client.subscribe(f"{self._base}/link", qos=1)
         self._view.take()
         self._follower.take()
-        await self._publish_all(client)
-        await self._publish(client, "link", self._link(on=True), retain=True)
-        self._house.trouble.pop("mqtt", None)
-        self.connected.set()
-        log.info("mqtt_up", host=self._address[0], port=self._address[1])
+        self._told = {}
+        self._live = client
+        try:
+            await self._publish_parts(client, self._everything())
+            await self._publish_manifest(client)
+            await self._tell_link(client)
+            self._house.trouble.pop("mqtt", None)
+            self._allowed(client)
+            self._been = True
+            self.connected.set()
+            log.info("mqtt_up", host=self._address[0], port=self._address[1])
+            await self._work(client)
+        finally:
+            if self._stopping.is_set():
+                await self._goodbye(client)
+            else:
+                client.drop()
+
+    async def _work(self, client: Client) -> None:
+        """All that goes on while it is connected; ends with the first thing that fails."""
         jobs = [
-            asyncio.create_task(self._listen(client)),
-            asyncio.create_task(self._feed(client)),
-            asyncio.create_task(self._tell_clock(client)),
+            asyncio.create_task(job)
+            for job in (
+                self._listen(client),
+                self._feed(client),
+                self._keep_link(client),
+                self._keep_manifest(client),
+                self._answer_resync(client),
+                self._until_stop(),
+            )
         ]
         try:
             done, _ = await asyncio.wait(jobs, return_when=asyncio.FIRST_COMPLETED)
@@ -171,17 +225,18 @@ class MqttInlet:
                 if job in done:
                     job.result()
         finally:
-            for job in jobs:
-                job.cancel()
-            await asyncio.gather(*jobs, return_exceptions=True)
-            # a clean goodbye sends no will, so say it ourselves
-            await self._goodbye(client)
+            await end_tasks(jobs)
 
-    async def _goodbye(self, client: _Client) -> None:
+    async def _until_stop(self) -> None:
+        await self._stopping.wait()
+
+    async def _goodbye(self, client: Client) -> None:
+        """A clean end sends no will, so we say it ourselves; a broker that does not listen sends the will."""
         try:
-            await self._publish(client, "link", self._link(on=False) | {"why": "stopped"}, retain=True)
+            async with asyncio.timeout(GOODBYE_S):
+                await self._publish(client, "link", self._link(on=False) | {"why": "stopped"}, retain=True)
         except (aiomqtt.MqttError, TimeoutError, OSError):
-            return  # the broker is gone: it sends our will
+            client.drop()
 
     def _link(self, *, on: bool) -> dict[str, Any]:
         return {
@@ -189,7 +244,9 @@ class MqttInlet:
             "on": on,
             "epoch": self._house.epoch,
             "session": self._session,
+            "start": self._start,
             "at": stamp(self._house.world.clock.wall()),
+            "version": version("stagectl"),
             "minor": 0,
         }
 
@@ -197,7 +254,7 @@ class MqttInlet:
 
     async def _publish(
         self,
-        client: _Client,
+        client: Client,
         topic: str,
         payload: Mapping[str, Any],
         *,
@@ -207,44 +264,63 @@ class MqttInlet:
     ) -> None:
         properties = None
         if expiry:
-            properties = Properties(PacketTypes.PUBLISH)
+            properties = Properties(PacketTypes.PUBLISH)  # type: ignore[no-untyped-call]
             properties.MessageExpiryInterval = expiry
-        await client.publish(f"{self._base}/{topic}", packed(payload), qos=qos, retain=retain, properties=properties)
-        self.counts["published"] += 1
-        if client.denied:
-            self.counts["denied"] += client.denied
-            client.denied = 0
-            self._house.trouble["mqtt-denied"] = "The MQTT broker refuses our publishes. Look at its access list."
+        sent = packed(payload)
+        if len(sent) > MESSAGE_BYTES:
+            log.error("mqtt_too_long", topic=topic, bytes=len(sent))
+            self._sent["dropped"] += 1
+            return
+        await client.publish(f"{self._base}/{topic}", sent, qos=qos, retain=retain, properties=properties)
+        self._sent["published"] += 1
 
-    async def _publish_all(self, client: _Client) -> None:
-        everything = parts(self._house.board, [*self._house.boxes, *self._house.parts])
-        await self._publish_parts(client, everything)
-        names = {
-            f"state/{device}/{part}": max(one.rev for one in readings)
-            for (device, part), readings in everything.items()
-        }
-        await self._publish(
-            client, "manifest", {"v": 1, "epoch": self._house.epoch, "count": len(names), "topics": names}, retain=True
-        )
+    async def _say(self, topic: str, payload: Mapping[str, Any]) -> None:
+        """Tell a verdict: on the connection of now, or on the next one if that comes in time."""
+        with suppress(TimeoutError):
+            async with asyncio.timeout(VERDICT_S):
+                while True:
+                    await self.connected.wait()
+                    with suppress(aiomqtt.MqttError, OSError):
+                        if self._live is not None:
+                            await self._publish(self._live, topic, payload, expiry=VERDICT_S)
+                            return
+                    await asyncio.sleep(TICK_S)
 
-    async def _publish_parts(self, client: _Client, found: Mapping[tuple[str, str], Any]) -> None:
+    def _denied(self) -> None:
+        self._sent["denied"] += 1
+        self._house.trouble["mqtt-denied"] = "The MQTT broker refuses our publishes. Look at its access list."
+
+    def _allowed(self, client: Client) -> None:
+        if not client.denied:
+            self._house.trouble.pop("mqtt-denied", None)
+
+    def _full(self) -> None:
+        self._sent["dropped"] += 1
+
+    def _everything(self) -> dict[tuple[str, str], list[Reading[Any]]]:
+        return parts(self._house.board, [*self._house.boxes, *self._house.parts])
+
+    async def _publish_parts(self, client: Client, found: Mapping[tuple[str, str], list[Reading[Any]]]) -> None:
+        # the first one alone: a broker that refuses it says so, and may then close while the others are on their way
         items = list(found.items())
         clock = self._house.world.clock
-        for at in range(0, len(items), IN_FLIGHT):
+        for at in (0, *range(1, len(items), IN_FLIGHT)):
             wall, now = clock.wall(), clock.now()
+            batch = items[at : at + IN_FLIGHT] if at else items[:1]
             await asyncio.gather(
                 *(
                     self._publish(
-                        client,
-                        f"state/{device}/{part}",
-                        state(readings, self._house.epoch, wall, now),
-                        retain=True,
+                        client, f"state/{device}/{part}", state(readings, self._house.epoch, wall, now), retain=True
                     )
-                    for (device, part), readings in items[at : at + IN_FLIGHT]
+                    for (device, part), readings in batch
                 )
             )
+            for (device, part), _ in batch:
+                if f"state/{device}/{part}" not in self._told:
+                    self._told[f"state/{device}/{part}"] = None
+                    self._manifest_due.set()
 
-    async def _feed(self, client: _Client) -> None:
+    async def _feed(self, client: Client) -> None:
         """Newest state of each part that changed, and the chronicle's tail. Newest wins: no backlog."""
         while True:
             await self._wake.wait()
@@ -255,137 +331,107 @@ class MqttInlet:
                 if shown(reading):
                     changed[reading.device, part_of(reading.name)[0]] = None
             if changed:
-                everything = {
-                    (device, part): [
-                        one
-                        for one in self._house.board.points(device).values()
-                        if shown(one) and part_of(one.name)[0] == part
-                    ]
-                    for device, part in changed
-                }
-                await self._publish_parts(client, everything)
+                await self._publish_parts(client, self._readings_of(changed))
             entries, _ = self._follower.take()
             for entry in entries:
                 await self._publish(
                     client, f"ev/{entry.kind}", {"v": 1, "epoch": self._house.epoch} | entry.plain(), qos=0
                 )
 
-    async def _tell_clock(self, client: _Client) -> None:
+    def _readings_of(self, wanted: Collection[tuple[str, str]]) -> dict[tuple[str, str], list[Reading[Any]]]:
+        """All published readings of some parts."""
+        found: dict[tuple[str, str], list[Reading[Any]]] = {place: [] for place in wanted}
+        for device in dict.fromkeys(device for device, _ in wanted):
+            for reading in self._house.board.points(device).values():
+                place = (device, part_of(reading.name)[0])
+                if place in found and shown(reading):
+                    found[place].append(reading)
+        return found
+
+    async def _publish_manifest(self, client: Client) -> None:
+        """Which state topics there are, with a revision that each has reached: what is missing can be seen."""
+        self._manifest_due.clear()
+        names = {
+            f"state/{device}/{part}": max(one.rev for one in readings)
+            for (device, part), readings in self._everything().items()
+        }
+        whole = list(pages(names))
+        for number, page in enumerate(whole, 1):
+            said = {
+                "v": 1,
+                "epoch": self._house.epoch,
+                "count": len(names),
+                "page": number,
+                "of": len(whole),
+                "topics": page,
+            }
+            await self._publish(client, "manifest" if number == 1 else f"manifest/{number}", said, retain=True)
+
+    async def _keep_manifest(self, client: Client) -> None:
+        """Boxes are read one after the other, so topics are added long after we connected."""
         while True:
-            await asyncio.sleep(CLOCK_S)
-            await self._publish(client, "link", self._link(on=True), retain=True)
+            await self._manifest_due.wait()
+            await asyncio.sleep(APART_S)
+            await self._publish_manifest(client)
+
+    async def _tell_link(self, client: Client) -> None:
+        self._link_due.clear()
+        await self._publish(client, "link", self._link(on=True), retain=True)
+
+    async def _keep_link(self, client: Client) -> None:
+        """Tell our clock, and put the topic right when an old will or somebody else wrote it."""
+        while True:
+            with suppress(TimeoutError):
+                async with asyncio.timeout(CLOCK_S):
+                    await self._link_due.wait()
+            await self._tell_link(client)
+            if not client.rival:
+                self._house.trouble.pop("mqtt-rival", None)
+            if client.denied:
+                client.denied = 0
+                await self._publish_parts(client, self._everything())
+                self._allowed(client)
+            await asyncio.sleep(APART_S)
+
+    async def _answer_resync(self, client: Client) -> None:
+        chance = self._house.world.chance.stream("mqtt-resync")
+        while True:
+            await self._whole_due.wait()
+            await asyncio.sleep(chance.uniform(0, SPREAD_S))
+            self._whole_due.clear()
+            wall, now = self._house.world.clock.wall(), self._house.world.clock.now()
+            everything = {
+                f"{device}/{part}": state(readings, self._house.epoch, wall, now)
+                for (device, part), readings in self._everything().items()
+            }
+            whole = list(pages(everything))
+            for number, page in enumerate(whole, 1):
+                said = {"v": 1, "epoch": self._house.epoch, "page": number, "of": len(whole), "state": page}
+                await self._publish(client, "snap", said)
+            await asyncio.sleep(RESYNC_S)
 
     # -- in -------------------------------------------------------------------------------------------------------
 
-    async def _listen(self, client: _Client) -> None:
+    async def _listen(self, client: Client) -> None:
         async for message in client.messages:
             topic = str(message.topic)
             if topic == f"{ROOT}/all/resync":
-                await self._resync(client)
-                continue
-            principal = topic.rpartition("/")[2]
-            self.counts["commands"] += 1
-            if message.retain:
-                self._audit(principal, "a retained command", "retained")
-                continue
-            if len(self._acts) >= ACTS:
-                self.counts["dropped"] += 1
-                self._audit(principal, "too many commands at once", "busy")
-                continue
-            payload = message.payload if isinstance(message.payload, bytes) else str(message.payload).encode()
-            act = asyncio.create_task(self._carry_out(client, principal, payload))
-            self._acts.add(act)
-            act.add_done_callback(self._acts.discard)
+                self._whole_due.set()
+            elif topic == f"{self._base}/link":
+                self._read_link(client, message.payload)
+            else:
+                self._commands.hear(topic.rpartition("/")[2], message.payload, retained=message.retain)
 
-    def _audit(self, principal: str, why: str, code: str) -> None:
-        self.counts["refused"] += 1
-        self._house.chronicle.write("access", principal, inlet="mqtt", what="refused", why=why, code=code)
-
-    async def _resync(self, client: _Client) -> None:
-        now = self._house.world.clock.now()
-        if now - self._resync_at < RESYNC_S:
-            return
-        self._resync_at = now
-        wall = self._house.world.clock.wall()
-        everything = parts(self._house.board, [*self._house.boxes, *self._house.parts])
-        whole = {
-            f"{device}/{part}": state(readings, self._house.epoch, wall, now)
-            for (device, part), readings in everything.items()
-        }
-        await self._publish(client, "snap", {"v": 1, "epoch": self._house.epoch, "state": whole})
-
-    async def _carry_out(self, client: _Client, principal: str, payload: bytes) -> None:
-        command: Command | None = None
+    def _read_link(self, client: Client, payload: bytes) -> None:
+        """The link topic says something: if it is not our last word, it is put right."""
         try:
-            command = read_command(payload, self._house.world.clock.wall())
-            self._check(command)
-            person = self._house.person(principal, Person(principal, Role.OPERATOR))
-            if command.verb == "scene":
-                await self._run_scene(client, principal, person, command)
-                return
-            group = await self._house.submit(self._wish(person, command))
-        except RefusedError as refused:
-            self._audit(principal, str(refused), refused.code)
-            await self._refused(client, principal, command.id if command else "unknown", refused)
-            return
-        await self._answer(client, principal, group)
-
-    def _check(self, command: Command) -> None:
-        """Epoch and revisions it was decided on; a cut must name both epoch and take."""
-        if command.verb == "cut" and command.if_epoch is None:
-            raise RefusedError(
-                "A cut over MQTT needs if_epoch.", remedy="Read it from the link topic.", code="if-epoch"
-            )
-        if command.if_epoch is not None and command.if_epoch != self._house.epoch:
-            raise RefusedError(
-                f"stagectl has started again: epoch {self._house.epoch}.", remedy="Read the state anew.", code="epoch"
-            )
-        for place, rev in command.if_rev.items():
-            device, _, part = place.partition("/")
-            own = [one for one in self._house.board.points(device).values() if part_of(one.name)[0] == part]
-            if not own or max(one.rev for one in own) != rev:
-                raise RefusedError(f"{place} has changed since.", remedy="Read the state anew.", code="revision")
-
-    @staticmethod
-    def _wish(person: Person, command: Command) -> Wish:
-        args = dict(command.args)
-        if command.verb in ("roll", "cut"):
-            if command.on:
-                args["on"] = list(command.on)
-            return Wish(person, "mqtt", "takes", command.verb, args, command.id)
-        if len(command.on) != 1:
-            raise RefusedError(
-                f'{command.verb} needs one name in "on".', remedy="Name a device, group or part.", code="field"
-            )
-        return Wish(person, "mqtt", command.on[0], command.verb, args, command.id)
-
-    async def _run_scene(self, client: _Client, principal: str, person: Person, command: Command) -> None:
-        args = dict(command.args)
-        name = str(args.pop("name", command.on[0] if command.on else ""))
-        run = self._scenes.start(name, person, {key: str(value) for key, value in args.items()}, command.id)
-        topic = f"verdict/{principal}/{command.id}"
-        said: dict[str, Any] = {"v": 1, "id": command.id, "epoch": self._house.epoch, "phase": "accepted"}
-        await self._publish(client, topic, said, expiry=VERDICT_EXPIRY_S)
-        await run.wait(WAIT_S)
-        said["phase"] = str(run.ended or "unconfirmed")
-        await self._publish(client, topic, said | {"say": self._teller.run(run)}, expiry=VERDICT_EXPIRY_S)
-
-    async def _answer(self, client: _Client, principal: str, group: Group) -> None:
-        topic = f"verdict/{principal}/{group.id}"
-        accepted = {"v": 1, "id": group.id, "epoch": self._house.epoch, "phase": "accepted", "take": group.take}
-        await self._publish(client, topic, accepted, expiry=VERDICT_EXPIRY_S)
-        await group.wait(WAIT_S)
-        await self._house.commands.durable(group)
-        said = verdict(group, self._house.epoch, self._house.board.rev, self._teller.group(group))
-        await self._publish(client, topic, said, expiry=VERDICT_EXPIRY_S)
-
-    async def _refused(self, client: _Client, principal: str, identifier: str, refused: RefusedError) -> None:
-        said = {
-            "v": 1,
-            "id": identifier,
-            "epoch": self._house.epoch,
-            "phase": "refused",
-            "why": refused.code,
-            "say": f"{refused} {refused.remedy}".strip(),
-        }
-        await self._publish(client, f"verdict/{principal}/{identifier}", said, expiry=VERDICT_EXPIRY_S)
+            said = json.loads(payload)
+        except ValueError:
+            said = None
+        said = said if isinstance(said, dict) else {}
+        own = self._link(on=True)
+        if any(said.get(name) != own[name] for name in ("on", "epoch", "session", "start")):
+            self._link_due.set()
+        # what is found at the first connection may be from before our start
+        if client.again and said.get("start") != self._start:
+            self._meet_rival(client)

@@ -4,22 +4,26 @@ Topic tree below `stagectl/1/<site>/`: link, manifest, state/<device>/<part>, ev
 verdict/<principal>/<id>, snap; and `stagectl/1/all/resync`. Readers ignore fields they do not know.
 """
 
-import json
-from collections.abc import Iterable, Mapping
+import re
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any, Final
 
 from stagectl.control.chronicle import stamp
 from stagectl.control.groups import Group
+from stagectl.inlets.http.strict_json import StrictError, read, written
 from stagectl.model.board import Board
 from stagectl.model.errors import RefusedError
-from stagectl.model.points import Flags, Quality, Reading
+from stagectl.model.points import NEVER, Flags, Quality, Reading
 from stagectl.model.verbs import Ended
 
 ROOT: Final = "stagectl/1"
 COMMAND_BYTES: Final = 16 * 1024  # a command longer than this is refused
+MESSAGE_BYTES: Final = 128 * 1024  # what we send is shorter: a broker ends the link at its own limit, often 256 KiB
 AHEAD_S: Final = 5.0  # `not_after` lies at most this far ahead
+NO_ID: Final = "unknown"  # where the verdict of a command goes whose id can't be read
+_ID: Final = re.compile(r"[A-Za-z0-9._-]{1,64}")  # also a principal: both stand in topics
 WORST: Final = (Quality.UNKNOWN, Quality.STALE, Quality.ASKED, Quality.GOOD)
 
 
@@ -39,20 +43,20 @@ def shown(reading: Reading[Any]) -> bool:
 def state(readings: Iterable[Reading[Any]], epoch: int, wall: datetime, now: float) -> dict[str, Any]:
     """The payload of one part of one device.
 
-    `q` is the worst quality of its values and `doubt` names those that are not good; `seen` is the oldest reading's
-    wall time, `by` says whose act the newest change was.
+    `q` is the worst quality of its values and `doubt` names those that are not good; `seen` is the wall time of its
+    oldest reading, null if nothing was ever read; `by` says whose act the newest change was.
     """
     own = list(readings)
     data = {part_of(one.name)[1]: one.value for one in own}
     doubt = {part_of(one.name)[1]: str(one.quality) for one in own if one.quality is not Quality.GOOD}
     newest = max(own, key=lambda one: one.rev)
-    oldest = min((one.read_at for one in own if one.read_at > 0), default=now)
+    oldest = min((one.read_at for one in own if one.read_at != NEVER), default=None)
     said: dict[str, Any] = {
         "v": 1,
         "epoch": epoch,
         "rev": newest.rev,
         "at": stamp(wall),
-        "seen": stamp(datetime.fromtimestamp(wall.timestamp() - (now - oldest), tz=wall.tzinfo)),
+        "seen": stamp(wall - timedelta(seconds=now - oldest)) if oldest is not None else None,
         "q": str(next(quality for quality in WORST if quality in {one.quality for one in own})),
         "data": data,
     }
@@ -73,14 +77,32 @@ def parts(board: Board, devices: Iterable[str]) -> dict[tuple[str, str], list[Re
     return found
 
 
-def packed(payload: Mapping[str, Any]) -> str:
-    """JSON as sent: compact, UTF-8 kept."""
-    return json.dumps(payload, separators=(",", ":"), ensure_ascii=False, default=str)
+def pages(entries: Mapping[str, Any], limit: int = MESSAGE_BYTES // 2) -> Iterator[dict[str, Any]]:
+    """Entries in parts of at most `limit` bytes each (an entry longer than that stands alone); at least one part."""
+    page: dict[str, Any] = {}
+    size = 0
+    for name, entry in entries.items():
+        more = len(packed({name: entry}))
+        if page and size + more > limit:
+            yield page
+            page, size = {}, 0
+        page[name] = entry
+        size += more
+    yield page
+
+
+def packed(payload: Mapping[str, Any]) -> bytes:
+    """JSON as sent: compact, UTF-8."""
+    return written(payload)
 
 
 @dataclass(frozen=True, slots=True)
 class Command:
-    """A command as it came in; unknown fields were ignored."""
+    """A command as it came in; unknown fields were ignored, so nobody gives himself a role.
+
+    Attributes:
+        not_after: when it is too late for it; None: never.
+    """
 
     id: str
     verb: str
@@ -88,44 +110,57 @@ class Command:
     args: Mapping[str, Any] = field(default_factory=dict)
     if_epoch: int | None = None
     if_rev: Mapping[str, int] = field(default_factory=dict)
+    not_after: datetime | None = None
     source: str = ""
 
 
-def read_command(payload: bytes, now: datetime) -> Command:
-    """Read a command.
+def plain(word: str) -> bool:
+    """Can the word stand in a topic of ours: 1 to 64 characters of A-Z a-z 0-9 . _ - ?"""
+    return _ID.fullmatch(word) is not None
 
-    Raises:
-        RefusedError: with a code: "syntax", "field", "version", "expired", "too-far-ahead".
-    """
+
+def opened(payload: bytes) -> Mapping[str, Any]:
+    """The JSON object of a command. Raises RefusedError: code "syntax"."""
+    remedy = 'Send {"id": "...", "verb": "roll"}.'
     if len(payload) > COMMAND_BYTES:
         raise RefusedError(f"A command has at most {COMMAND_BYTES} bytes.", code="syntax")
     try:
-        given = json.loads(payload.decode("utf-8", "strict"), parse_constant=_no_constant)
-    except (ValueError, RecursionError) as error:
-        raise RefusedError(
-            "The command is no JSON.", remedy='Send {"id": "...", "verb": "roll"}.', code="syntax"
-        ) from error
+        given = read(payload)
+    except StrictError as error:
+        raise RefusedError(str(error).replace("The body", "The command"), remedy=remedy, code="syntax") from error
     if not isinstance(given, dict):
+        raise RefusedError("The command is no JSON object.", remedy=remedy, code="syntax")
+    return given
+
+
+def id_of(given: Mapping[str, Any]) -> str:
+    """The id that its sender gave a command. Raises RefusedError: code "field"."""
+    identifier = _text(given, "id")
+    if not plain(identifier):
         raise RefusedError(
-            "The command is no JSON object.", remedy='Send {"id": "...", "verb": "roll"}.', code="syntax"
+            "An id has 1 to 64 characters of A-Z a-z 0-9 . _ -", remedy="Send a shorter, plainer id.", code="field"
         )
+    return identifier
+
+
+def read_command(given: Mapping[str, Any]) -> Command:
+    """Read an opened command. What it was decided on (time, epoch, revisions) is not judged here.
+
+    Raises:
+        RefusedError: with a code: "field", "version".
+    """
     if given.get("v", 1) != 1:
         raise RefusedError("This stagectl speaks version 1.", code="version")
-    command = Command(
-        _text(given, "id"),
+    return Command(
+        id_of(given),
         _text(given, "verb"),
         _names(given.get("on", [])),
         _table(given, "args"),
         _number(given, "if_epoch"),
         _table(given, "if_rev"),
-        str(given.get("source", "")),
+        _time(given.get("not_after")),
+        str(given.get("source", ""))[:200],
     )
-    _in_time(given.get("not_after"), now)
-    return command
-
-
-def _no_constant(word: str) -> None:
-    raise ValueError(word)
 
 
 def _text(given: Mapping[str, Any], name: str) -> str:
@@ -136,11 +171,11 @@ def _text(given: Mapping[str, Any], name: str) -> str:
 
 
 def _names(value: object) -> tuple[str, ...]:
-    if isinstance(value, str):
-        return (value,)
-    if isinstance(value, list) and all(isinstance(one, str) for one in value):
-        return tuple(value)
-    raise RefusedError('"on" is a list of names.', code="field")
+    names = [value] if isinstance(value, str) else value
+    if not isinstance(names, list) or not all(isinstance(one, str) and one.strip() for one in names):
+        # an empty name must not come to mean everybody
+        raise RefusedError('"on" is a list of names.', remedy="Leave it out to mean all recorders.", code="field")
+    return tuple(names)
 
 
 def _table(given: Mapping[str, Any], name: str) -> Mapping[str, Any]:
@@ -157,18 +192,27 @@ def _number(given: Mapping[str, Any], name: str) -> int | None:
     raise RefusedError(f'"{name}" is a whole number.', code="field")
 
 
-def _in_time(text: object, now: datetime) -> None:
+def _time(text: object) -> datetime | None:
     if text is None:
-        return
+        return None
     try:
-        until = datetime.fromisoformat(str(text))
+        until = datetime.fromisoformat(text) if isinstance(text, str) else None
     except ValueError:
-        raise RefusedError('"not_after" is a time as RFC 3339 writes it.', code="field") from None
+        until = None
+    if until is None:
+        raise RefusedError('"not_after" is a time as RFC 3339 writes it.', code="field")
     if until.tzinfo is None:
         raise RefusedError('"not_after" needs its time zone, such as Z.', code="field")
-    left = (until - now).total_seconds()
+    return until
+
+
+def in_time(command: Command, now: datetime) -> None:
+    """Let a command pass that is not too late. Raises RefusedError: code "expired" or "too-far-ahead"."""
+    if command.not_after is None:
+        return
+    left = (command.not_after - now).total_seconds()
     if left < 0:
-        raise RefusedError("The command came too late.", remedy="Send it again.", code="expired")
+        raise RefusedError("The command came too late.", remedy="Send it again with a new id.", code="expired")
     if left > AHEAD_S:
         raise RefusedError(
             f'"not_after" lies more than {AHEAD_S:g} s ahead.',
@@ -178,15 +222,15 @@ def _in_time(text: object, now: datetime) -> None:
 
 
 def verdict(group: Group, epoch: int, rev: int, say: str) -> dict[str, Any]:
-    """The end of a group: worst verdict, count, and what became of each box."""
+    """The end of a group: worst verdict, count, and what became of each box; `why` is the worst one's code."""
     ended = group.worst or Ended.UNCONFIRMED
-    whys = [verdict.why for verdict in group.verdicts if verdict.ended is ended and verdict.why]
+    codes = [one.code for one in group.verdicts if one.ended is ended and one.code]
     return {
         "v": 1,
         "id": group.id,
         "epoch": epoch,
         "phase": str(ended),
-        "why": whys[0] if whys else "",
+        "why": codes[0] if codes else "",
         "of": group.count,
         "take": group.take,
         "proof": {"rev": rev},
