@@ -101,6 +101,7 @@ class Wires(threading.Thread):
     def __init__(self, door: str, boxes: Sequence[str]) -> None:
         super().__init__(daemon=True)
         self.entries: dict[str, list[dict[str, object]]] = {box: [] for box in boxes}
+        self.read = threading.Event()  # every wire was read once
         self._door = door
 
     def run(self) -> None:
@@ -110,3 +111,4 @@ class Wires(threading.Thread):
                     own.extend(client.wire(self._door, box, int(str(own[-1]["n"])) if own else 0))
                 except client.DoorError:
                     return
+            self.read.set()

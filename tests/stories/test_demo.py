@@ -83,6 +83,7 @@ def test_ending_the_demo_while_it_rolls_sends_no_stop_and_leaves_nothing_behind(
     assert hall.call("roll")[0] == 0
     wires = Wires(hall.door, DECKS)
     wires.start()
+    assert wires.read.wait(WAIT_S)
     assert hall.demo.end(by) == 0
     wires.join(WAIT_S)
     assert not wires.is_alive(), "the simulators end with the demo"
