@@ -51,12 +51,11 @@ class PointText:
         """A moment of the monotonic clock as JSON text."""
         if changed_at == NEVER:
             return _NULL
-        wall = changed_at + self._offset
-        second = int(wall)
+        second, thousandth = divmod(round((changed_at + self._offset) * 1000), 1000)
         if second != self._second:
             self._second = second
             self._second_text = datetime.fromtimestamp(second, UTC).strftime("%Y-%m-%dT%H:%M:%S.")
-        return f'"{self._second_text}{int((wall - second) * 1000):03d}Z"'
+        return f'"{self._second_text}{thousandth:03d}Z"'
 
 
 def _head(reading: Reading[Any]) -> str:
