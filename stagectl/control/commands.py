@@ -333,7 +333,7 @@ class Commands:
         for command in ready:
             box, prepared = command.box, command.prepared
             if command.verdict is not None:
-                continue  # one of the same press overtook it
+                continue  # overtaken, by one of the same press or just before it was to go out
             if box is None or prepared is None or command.looking or prepared.epoch != box.epoch or not command.first:
                 others.append(command)
             else:
@@ -377,8 +377,6 @@ class Commands:
 
     def _relaunch(self, command: Command) -> None:
         """It seemed to be so already, but is not: the needs are asked again, and the verb goes out once."""
-        if command.verdict is not None:
-            return  # overtaken meanwhile
         try:
             self._needed(command)
         except RefusedError as refused:

@@ -238,9 +238,12 @@ async def test_a_box_that_says_no_and_does_it_is_verified() -> None:
 async def test_a_refusal_whose_look_is_never_answered_fails_in_the_boxs_words() -> None:
     booth = await one_deck()
     far = booth.far["iso-1"]
-    far.refuses = "103 no medium"
+    far.refuses, far.slow_s = "103 no medium", 0.05
     group = booth.press(roll(booth))
+    await asyncio.sleep(0.02)
+    far.silent = True  # its refusal is the last thing it says
     await until(lambda: bool(only(group).said_no))
+    assert not group.ended
     booth.wires["iso-1"].refuse = ConnectionRefusedError(111, "Connection refused")
     await booth.drop("iso-1")
     verdict = await booth.verdict(group)
