@@ -10,13 +10,13 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final
 
-from stagectl.driverkit.driver import BoxKind, Codec, Driver, Reply
+from stagectl.driverkit.driver import BoxKind, Codec, Driver, Look, Reply
 from stagectl.driverkit.link import StreamLink
 from stagectl.model.board import BoardWriter
 from stagectl.model.capabilities.base import EVERY_BOX, HEALTH, HEALTH_WHY, LINK_SILENT, LINK_UP, Health
 from stagectl.model.conditions import YES, Watch
 from stagectl.model.errors import DeviceError, ProtocolError, RefusedError
-from stagectl.model.points import PointSpec
+from stagectl.model.points import PointSpec, Reading
 from stagectl.model.verbs import Verb
 from stagectl.model.world import Clock, Handle, Network, Stream
 
@@ -75,6 +75,20 @@ class _Sent:
     prepared: Prepared | None = None
     number: int = 0
     asked_at: float = 0.0
+
+
+@dataclass(slots=True, eq=False)
+class _Polled:
+    """The points of one look, as long as the box declares no more."""
+
+    declared: int
+    names: list[str]
+    slots: list[Reading[Any]]
+
+    @classmethod
+    def of(cls, look: Look, writer: BoardWriter) -> "_Polled":
+        slots = [slot for slot in writer.declared() if slot.name in look.names or slot.spec.template in look.names]
+        return cls(writer.count, [slot.name for slot in slots], slots)
 
 
 @dataclass(slots=True)
@@ -137,6 +151,7 @@ class Box:
         self._commands: deque[_Sent] = deque()
         self._reads: deque[_Sent] = deque()
         self._looking: dict[int, Reads] = {}
+        self._polled: dict[int, _Polled] = {}
         self._look_at: list[float] = []
         self._glance: Reads | None = None
         self._silent = False
@@ -492,7 +507,7 @@ class Box:
         for number, look in enumerate(self._driver.looks):
             if now >= self._look_at[number] and number not in self._looking:
                 self._look_at[number] = now + look.every_s - TICK_S / 4
-                self._poll(number, look.names)
+                self._poll(number, look, now)
         if self._driver.beat_s and now >= self._beat_at:
             self._beat_at = now + self._driver.beat_s
             try:
@@ -501,11 +516,14 @@ class Box:
                 self._crash(error)
         self._pump()
 
-    def _poll(self, number: int, templates: tuple[str, ...]) -> None:
-        names = [
-            slot.name for slot in self.writer.declared() if slot.name in templates or slot.spec.template in templates
-        ]
-        reads = self.look_now(names, lambda: self._looked(number))
+    def _poll(self, number: int, look: Look, now: float) -> None:
+        """Ask for the points of a look, unless the box has just told them all of its own."""
+        polled = self._polled.get(number)
+        if polled is None or polled.declared != self.writer.count:
+            polled = self._polled[number] = _Polled.of(look, self.writer)
+        if polled.slots and min(slot.asked_at for slot in polled.slots) > now - look.every_s / 4:
+            return
+        reads = self.look_now(polled.names, lambda: self._looked(number))
         if reads is not None and reads.open:
             self._looking[number] = reads
 

@@ -165,6 +165,11 @@ class BoardWriter:
         """Is the point declared?"""
         return name in self._slots
 
+    @property
+    def count(self) -> int:
+        """How many points are declared."""
+        return len(self._slots)
+
     def declared(self) -> list[Reading[Any]]:
         """The slots of this writer, in order of declaration."""
         return list(self._slots.values())

@@ -318,6 +318,9 @@ class Takes:
     def _transport_heard(self, device: str, reading: Reading[Any]) -> None:
         recording = reading.value is Transport.RECORDING
         take = self.open
+        if take is None and not recording:
+            self._recording[device] = False
+            return
         lane = take.open_lane(device) if take is not None else None
         if recording and lane is None:
             self._began(device, reading)

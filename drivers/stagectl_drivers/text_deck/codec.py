@@ -5,6 +5,7 @@ facts and their doubts stand in README.md beside this file.
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final
 
 from stagectl.model.errors import ProtocolError
@@ -112,16 +113,7 @@ class TextDeckCodec:
             ValueError: a control character in a field, which would smuggle in a second command; a command or a name
                 that is empty or holds a colon; text that is no Unicode.
         """
-        for field in (request.command, *(name for name, _ in request.params)):
-            if not field or ":" in field:
-                raise ValueError(f"{field!r} is no command and no parameter name. Leave out the colon.")
-        if not request.params:
-            text = request.command
-        else:
-            text = "\n".join((f"{request.command}:", *(f"{name}: {value}" for name, value in request.params), ""))
-        if text.count("\n") != (len(request.params) + 1 if request.params else 0) or _is_odd(text):
-            raise ValueError(f"{request.command!r} holds a control character or a line end. Leave it out.")
-        return (text + "\n").replace("\n", "\r\n").encode()
+        return _spelt(request)
 
     def _outside(self, line: str, events: list[Message | Noise]) -> bool:
         """Read a line while no block is open. Returns: it opens one."""
@@ -189,6 +181,21 @@ class TextDeckCodec:
         self._spent = f"The deck sent {what}. Look whether another kind of box answers at its address."
         self._tail, self._head, self._params, self._size = b"", None, [], 0
         return ProtocolError(self._spent)
+
+
+@lru_cache(maxsize=1024)  # what is polled is asked again and again, of every deck
+def _spelt(request: Request) -> bytes:
+    """Spell a request. Raises ValueError, as `TextDeckCodec.encode` says."""
+    for field in (request.command, *(name for name, _ in request.params)):
+        if not field or ":" in field:
+            raise ValueError(f"{field!r} is no command and no parameter name. Leave out the colon.")
+    if not request.params:
+        text = request.command
+    else:
+        text = "\n".join((f"{request.command}:", *(f"{name}: {value}" for name, value in request.params), ""))
+    if text.count("\n") != (len(request.params) + 1 if request.params else 0) or _is_odd(text):
+        raise ValueError(f"{request.command!r} holds a control character or a line end. Leave it out.")
+    return (text + "\n").replace("\n", "\r\n").encode()
 
 
 def _is_odd(line: str) -> bool:
