@@ -17,13 +17,15 @@ from typing import Any
 import pytest
 
 from stagectl.control.access import Person, Role
-from stagectl.inlets import mqtt, mqtt_client
+from stagectl.inlets import mqtt, mqtt_client, mqtt_payloads
 from stagectl.inlets.mqtt import MqttInlet
+from stagectl.model.capabilities.mixer import STRIP_METER
+from stagectl.model.capabilities.recorder import SLOT_STATE
 from stagectl.shoot.house import Wish
 from stagectl.shoot.scenes import Scenes
 from stagectl.site import MqttEntry
 from tests.house import Toys, toy_house
-from tests.inlets.mosquitto import SITE, WITHIN_S, Mosquitto, Reader, free_port, mosquitto, publish, reading
+from tests.inlets.mosquitto import SITE, WITHIN_S, Mosquitto, Reader, free_port, mosquitto, program, publish, reading
 
 
 class Door:
@@ -128,14 +130,10 @@ async def test_who_comes_late_finds_the_whole_state_and_a_manifest_that_names_it
 async def test_a_box_that_is_read_late_is_added_to_the_manifest(tmp_path: Path) -> None:
     async with opened(tmp_path, 1) as door:
         before = await door.reader.one("manifest")
-        from stagectl.model.capabilities.recorder import SLOT_STATE, SlotState
-
-        door.house.board.writer("iso-1").declare(SLOT_STATE.at(7))
-        door.house.board.writer("iso-1")  # a second writer stands in for the box that tells more
+        door.house.board.writer("iso-1").declare(SLOT_STATE.at(7))  # as the box's own writer does when it tells more
         after = await door.reader.one("manifest", lambda data: data["count"] > before["count"])
         assert set(after["topics"]) - set(before["topics"]) == {"state/iso-1/slot.7"}
         assert (await door.reader.one("state/iso-1/slot.7"))["q"] == "unknown"
-        assert SlotState
 
 
 async def test_what_someone_does_at_the_box_appears_with_a_greater_revision(door: Door) -> None:
@@ -176,8 +174,6 @@ async def test_a_resync_brings_the_whole_state_once_for_many_who_ask(
 
 
 async def test_a_state_too_long_for_one_message_comes_in_pages(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    from stagectl.inlets import mqtt_payloads
-
     monkeypatch.setattr(mqtt, "SPREAD_S", 0.0)
     monkeypatch.setattr(mqtt, "pages", lambda entries: mqtt_payloads.pages(entries, 1000))
     async with opened(tmp_path) as door:
@@ -276,8 +272,6 @@ async def test_a_command_decided_on_an_old_state_is_refused(door: Door) -> None:
 
 async def test_a_revision_counts_only_points_that_are_published(door: Door) -> None:
     """A strip's meter moves with every frame; the strip as published has not changed."""
-    from stagectl.model.capabilities.mixer import STRIP_METER
-
     told = await door.reader.one("state/mixer/strip.1")
     writer = door.house.board.writer("mixer")
     writer.declare(STRIP_METER.at(1))
@@ -422,8 +416,6 @@ async def test_a_flood_is_refused_but_a_roll_is_not_and_the_journal_is_not_fille
 
 async def flood(port: int, topic: str, lines: str) -> None:
     """One publish for each line, as fast as they go."""
-    from tests.inlets.mosquitto import program
-
     process = await asyncio.create_subprocess_exec(
         *(program("mosquitto_pub"), "-V", "mqttv5", "-p", str(port), "-q", "1", "-t", f"{SITE}/{topic}", "-l"),
         stdin=asyncio.subprocess.PIPE,
@@ -561,6 +553,21 @@ async def test_publishes_that_the_broker_refuses_are_told(tmp_path: Path) -> Non
         assert inlet.counts["denied"] >= 1
         assert await rolls(toys)
         assert inlet._session == 1, "it does not come back at once, only to be thrown out again"
+
+
+async def test_the_access_list_of_the_docs_is_enough(tmp_path: Path) -> None:
+    docs = (Path(__file__).parents[2] / "docs" / "mqtt.md").read_text(encoding="utf-8")
+    own = [line for line in docs.splitlines() if line.startswith("topic ")]
+    assert len(own) == 8
+    # everybody is one user here: the reader and whoever presses have rules of their own
+    rules = [*own, f"topic write {SITE}/cmd/ines", f"topic read {SITE}/#", "topic readwrite probe/#"]
+    async with opened(tmp_path, rules="\n".join([*rules, "topic write stagectl/1/all/resync\n"])) as door:
+        await door.roll()
+        await publish(door.broker.port, "/stagectl/1/all/resync", "")
+        await door.reader.one("snap")
+        await door.reader.one("ev/command")
+        assert door.house.trouble == {}
+        assert door.inlet.counts["denied"] == 0
 
 
 async def test_no_segment_waits_for_the_one_before(door: Door) -> None:
