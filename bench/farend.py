@@ -73,9 +73,11 @@ class FarEnd:
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
+        self._answers.close()
         self._door.close()
-        assert self._process.stdin is not None
-        self._process.stdin.close()
+        for pipe in (self._process.stdin, self._process.stdout):
+            assert pipe is not None
+            pipe.close()
         self._process.wait(10)
 
     def stamps(self) -> Stamps:

@@ -102,6 +102,8 @@ class Measured:
         except subprocess.TimeoutExpired:
             self._process.kill()
             self._process.wait()
+        assert self._process.stdout is not None
+        self._process.stdout.close()
 
     def ask(self, line: str) -> dict[str, Any]:
         """Ask the process about itself."""

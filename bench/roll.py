@@ -118,7 +118,7 @@ def measure(program: Path, sizes: Sequence[int], *, repeats: int, rounds: int, d
         rows.append(Row("skew / floor" + suffix, _ratio(seen, "skew"), 1.5, 1.15))
         rows.append(Row("confirmed / floor" + suffix, _ratio(seen, "confirmed"), 2.0, 1.5))
     if not delay_ms:
-        rows.extend(_growth(last))
+        rows.extend(growth(last))
     return rows
 
 
@@ -148,7 +148,7 @@ def _ratio(seen: dict[str, list[Press]], name: str) -> float:
     return float(statistics.median(getattr(daemon, name) / getattr(floor, name) for daemon, floor in pairs))
 
 
-def _growth(last: dict[str, dict[int, float]]) -> list[Row]:
+def growth(last: dict[str, dict[int, float]]) -> list[Row]:
     """Slope of the last byte over the number of recorders, from 64 on, and how far it is from a straight line."""
     lines = {}
     for variant, points in last.items():
