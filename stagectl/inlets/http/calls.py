@@ -26,7 +26,7 @@ class Door:
     """What all handlers share.
 
     Attributes:
-        spec: the OpenAPI document.
+        spec: gives the OpenAPI document.
         lists: one reader of a box's list at a time.
     """
 
@@ -36,7 +36,7 @@ class Door:
     hub: "Hub"
     rates: "Rates"
     metrics: "Metrics"
-    spec: Mapping[str, Any] = field(default_factory=dict)
+    spec: Callable[[], Mapping[str, Any]]
     lists: dict[str, asyncio.Lock] = field(default_factory=dict)
 
 

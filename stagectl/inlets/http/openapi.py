@@ -1,5 +1,7 @@
 """What does the machine-readable description say? OpenAPI 3.1 from the route table and the models."""
 
+from collections.abc import Mapping
+from functools import cache
 from typing import Any, Final, Literal
 
 from pydantic import BaseModel, TypeAdapter
@@ -11,8 +13,9 @@ _PROBLEM: Final = {"application/problem+json": {"schema": {"$ref": "#/components
 _TEMPLATE: Final = "#/components/schemas/{model}"
 
 
-def document(version: str) -> dict[str, Any]:
-    """The whole document, as JSON holds it."""
+@cache
+def document(version: str) -> Mapping[str, Any]:
+    """The whole document, as JSON holds it; made when it is first asked for, since that takes a tenth of a second."""
     schemas = _schemas()
     paths: dict[str, Any] = {}
     for route in ROUTES:

@@ -71,8 +71,8 @@ def _takes(call: Call) -> str:
 
 
 async def docs(call: Call) -> Answer:
-    return page("stagectl: what programs can ask", docs_body(call.door.spec))
+    return page("stagectl: what programs can ask", docs_body(call.door.spec()))
 
 
 async def document(call: Call) -> Answer:
-    return Answer(call.door.spec)
+    return Answer(call.door.spec())

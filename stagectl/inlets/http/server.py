@@ -64,7 +64,7 @@ async def serve(house: House, host: str, port: int, *, scenes: "Scenes | None" =
     metrics = Metrics(house)
     teller = Teller(house)
     hub = Hub(house, teller, metrics)
-    door = Door(house, teller, scenes, hub, Rates(house.world.clock), metrics, document(version_of()))
+    door = Door(house, teller, scenes, hub, Rates(house.world.clock), metrics, lambda: document(version_of()))
     app = web.Application(middlewares=[guard()], client_max_size=BODY_BYTES)
     app.on_response_prepare.append(add_headers)
     for route in ROUTES:

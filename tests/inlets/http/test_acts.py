@@ -302,11 +302,12 @@ async def test_an_inlet_speaks_six_words(
     assert [line for _, line in front.toys.asked()] == ([asked] if asked else [])
 
 
-async def test_a_level_that_rises_slowly_is_waited_for(front: Front) -> None:
-    body = {"verb": "level", "args": {"of": "strip 1", "to": "6 dB"}}
+async def test_a_level_that_rises_slowly_is_waited_for(front: Front, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(acting, "PATIENCE_S", 0.2)  # a rise of 9 dB takes 1.5 s, a Set alone is given one
+    body = {"verb": "level", "args": {"of": "strip 1", "to": "-3 dB"}}
     status, answer = await front.post("in/key-panel?wait=verdict", body)
     assert (status, answer["is"]) == (200, "done"), answer
-    assert front.toys.boxes["mixer"].points["strip.1.level"] == 6.0
+    assert front.toys.boxes["mixer"].points["strip.1.level"] == -3.0
 
 
 async def test_an_inlet_is_told_who_is_missing(front: Front) -> None:

@@ -9,6 +9,7 @@ import json
 from typing import Any
 
 import pytest
+from structlog.testing import capture_logs
 
 from stagectl.inlets.http import connection, guard, server
 from stagectl.inlets.http.problems import CONTENT_TYPE
@@ -321,8 +322,10 @@ async def test_a_slip_inside_is_told_without_its_secrets(front: Front, monkeypat
 
     monkeypatch.setattr(front.toys.house.takes, "plain", slip, raising=False)
     monkeypatch.setattr(type(front.toys.house.takes), "recorders", property(slip), raising=False)
-    status, answer = await front.get("now")
+    with capture_logs() as logs:
+        status, answer = await front.get("now")
     assert (status, answer["code"]) == (500, "fault")
+    assert [entry["event"] for entry in logs] == ["http_fault"]
     assert "abc" not in json.dumps(answer)
     assert "Traceback" not in json.dumps(answer)
 
