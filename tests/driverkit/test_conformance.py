@@ -261,7 +261,7 @@ PLANTED: list[tuple[str, str, Callable[[Toy], dict[str, Any]], dict[str, Any], s
         "answers in one piece are taken apart",
         plain(),
         {"feed": takes_one_a_read},
-        "a look is unanswered",
+        "the link was lost: it left a question unanswered",
     ),
     (
         "falls over what it never heard",

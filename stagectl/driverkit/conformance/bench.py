@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any, Final, Self
 
 from stagectl.driverkit.conformance.report import ClaimError, NotAskedError
-from stagectl.driverkit.conformance.session import Session
+from stagectl.driverkit.conformance.session import SLACK_S, Session
 from stagectl.driverkit.driver import BoxKind
 from stagectl.driverkit.proxy import Proxy
 from stagectl.model.conditions import Condition
@@ -122,6 +122,26 @@ class Bench:
         await session.adopted(self.patience_s)
         return session
 
+    async def settle(self, session: Session) -> None:
+        """Wait until everything was asked and answered over one link: what a fault left unanswered may still end it."""
+        async with asyncio.timeout(2 * self.patience_s):
+            while True:
+                await session.adopted(self.patience_s)
+                losses, answered = session.box.counts.losses, asyncio.Event()
+
+                def over(losses: int = losses, answered: asyncio.Event = answered) -> bool:
+                    return answered.is_set() or session.box.counts.losses > losses
+
+                def done(answered: asyncio.Event = answered) -> None:
+                    answered.set()
+                    session.news.set()
+
+                if session.box.look_now(None, done) is None and session.box.adopted:
+                    return
+                await session.until(over, self.patience_s, lambda: "a full look is unanswered")
+                if answered.is_set() and session.box.adopted:
+                    return
+
     async def say(self, data: bytes) -> bool:
         """Say `data` to the kit as if the box had, and wait until it has heard it. False: it has hung up meanwhile."""
         session = await self.session()
@@ -156,7 +176,7 @@ class Bench:
             raise NotAskedError("no acts were given")
         return acts
 
-    async def carry_out(self, session: Session, act: Act, *, slack_s: float = 1.0) -> str:
+    async def carry_out(self, session: Session, act: Act, *, slack_s: float = SLACK_S) -> str:
         """Do an act and take it back; both must be seen. Returns what was seen."""
         told: list[str] = []
         for verb in (act.verb, act.undo):

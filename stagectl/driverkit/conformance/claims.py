@@ -9,7 +9,7 @@ from typing import Any, ClassVar, Final
 
 from stagectl.driverkit.conformance.bench import Bench, Fault, call
 from stagectl.driverkit.conformance.report import ClaimError, NotAskedError
-from stagectl.driverkit.conformance.session import LOOK_S, NAME, Session, sentence
+from stagectl.driverkit.conformance.session import LOOK_S, NAME, SLACK_S, Session, sentence
 from stagectl.model.conditions import ALWAYS, YES, Condition, judge
 from stagectl.model.errors import RefusedError
 from stagectl.model.points import Quality, Reading
@@ -292,7 +292,7 @@ async def slow_answers_meet_their_questions(bench: Bench) -> str:
     """Slow answers are late and never crossed: values and effects are as over a good wire."""
     requests = max(len(bench.seen), 1)
     bench.proxy.delay_s = min(SLOWEST_S, SLOW_S / requests, (await bench.session()).talk.driver.reply_s / 4)
-    return await _over_the_wire(bench, slack_s=1.0 + 6 * bench.proxy.delay_s)
+    return await _over_the_wire(bench, slack_s=SLACK_S + 6 * bench.proxy.delay_s)
 
 
 async def single_bytes_make_whole_answers(bench: Bench) -> str:
@@ -304,10 +304,10 @@ async def single_bytes_make_whole_answers(bench: Bench) -> str:
 async def answers_in_one_piece_are_taken_apart(bench: Bench) -> str:
     """Answers and notices that come in one piece are understood one by one."""
     bench.proxy.gather_s = min(GATHER_S, SLOW_S / max(len(bench.seen), 1))
-    return await _over_the_wire(bench, slack_s=1.0 + 6 * bench.proxy.gather_s, glued=True)
+    return await _over_the_wire(bench, slack_s=SLACK_S + 6 * bench.proxy.gather_s, glued=True)
 
 
-async def _over_the_wire(bench: Bench, *, slack_s: float = 1.0, glued: bool = False) -> str:
+async def _over_the_wire(bench: Bench, *, slack_s: float = SLACK_S, glued: bool = False) -> str:
     """Read all, do the acts and look once more, without losing the link; then compare."""
     try:
         session = await bench.anew()
@@ -345,7 +345,7 @@ async def a_fault_passes(bench: Bench, fault: Fault) -> str:
                         raise ClaimError(f"the driver raised {session.slip}") from no
     finally:
         await call(fault.off, f"switching {fault.name} off")
-    await session.adopted(bench.patience_s)
+    await bench.settle(session)
     for act in bench.acts:
         if not act.refused and act.undo is not None and judge(session.board, act.undo.needs(), NAME) is YES:
             await session.carry_out(act.undo)

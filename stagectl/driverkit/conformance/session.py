@@ -18,6 +18,7 @@ from stagectl.model.verbs import Ended, Verb
 
 NAME: Final = "box"
 LOOK_S: Final = 0.2  # how often the effect of an act is looked at, as the command path does
+SLACK_S: Final = 3.0  # on top of a verb's own deadline: what is judged here is truth, not the speed of a busy machine
 KEEP: Final = 100_000  # requests remembered of one conversation
 NOTICES: Final = 50  # likewise; few, since a flood of them must leave nothing
 KITS_OWN: Final = (LINK_UP.name, LINK_SILENT.name, HEALTH.name, HEALTH_WHY.name)
@@ -202,7 +203,7 @@ class Session:
         """Wait until the first full look is answered. Raises ClaimError."""
         await self.until(lambda: self.box.adopted, within_s, lambda: f"the box is not adopted: {self.box.trouble}")
 
-    async def carry_out(self, verb: Verb, *, slack_s: float = 1.0, needed: bool = True) -> tuple[Ended, str]:
+    async def carry_out(self, verb: Verb, *, slack_s: float = SLACK_S, needed: bool = True) -> tuple[Ended, str]:
         """Do one act as the command path does: send, look, and judge from points asked for after the bytes left.
 
         Args:
