@@ -7,6 +7,7 @@ changes are journalled as "this lane is now so", which makes replay idempotent.
 from collections import OrderedDict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import islice
 from typing import Any, ClassVar, Final
 
 from stagectl.control.chronicle import Chronicle, stamp
@@ -26,7 +27,7 @@ from stagectl.model.capabilities.recorder import (
 )
 from stagectl.model.conditions import Condition
 from stagectl.model.errors import RefusedError
-from stagectl.model.points import PointSpec, Poked, Quality, Reading, Unit
+from stagectl.model.points import NEVER, PointSpec, Poked, Quality, Reading, Unit
 from stagectl.model.timecode import Label, frame_number, label_at, span_frames
 from stagectl.model.verbs import Ask, Set, Verb, VerbSpec
 from stagectl.model.world import Clock
@@ -41,6 +42,8 @@ LANES_S: Final = 0.05  # lanes wait this long to be written down together: no wo
 LANES_TOGETHER: Final = 128  # lanes in one record: 40 kB
 LIST_S: Final = 0.25  # ...and the recorders' own clip lists are asked this much later
 LIST_SLICE: Final = 64  # recorders asked for them in one turn of the loop
+
+LOST: Final = "lost from view"  # the note of a lane whose end nobody saw
 
 RUNNING: Final[PointSpec[bool]] = PointSpec("running", bool)
 NUMBER: Final[PointSpec[int]] = PointSpec("number", int)  # of the take that runs, or ran last
@@ -144,7 +147,7 @@ class Takes:
         self._names = names
         self._wish: _Wish | None = None
         self._recording: dict[str, bool] = dict.fromkeys(recorders, False)
-        self._dirty: dict[tuple[str, int], None] = {}
+        self._dirty: dict[tuple[str, int], int] = {}  # recorder and take -> first lane to be written down
         self._heads: dict[int, None] = {}
         self._flushing = False
         self._lanes_waiting = False
@@ -169,7 +172,7 @@ class Takes:
                 return self.roll_asks(ask, devices, name)
             case CutTake(take=number, on=on):
                 take = self.running(number)
-                devices = self._named(on) or take.rolling
+                devices = self._named(on) or take.rolling or list(take.wanted) or list(self.recorders)
                 return [replace(ask, target=device, verb=Cut(number), take=number) for device in devices]
             case Set():
                 return [ask]
@@ -251,9 +254,9 @@ class Takes:
         for device in take.rolling:
             lane = take.open_lane(device)
             assert lane is not None
-            lane.note = "lost from view"
+            lane.note = LOST
             lane.ended = self._clock.wall()
-            self._dirty[device, take.number] = None
+            self._touch(device)
         take.unseen = tuple(device for device in take.lanes if self._transport(device).quality is not Quality.GOOD)
         self._close(take)
 
@@ -269,12 +272,16 @@ class Takes:
                     self._restore_head(data)
                 case "lanes":
                     for plain in data["lanes"]:
-                        self._restore_lane(int(data["take"]), int(plain.pop("i", 0)), plain)
+                        self._restore_lane(int(data["take"]), int(plain.get("i", 0)), plain)
+        while len(self.takes) > KEEP:
+            self.takes.popitem(last=False)
         self.next_number = max(self.takes, default=0) + 1
-        self.open = next((take for take in reversed(self.takes.values()) if take.closed is None), None)
+        last = next(reversed(self.takes.values()), None)
         for take in self.takes.values():
-            if take is not self.open and take.closed is None:
-                take.closed = take.opened
+            # without a lane it was only just opened: who rolls is still to be seen
+            if take.closed is None and (take is not last or (take.lanes and not take.rolling)):
+                take.closed = max((lane.ended for lane in take.all_lanes() if lane.ended), default=take.opened)
+        self.open = last if last is not None and last.closed is None else None
         self._changed()
 
     def _restore_head(self, data: Mapping[str, Any]) -> None:
@@ -285,19 +292,18 @@ class Takes:
             opened = from_text(data["opened"])
             age = (self._clock.wall() - opened).total_seconds()
             take = self.takes[number] = Take(number, "", opened, self._clock.now() - age)
+            self.slate = ""  # it took the name that was set
         take.name, take.by, take.good = str(data["name"]), str(data["by"]), bool(data["good"])
         take.wanted, take.notes = tuple(data["wanted"]), list(data["notes"])
         take.unseen = tuple(data.get("unseen", ()))
         take.closed = from_text(data["closed"]) if data.get("closed") else None
-        if take.closed is None:
-            self.slate = ""
 
-    def _restore_lane(self, number: int, index: int, plain: dict[str, Any]) -> None:
+    def _restore_lane(self, number: int, index: int, plain: Mapping[str, Any]) -> None:
         take = self.takes.get(number)
         if take is None or plain.get("device") not in self.recorders:
             return
         lanes = take.lanes.setdefault(plain["device"], [])
-        lane = Lane.read(plain)
+        lane = Lane.read({key: value for key, value in plain.items() if key != "i"})
         if index < len(lanes):
             lanes[index] = lane
         else:
@@ -328,17 +334,26 @@ class Takes:
             if not self._recording[device]:
                 lane.note = lane.note or "adopted"
                 self._touch(device)
-            elif not lane.start:
+            elif not lane.start and self._estimate(lane):
                 self._touch(device)
         elif not recording and lane is not None:
             self._ended(device, lane, reading)
+        elif take is not None and not take.rolling and self._all_seen():
+            self._close(take)  # it was only just opened when an earlier process ended, and nobody rolls
         self._recording[device] = recording
+
+    def _all_seen(self) -> bool:
+        return all(self._transport(device).quality is Quality.GOOD for device in self.recorders)
 
     def _began(self, device: str, reading: Reading[Any]) -> None:
         now = self._clock.now()
-        take = self.open
+        take, lost = self.open, self._lost(device)
+        if take is None and lost is not None and lost is self._last():
+            self._returned(lost, device)
+            return
         if take is None:
-            take = self._open(device, reading, now)
+            take = self._open(reading, now)
+        self._wished(take, device, now)
         told = reading.asked_at == reading.read_at
         lane = Lane(
             device,
@@ -349,18 +364,45 @@ class Takes:
             slot=self._good(device, SLOT_ACTIVE) or 0,
             format=self._good(device, INPUT_FORMAT) or "",
         )
-        lane.note = "rolled at its front" if reading.by == "box" else ""
+        if lost is not None:
+            lane.note, lane.clip = f"still rolls from take {lost.number}", lost.lanes[device][-1].clip
+        elif reading.by == "box":
+            lane.note = "rolled at its front"
         take.lanes.setdefault(device, []).append(lane)
         self._touch(device)
         self._list_soon(device)
 
-    def _open(self, device: str, reading: Reading[Any], now: float) -> Take:
+    def _last(self) -> Take | None:
+        return next(reversed(self.takes.values()), None)
+
+    def _lost(self, device: str) -> Take | None:
+        """The take from which this recorder was lost from view while it rolled; it was not seen to stop since."""
+        if not self._recording[device]:
+            return None
+        take = next((take for take in reversed(self.takes.values()) if device in take.lanes), None)
+        return take if take is not None and take.lanes[device][-1].note == LOST else None
+
+    def _returned(self, take: Take, device: str) -> None:
+        """It rolls on: its take has not ended."""
+        lane = take.lanes[device][-1]
+        lane.ended, lane.note = None, "seen again"
+        take.closed, take.unseen = None, tuple(one for one in take.unseen if one != device)
+        self.open = take
+        self._mark(take)
+        self._touch(device)
+        self._list_soon(device)
+        self._changed()
+
+    def _wished(self, take: Take, device: str, now: float) -> None:
+        """Somebody pressed roll for this recorder a moment ago: the take is what that press asked for."""
         wish = self._wish
-        ours = wish is not None and now - wish.at < WISH_S and device in wish.wanted
-        take = Take(self.next_number, "", self._clock.wall(), now, by=reading.by or "not known")
-        if ours and wish is not None:
+        if wish is not None and wish.number == take.number and device in wish.wanted and now - wish.at < WISH_S:
             take.name, take.by, take.wanted = wish.name, wish.who, wish.wanted
-        self._wish = None
+            self._wish = None
+            self._mark(take)
+
+    def _open(self, reading: Reading[Any], now: float) -> Take:
+        take = Take(self.next_number, "", self._clock.wall(), now, by=reading.by or "not known")
         self.takes[take.number] = take
         while len(self.takes) > KEEP:
             self.takes.popitem(last=False)
@@ -394,8 +436,8 @@ class Takes:
         self._changed()
 
     def _clip_heard(self, device: str, reading: Reading[Any]) -> None:
-        take = self.open or (next(reversed(self.takes.values()), None))
-        if take is None or device not in take.lanes:
+        take = next((take for take in islice(reversed(self.takes.values()), 2) if device in take.lanes), None)
+        if take is None:
             return
         lane = take.lanes[device][-1]
         if reading.name == SLOT_ACTIVE.name:
@@ -411,6 +453,8 @@ class Takes:
         told = (str(name.value), str(start.value), str(length.value or ""))
         if (lane.clip, lane.start, lane.length) == told and lane.start_exact:
             return
+        if (lane.start_exact and lane.ended is not None and lane.clip != told[0]) or self._earlier(take, lane, told):
+            return  # its own clip is known, or this is another lane's
         if lane.clip and lane.clip != told[0] and lane.ended is None:
             self._segment(take, device, lane, "went on in a new clip")
             lane = take.lanes[device][-1]
@@ -423,11 +467,18 @@ class Takes:
     def _segment(self, take: Take, device: str, lane: Lane, note: str) -> None:
         """The recorder went on elsewhere: same take, next lane."""
         lane.ended, lane.ended_by = self._clock.wall(), "box"
+        self._touch(device)
         more = Lane(device, lane.called, self._clock.wall(), self._clock.now(), POLL_S, note=note, format=lane.format)
         more.slot = self._good(device, SLOT_ACTIVE) or 0
         take.lanes[device].append(more)
         self._touch(device)
         self._list_soon(device)
+
+    def _earlier(self, take: Take, lane: Lane, told: tuple[str, str, str]) -> bool:
+        """Is this the clip of an earlier lane of the same recorder? Lists are late."""
+        before = self.takes.get(take.number - 1)
+        others = [*(before.lanes.get(lane.device, ()) if before is not None else ()), *take.lanes[lane.device]]
+        return any(one is not lane and (one.clip, one.start) == told[:2] for one in others)
 
     def _plausible(self, lane: Lane, start: str) -> bool:
         """Is this first label near where we saw the lane begin? A list may still end in the clip before."""
@@ -461,7 +512,8 @@ class Takes:
     def _touch(self, device: str, take: Take | None = None) -> None:
         take = take or self.open
         if take is not None:
-            self._dirty[device, take.number] = None
+            index = len(take.lanes[device]) - 1
+            self._dirty[device, take.number] = min(index, self._dirty.get((device, take.number), index))
             self._lanes_soon()
 
     def _mark(self, take: Take) -> None:
@@ -509,17 +561,17 @@ class Takes:
         self._lanes_waiting = False
         dirty, self._dirty = self._dirty, {}
         by_take: dict[int, list[dict[str, Any]]] = {}
-        for device, number in dirty:
+        for (device, number), first in dirty.items():
             take = self.takes.get(number)
             if take is None or device not in take.lanes:
                 continue
-            index = len(take.lanes[device]) - 1
-            self._estimate(take.lanes[device][index])
-            for at in range(max(0, index - 1), index + 1):
-                by_take.setdefault(number, []).append(take.lanes[device][at].plain() | {"i": at})
-        for number, lanes in by_take.items():
-            for at in range(0, len(lanes), LANES_TOGETHER):
-                some = lanes[at : at + LANES_TOGETHER]
+            lanes = take.lanes[device]
+            self._estimate(lanes[-1])
+            for at in range(first, len(lanes)):
+                by_take.setdefault(number, []).append(lanes[at].plain() | {"i": at})
+        for number, plain in by_take.items():
+            for at in range(0, len(plain), LANES_TOGETHER):
+                some = plain[at : at + LANES_TOGETHER]
                 self._chronicle.write("take", self.takes[number].by, what="lanes", take=number, lanes=some)
         self._show()
 
@@ -539,20 +591,25 @@ class Takes:
             unseen=list(take.unseen),
         )
 
-    def _estimate(self, lane: Lane) -> None:
-        """Until the clip list tells, the first label is reckoned back from a timecode read while it rolled."""
+    def _estimate(self, lane: Lane) -> bool:
+        """Until the clip list tells, the first label is reckoned back from a timecode read while it rolled.
+
+        Returns: whether it is known now and was not before.
+        """
         if not lane.format:
             lane.format = self._good(lane.device, INPUT_FORMAT) or ""
         reading, rate = self._board.get(lane.device, TIMECODE), lane.rate
-        if lane.start or rate is None or reading.quality is not Quality.GOOD or reading.asked_at < lane.seen_at:
-            return
+        seen = reading.quality is Quality.GOOD and reading.asked_at >= lane.seen_at > NEVER
+        if lane.start or rate is None or not seen:
+            return False  # also if an earlier process saw it begin
         try:
             label = Label.parse(str(reading.value))
             rate = rate.with_drop(label.drop)
             back = round((reading.read_at - lane.seen_at) * rate.frames / rate.seconds)
             lane.start = str(label_at(frame_number(label, rate) - back, rate))
         except ValueError:
-            return
+            return False
+        return True
 
     def _changed(self) -> None:
         self._show()
@@ -560,7 +617,7 @@ class Takes:
             tell()
 
     def _show(self) -> None:
-        take = self.open or next(reversed(self.takes.values()), None)
+        take = self.open or self._last()
         spread = take.spread() if take is not None else None
         values: dict[str, object] = {
             RUNNING.name: self.open is not None,
