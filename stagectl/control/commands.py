@@ -12,7 +12,7 @@ from stagectl.control.access import Limit, Lock, Person, may
 from stagectl.control.groups import Command, Group
 from stagectl.control.judging import Judge, Log
 from stagectl.control.ramps import Ramp, rise_s
-from stagectl.driverkit.box import Box
+from stagectl.driverkit.box import Box, Prepared
 from stagectl.model.board import Board
 from stagectl.model.conditions import ALWAYS, NO, UNKNOWN, YES, All, Condition, Lasts, Leaf, Truth, judge
 from stagectl.model.errors import RefusedError
@@ -328,7 +328,7 @@ class Commands:
 
         Returns: the others.
         """
-        fired: list[tuple[Command, float | None]] = []
+        first: list[tuple[Command, Box, Prepared]] = []
         others: list[Command] = []
         for command in ready:
             box, prepared = command.box, command.prepared
@@ -337,8 +337,11 @@ class Commands:
             if box is None or prepared is None or command.looking or prepared.epoch != box.epoch or not command.first:
                 others.append(command)
             else:
-                fired.append((command, box.launch(prepared)))
-        for command, at in fired:
+                first.append((command, box, prepared))
+        left = [box.fly(prepared) for _, box, prepared in first]
+        for (command, box, prepared), at in zip(first, left, strict=True):
+            if at is not None:
+                box.flown(prepared, at)
             self._fired(command, at)
         return others
 

@@ -209,15 +209,25 @@ class Box:
 
     def launch(self, prepared: Prepared) -> float | None:
         """Send at once, past every poll. Returns when it left; None: the link is busy or gone, nothing was sent."""
-        if self._link is None or prepared.epoch != self.epoch:
+        at = self.fly(prepared)
+        if at is not None:
+            self.flown(prepared, at)
+        return at
+
+    def fly(self, prepared: Prepared) -> float | None:
+        """The first half of `launch`: bytes alone, so that the next box's leave at once. `flown` must follow."""
+        link = self._link
+        if link is None or prepared.epoch != self.epoch:
             return None
         at = self.clock.now()
-        if not self._link.write(prepared.data[0] if len(prepared.data) == 1 else b"".join(prepared.data)):
-            return None
+        data = prepared.data
+        return at if link.write(data[0] if len(data) == 1 else b"".join(data)) else None
+
+    def flown(self, prepared: Prepared, at: float) -> None:
+        """The other half, in the same turn of the loop: the replies are waited for."""
         for number, request in enumerate(prepared.requests):
             self._inflight.append(_Sent(request, b"", None, prepared, number, at))
         self.counts.requests += len(prepared.requests)
-        return at
 
     def enqueue(self, prepared: Prepared) -> None:
         """Send as soon as the window allows, ahead of polls. Raises RefusedError: too much is waiting."""

@@ -131,10 +131,11 @@ class PretendBox:
             raise RefusedError("stagectl can't reach it", code="no-link")
         return Prepared(verbs, tuple(verbs), [b"x"] * len(verbs), self.epoch)
 
-    def launch(self, prepared: Prepared) -> float:
-        at = self._clock.now()
+    def fly(self, prepared: Prepared) -> float:
+        return self._clock.now()
+
+    def flown(self, prepared: Prepared, at: float) -> None:
         self._carry_out(prepared)
-        return at
 
     def enqueue(self, prepared: Prepared) -> None:
         self._line.append(prepared)
