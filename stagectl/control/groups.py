@@ -126,6 +126,17 @@ class Group:
         well = sum(verdict.ended in (Ended.VERIFIED, Ended.SENT) for verdict in self.verdicts)
         return f"{well} of {len(self.commands)}"
 
+    @property
+    def told(self) -> dict[str, list[Any]]:
+        """For the journal: target -> [verdict, why, seconds]; of several commands for one target the worst."""
+        told: dict[str, Verdict] = {}
+        for command in self.commands:
+            verdict, target = command.verdict, command.ask.target
+            if verdict is not None:
+                other = told.get(target, verdict)
+                told[target] = min(other, verdict, key=lambda one: WORST_FIRST.index(one.ended))
+        return {target: [str(one.ended), one.why, round(one.after_s, 4)] for target, one in told.items()}
+
     def finish(self, now: float) -> None:
         """All verdicts are in."""
         self.ended_at = now

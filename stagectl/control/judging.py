@@ -302,11 +302,7 @@ class Judge:
             ended=str(group.worst),
             count=group.count,
             take=group.take,
-            boxes={
-                command.ask.target: [str(command.verdict.ended), command.verdict.why, round(command.verdict.after_s, 4)]
-                for command in group.commands
-                if command.verdict is not None
-            },
+            boxes=group.told,
         )
         group.finish(now)
         for tell in self.on_end:

@@ -78,6 +78,10 @@ class Recovery:
 
     def _command(self, record: Line, now: float) -> None:
         data = record.data
+        known = self.groups.pop(str(data["id"]), None)
+        if known is not None and known.number >= record.n:
+            self.groups[known.id] = known  # the same record once more: it opens nothing again
+            return
         group = Group(
             str(data["id"]),
             record.who,
@@ -101,10 +105,8 @@ class Recovery:
 
     def _verdict(self, data: Mapping[str, Any], now: float) -> None:
         group = self.groups[data["id"]]
-        boxes: Mapping[str, Any] = data.get("boxes") or {}
         for command in group.commands:
-            ended, why, after_s = boxes.get(command.ask.target, ("unconfirmed", "", 0.0))
-            command.verdict = Verdict(Ended(ended), str(why), after_s=float(after_s))
+            command.verdict = _read(data.get("boxes"), command.ask.target)
         self.open.pop(group.id, None)
         group.finish(now)
 
@@ -137,23 +139,22 @@ class Recovery:
             id=group.id,
             take=group.take,
             recovered=True,
-            boxes={
-                command.ask.target: [str(command.verdict.ended), command.verdict.why, command.verdict.after_s]
-                for command in group.commands
-                if command.verdict is not None
-            },
+            boxes=group.told,
         )
         group.finish(clock.now())
 
     @staticmethod
     def _look(commands: Commands, group: Group, command: Command) -> Verdict:
         target = command.ask.target
+        box = commands.boxes.get(target)
         effect: Condition | None = None
-        if group.verb == "roll":
+        if box is None or not box.adopted:
+            effect = None  # not seen, or another box answers in its place
+        elif group.verb == "roll":
             effect = TRANSPORT.is_(Transport.RECORDING)
         elif group.verb == "cut":
             effect = TRANSPORT.is_not(Transport.RECORDING)
-        elif (box := commands.boxes.get(target)) is not None:
+        else:
             try:
                 effect = build(target, box.capability, group.verb, group.args).effect()
             except RefusedError:
@@ -164,3 +165,12 @@ class Recovery:
         if truth is NO:
             return Verdict(Ended.FAILED, "seen otherwise after stagectl started again", code="seen-otherwise")
         return Verdict(Ended.UNCONFIRMED, "stagectl ended before its verdict", code="not-known")
+
+
+def _read(boxes: Any, target: str) -> Verdict:
+    """One box's verdict as it was written; what can't be read (another version wrote it) is not known."""
+    try:
+        ended, why, after_s = boxes[target]
+        return Verdict(Ended(ended), str(why), after_s=float(after_s))
+    except (KeyError, TypeError, ValueError):
+        return Verdict(Ended.UNCONFIRMED, "its verdict can't be read", code="not-known")

@@ -237,7 +237,5 @@ def verdict(group: Group, epoch: int, rev: int, say: str) -> dict[str, Any]:
         "ms": round(((group.ended_at or group.born) - group.born) * 1000),
         "durable": group.durable,
         "say": say,
-        "boxes": {
-            command.ask.target: str(command.verdict.ended) for command in group.commands if command.verdict is not None
-        },
+        "boxes": {target: ended for target, (ended, *_) in group.told.items()},
     }
