@@ -181,7 +181,7 @@ class MqttInlet:
         return client
 
     async def _talk(self, client: Client) -> None:
-        client.again = self._been
+        client.again, self._been = self._been, True
         once = SubscribeOptions(qos=1, retainAsPublished=True, retainHandling=SubscribeOptions.RETAIN_DO_NOT_SEND)
         for topic in (f"{self._base}/cmd/+", f"{ROOT}/all/resync"):
             await client.subscribe(topic, options=once)
@@ -196,7 +196,6 @@ class MqttInlet:
             await self._tell_link(client)
             self._house.trouble.pop("mqtt", None)
             self._allowed(client)
-            self._been = True
             self.connected.set()
             log.info("mqtt_up", host=self._address[0], port=self._address[1])
             await self._work(client)

@@ -29,7 +29,11 @@ class Listening:
     def heard(self, ending: str = "") -> list[dict[str, Any]]:
         """The JSON of all messages so far on topics that end so."""
         rows = [line.partition(" ") for line in self._path.read_text(encoding="utf-8").splitlines(keepends=True)]
-        return [json.loads(text) for topic, _, text in rows if topic.endswith(ending) and text.endswith("\n")]
+        return [
+            json.loads(text) | {"topic": topic}
+            for topic, _, text in rows
+            if topic.endswith(ending) and text.endswith("\n")
+        ]
 
 
 @contextmanager
@@ -72,7 +76,7 @@ def test_the_examples_of_the_docs_do_what_they_say(tmp_path: Path) -> None:
         assert len(run(studio, example("state/+/transport"), " -C 6 -W 10").splitlines()) == 6
         assert example("verdict/ines/#")
         with listening(studio, "verdict/ines/#", "state/+/transport") as ear:
-            until(lambda: len(ear.heard("/transport")) == 5, 10, "it listens")
+            until(lambda: len(ear.heard("/transport")) >= 5, 10, "it listens")
             for press, piece in enumerate(('"verb": "roll"', '"verb": "cut"', '"verb": "set"', '"verb": "scene"'), 1):
                 run(studio, example(piece))
                 two = until(
@@ -84,8 +88,8 @@ def test_the_examples_of_the_docs_do_what_they_say(tmp_path: Path) -> None:
                 if press == 1:
                     assert (two[1]["of"], two[1]["take"]) == ("5 of 5", 1)
                     assert all(studio.truth(box)["transport"] == "record" for box in RECORDERS)
-                    recording = [row for row in ear.heard("/transport") if row["data"]["transport"] == "recording"]
-                    assert len(recording) == 5
+                    rolled = [row for row in ear.heard("/transport") if row["data"]["transport"] == "recording"]
+                    assert {row["topic"] for row in rolled} == {f"{SITE}/state/{box}/transport" for box in RECORDERS}
                 elif press == 2:
                     assert two[1]["of"] == "5 of 5"
                     assert not any(studio.truth(box)["transport"] == "record" for box in RECORDERS)
@@ -130,7 +134,7 @@ def test_a_hand_at_a_box_is_seen_over_mqtt_with_whose_act_it_was(tmp_path: Path)
     with Studio(tmp_path, mqtt=True) as studio:
         studio.start()
         with listening(studio, "state/iso-1/transport", "state/hall/output.3") as ear:
-            until(lambda: len(ear.heard()) == 2, 10, "it listens")
+            until(lambda: len(ear.heard()) >= 2, 10, "it listens")
             studio.hand("iso-1", "record")
             seen = until(
                 lambda: [one for one in ear.heard("/transport") if one["data"]["transport"] == "recording"],
