@@ -22,6 +22,7 @@ SEGMENT_BYTES: Final = 16 << 20  # own choice: a segment is read in a fraction o
 RESERVE_BYTES: Final = 1 << 20  # given free when the disk is full: some 3,000 records for the takes that run
 SYNCED_S: Final = 2.0  # longest wait for a sync before the answer is "not durable"
 FLUSH_S: Final = 1.0  # a record nobody waits for is synced this much later
+WAITED_FOR: Final = ("command",)  # kinds whose answer always waits for the sync
 RETRY_S: Final = 1.0  # first wait before a refused disk is tried again; doubles up to RETRY_MAX_S
 RETRY_MAX_S: Final = 30.0
 SKIPPED: Final = 1_000_000  # numbers left out for each segment that can't be read: more than a segment holds
@@ -155,7 +156,10 @@ class Journal:
                 self._refused(error)
             else:
                 self._segment.size += len(line)
-                self._flush_later()
+                if kind in WAITED_FOR:
+                    self._start_commit()  # the sync runs beside what the command does
+                else:
+                    self._flush_later()
         return n
 
     async def synced(self, n: int) -> bool:
