@@ -33,6 +33,8 @@
 #define MAX_FD 16384
 #define BUFFER 4096
 #define NS 1000000000L
+#define AWAKE_NS 300000L /* after a record we do not sleep for so long: the sender would pay for waking us, as it never
+                          * does with recorders that are machines of their own */
 
 enum kind { NOTHING, LISTENER, CONTROL_LISTENER, CONTROL, RECORDER, STDIN };
 enum fault { NONE, DEAD, SLOW, REFUSES };
@@ -55,7 +57,7 @@ static struct { enum fault fault; long delay_ns; } *devices;
 static int device_count, poller, highest, held;
 static long delay_ns;
 static long stamps, first_stamp, last_stamp, stamps_after_reading;
-static long stream_period_ns, stream_sent;
+static long stream_period_ns, stream_sent, busy_until;
 static int streaming[MAX_FD], stream_count, stream_at;
 static double stream_due;
 
@@ -183,7 +185,10 @@ static void line(int fd, Connection *one, char *text, int length, struct msghdr 
         return;
     } else if (length) snprintf(one->command, sizeof one->command, "%.63s", text);
     else return;
-    if (!strcmp(one->command, "record")) stamp(one, message);
+    if (!strcmp(one->command, "record")) {
+        stamp(one, message);
+        busy_until = now_ns(CLOCK_MONOTONIC) + AWAKE_NS;
+    }
     answer(fd, one, one->command);
 }
 
@@ -276,7 +281,8 @@ int main(int argc, char **argv) {
     fflush(stdout);
     struct epoll_event events[256];
     for (;;) {
-        int ready = epoll_wait(poller, events, 256, stream_period_ns || held ? 1 : -1);
+        int awake = busy_until && now_ns(CLOCK_MONOTONIC) < busy_until;
+        int ready = epoll_wait(poller, events, 256, awake ? 0 : stream_period_ns || held ? 1 : -1);
         for (int i = 0; i < ready; i++) {
             int fd = events[i].data.fd;
             Connection *here = fds[fd];
