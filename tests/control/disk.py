@@ -18,7 +18,6 @@ class File:
     seen: bytearray = field(default_factory=bytearray)
     safe: bytearray = field(default_factory=bytearray)
     dirty: list[tuple[int, bytes]] = field(default_factory=list)  # offset, bytes written and not synced
-    named: bool = False  # the name survives a power cut
     spoilt: bool = False  # a write or sync failed: whoever writes or syncs it again trusts it wrongly
 
 
@@ -69,6 +68,7 @@ class Disk:
 
     def __init__(self) -> None:
         self.files: dict[str, File] = {}
+        self.directory: dict[str, File] = {}  # the names as they survive a power cut
         self.calls: list[str] = []
         self.fail_at: int | None = None
         self.for_ever = False
@@ -107,10 +107,10 @@ class Disk:
             self.room += len(gone.seen)
 
     async def sync_names(self) -> None:
+        names = dict(self.files)  # what is made meanwhile has no promise
         await self._wait()
         self._call("sync_names")
-        for file in self.files.values():
-            file.named = True
+        self.directory = names
 
     # -- what a test does to it
 
@@ -126,29 +126,18 @@ class Disk:
         Each write that was not synced is lost, torn or kept, as `chance` has it; without it, all are lost.
         """
         found = Disk()
-        for name, file in self.files.items():
-            if not file.named and not (chance and chance.random() < 0.5):
-                continue
-            content = bytearray(file.safe)
-            for offset, data in file.dirty:
-                fate = chance.choice(["lost", "torn", "kept"]) if chance else "lost"
-                kept = (
-                    data
-                    if fate == "kept"
-                    else data[: chance.randrange(len(data))]
-                    if chance and fate == "torn"
-                    else b""
-                )
-                if kept:
-                    content.extend(bytes(max(0, offset - len(content))))  # a hole reads as zeros
-                    content[offset : offset + len(kept)] = kept
-            found.files[name] = File(seen=bytearray(content), safe=content, named=True)
+        for name in sorted({*self.directory, *self.files}):
+            now, safe = self.files.get(name), self.directory.get(name)
+            file = now if now is safe or (chance and chance.random() < 0.5) else safe
+            if file is not None:  # else: a name that was made and not synced, or removed and kept removed
+                found.files[name] = File(seen=bytearray(content := _content(file, chance)), safe=content)
+        found.directory = dict(found.files)
         return found
 
     def after_kill(self) -> "Disk":
         """Return the disk as the next process finds it: nothing written is lost."""
         found = Disk()
-        found.files = copy.deepcopy(self.files)
+        found.files, found.directory = copy.deepcopy((self.files, self.directory))
         return found
 
     # -- inside
@@ -176,6 +165,20 @@ class Disk:
             if not self.in_flight:
                 self.entered.clear()
                 self.idle.set()
+
+
+def _content(file: File, chance: random.Random | None) -> bytearray:
+    """What a power cut leaves of a file."""
+    content = bytearray(file.safe)
+    for offset, data in file.dirty:
+        fate = chance.choice(["lost", "torn", "kept"]) if chance else "lost"
+        kept = data if fate == "kept" else b""
+        if chance and fate == "torn":
+            kept = data[: chance.randrange(len(data))]
+        if kept:
+            content.extend(bytes(max(0, offset - len(content))))  # a hole reads as zeros
+            content[offset : offset + len(kept)] = kept
+    return content
 
 
 class Append:
