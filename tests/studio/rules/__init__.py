@@ -1,0 +1,43 @@
+"""Which promises of a run are checked? One module each, by the number it has in the list of invariants."""
+
+from tests.studio.rules import (
+    r00_alive,
+    r01_no_unasked_end,
+    r02_quiet_adoption,
+    r03_one_verdict,
+    r04_no_false_success,
+    r05_no_false_picture,
+    r06_healing,
+    r07_no_time_travel,
+    r08_at_most_once,
+    r09_no_crossed_replies,
+    r10_durable_takes,
+    r11_complete_takes,
+    r13_bounds,
+    r14_authority,
+    r18_nothing_vanishes,
+    r20_right_of_way,
+    r22_one_writer,
+    r24_rest,
+)
+
+ALL = (
+    r00_alive.check,
+    r01_no_unasked_end.check,
+    r02_quiet_adoption.check,
+    r03_one_verdict.check,
+    r04_no_false_success.check,
+    r05_no_false_picture.check,
+    r06_healing.check,
+    r07_no_time_travel.check,
+    r08_at_most_once.check,
+    r09_no_crossed_replies.check,
+    r10_durable_takes.check,
+    r11_complete_takes.check,
+    r13_bounds.check,
+    r14_authority.check,
+    r18_nothing_vanishes.check,
+    r20_right_of_way.check,
+    r22_one_writer.check,
+    r24_rest.check,
+)

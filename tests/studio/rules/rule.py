@@ -1,0 +1,33 @@
+"""What is a rule? One promise, looked for in the histories of a run; each breach is a sentence with its time."""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+from tests.studio.histories import Histories
+
+Check = Callable[[Histories], Iterator["Breach"]]
+
+LINKS = (
+    *("refuse", "swallow", "cut_reply", "half_open", "drop_replies", "drop_asks", "latency", "crumbs", "echo_twice"),
+    *("flap", "one_session", "narrow", "long_line", "coalesce", "jitter", "silent", "garbage", "all_dead", "reboot"),
+    *("swapped", "notice_storm"),
+)
+DISKS = ("sync_fail", "disk_full", "write_fail", "slow_sync", "power_cut", "flip_bit")
+SLOW_S = 20.0  # what a link holds back while it is half open arrives when it heals, as TCP resends
+
+
+@dataclass(frozen=True, slots=True)
+class Breach:
+    """A promise broken: which rule, when, of whom, in one sentence."""
+
+    rule: int
+    at: float
+    says: str
+
+    def __str__(self) -> str:
+        return f"rule {self.rule} at {self.at:.3f}: {self.says}"
+
+
+def slack(run: Histories, since: float, until: float, dev: str) -> float:
+    """How much later than usual something may arrive at or from this device."""
+    return SLOW_S if run.faulty(since - SLOW_S, until, dev, *LINKS) else 1.5
