@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 from bench.farend import FarEnd
 from bench.process import BenchError, Caller, Measured, write_site
@@ -54,7 +54,7 @@ class Roller:
             good = answer.status == 200 and answer.body["ended"] == "verified"
         stamps = self.far.stamps()
         if not good or stamps.count != self.far.number:
-            raise BenchError(f"A roll of {self.variant} went wrong ({answer.status}): {str(answer.body)[:300]}")
+            raise BenchError(f"A roll of {self.variant} went wrong ({answer.status}): {self._why(answer.body)}")
         if self.variant == "floor":
             self.caller.call("POST", "/cut")
         else:
@@ -67,6 +67,14 @@ class Roller:
             (stamps.last - stamps.first) / 1e3,
             (answer.here - since) / 1e3,
         )
+
+    @staticmethod
+    def _why(body: Any) -> str:
+        """The sentence of the whole and of the first recorder that did not roll."""
+        if not isinstance(body, dict) or "boxes" not in body:
+            return str(body)[:300]
+        lost = [f"{box['say']} {', '.join(box['missing'])}" for box in body["boxes"] if box["ended"] != "verified"]
+        return f"{body['say']} {lost[0] if lost else ''} (safe on disk: {body['durable']})"
 
     def cut(self, take: int) -> None:
         """End the take and wait until it has ended."""
