@@ -136,7 +136,7 @@ class MqttInlet:
                 return
             if self._house.world.clock.now() - began >= STEADY_S:
                 wait_s = BACKOFF_S[0]
-            shunned = client.denied or client.rival
+            shunned = client.denied or "mqtt-rival" in self._house.trouble
             await asyncio.sleep((SHUN_S if shunned else wait_s) * chance.uniform(0.8, 1.2))
             wait_s = min(wait_s * 2, BACKOFF_S[1])
 
