@@ -23,6 +23,7 @@ from stagectl.inlets.mqtt import MqttInlet
 from stagectl.model.board import Board
 from stagectl.model.capabilities.base import Capability
 from stagectl.model.conditions import Truth
+from stagectl.model.errors import SiteError
 from stagectl.model.world import World
 from stagectl.shoot.house import House
 from stagectl.shoot.parts import Part
@@ -74,18 +75,26 @@ class Daemon:
         """Open the journal, wire the house, open the doors, and only then begin to look at boxes.
 
         Raises:
+            SiteError: the file of accounts or tokens is open to others, or not what we wrote.
             OSError: the web door's address is taken.
         """
         world = world or real_world(settings.data)
         trouble: dict[str, str] = {}
         journal = Journal(world.storage, world.clock, on_trouble=lambda text: _note(trouble, "journal", text))
         await journal.open(site=site.name)
-        records = [record for record in journal.replay() if record.kind in ("take", "command", "verdict")]
+        records = [record for record in journal.replay() if record.kind in ("take", "command", "verdict", "desk")]
         house, devices = wire(world, site, kinds, journal)
         house.trouble = trouble
+        try:
+            house.gate.load()
+        except SiteError:
+            await journal.close()
+            raise
+        house.gate.start()
         if journal.damage:
             _note(trouble, "journal-damage", f"The journal was damaged: {journal.damage[0]} The rest is kept.")
         house.takes.restore(record.data for record in records if record.kind == "take")
+        house.desk.restore(record.data for record in records if record.kind == "desk")
         recovery = Recovery.read(records, world.clock.now())
         for group in recovery.groups.values():
             house.commands.remember(group)
@@ -121,6 +130,7 @@ class Daemon:
         if self.http is not None:
             await self.http.stop()
         await self.devices.stop()
+        await self.house.gate.stop()
         await self.journal.close()
 
 

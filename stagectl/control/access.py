@@ -1,8 +1,9 @@
 """Who may do what: one function that every door passes, and the locks that guard points."""
 
-from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Collection, Sequence
+from dataclasses import dataclass, field
 from enum import StrEnum
+from typing import Final, Protocol
 
 from stagectl.model.conditions import NO, YES, Condition, Watch, compare
 from stagectl.model.errors import RefusedError
@@ -21,12 +22,52 @@ class Role(StrEnum):
 _RANK = {Role.VIEWER: 0, Role.OPERATOR: 1, Role.ENGINEER: 2}
 
 
+@dataclass(slots=True, eq=False)
+class Pass:
+    """What a token lets its bearer do; shared by all who came in with it, so that its end reaches them at once.
+
+    Attributes:
+        verbs: the only words it grants (see `words_of`); None: all that the role may.
+        devices: the only ids it may act on; None: all.
+        sees: it may read the house.
+        login: a person proved a password for it.
+        ended: it was revoked or is over; nothing is let through any more.
+        on_end: called once when it ends, such as to close a live feed.
+    """
+
+    verbs: frozenset[str] | None = None
+    devices: frozenset[str] | None = None
+    sees: bool = True
+    login: bool = False
+    ended: bool = False
+    on_end: list[Callable[[], None]] = field(default_factory=list)
+
+    def end(self) -> None:
+        """Let nobody act with it any more. Safe to call twice."""
+        self.ended = True
+        told, self.on_end = self.on_end, []
+        for tell in told:
+            tell()
+
+
 @dataclass(frozen=True, slots=True)
 class Person:
-    """Who asks: a name for journals and the role that name has here."""
+    """Who asks: a name for journals, the role that name has here, and what it came in with.
+
+    `shows` None: a house without accounts, where whoever sits at the machine may act.
+    """
 
     name: str
     role: Role
+    shows: Pass | None = None
+
+    @property
+    def sees(self) -> bool:
+        """May it read the house?"""
+        return self.shows is None or (self.shows.sees and not self.shows.ended)
+
+
+NOBODY: Final = Person("", Role.VIEWER, Pass(frozenset(), frozenset(), sees=False))  # came in with nothing
 
 
 @dataclass(slots=True)
@@ -66,20 +107,68 @@ def touched(ask: Ask) -> Sequence[tuple[str, str]]:
     return [(ask.target, name) for name in ask.verb.touches()]
 
 
-def may(person: Person, ask: Ask, locks: Collection[Lock], limits: Collection[Limit] = ()) -> None:
+class Holding(Protocol):
+    """Who holds the desk, as far as letting asks through goes."""
+
+    def admit(self, person: Person, words: Collection[str], take: int | None = None) -> None:
+        """Raises RefusedError, code "held": somebody else holds the desk."""
+
+
+_ENDS: Final = {"source": "route", "shows": "route", "level": "level", "muted": "mute"}
+
+
+def words_of(ask: Ask) -> tuple[str, ...]:
+    """The words that grant an ask, its own verb last: ("route", "set") for a Set of a router's output."""
+    verb = ask.verb
+    if not isinstance(verb, Set):
+        return (verb.spec.name,)
+    if ask.target == "takes":
+        return ("slate", "set")
+    word = _ENDS.get(verb.point.name.rpartition(".")[2])
+    return (word, "set") if word else ("set",)
+
+
+def allowed(person: Person, words: Collection[str], target: str = "") -> None:
+    """Let an act pass by role and token, or say why not. Every act of every door comes through here.
+
+    Args:
+        person: who asks.
+        words: what grants it; one of them is enough.
+        target: the device or part that is acted on; empty or "takes": none of its own.
+
+    Raises:
+        RefusedError: code "token" (it has ended) or "role".
+    """
+    shows = person.shows
+    if shows is not None and shows.ended:
+        raise RefusedError(f"The token of {person.name} has ended.", remedy="Log in again.", code="token")
+    if person.role is Role.VIEWER:
+        raise RefusedError(f"{person.name or 'Nobody'} may only watch.", remedy="Ask an operator.", code="role")
+    if shows is None:
+        return
+    if shows.verbs is not None and shows.verbs.isdisjoint(words):
+        may_do = ", ".join(sorted(shows.verbs)) or "nothing"
+        raise RefusedError(
+            f"{person.name} may not {next(iter(words))} here, only {may_do}.", remedy="Ask an engineer.", code="role"
+        )
+    if shows.devices is not None and target not in ("", "takes") and target not in shows.devices:
+        raise RefusedError(f"{person.name} may not act on {target}.", remedy="Ask an engineer.", code="role")
+
+
+def may(
+    person: Person, ask: Ask, locks: Collection[Lock], limits: Collection[Limit] = (), desk: Holding | None = None
+) -> None:
     """Let an ask pass, or say why not.
 
     Raises:
-        RefusedError: code "role", "locked" or "limit"; no byte was sent.
+        RefusedError: code "token", "role", "held", "locked" or "limit"; no byte was sent.
     """
     verb = ask.verb
-    if person.role is Role.VIEWER:
-        raise RefusedError(f"{person.name} may only watch.", remedy="Ask an operator.", code="role")
+    allowed(person, words_of(ask), ask.target)
     if Flags.ERASES in verb.flags():
-        if person.role is not Role.ENGINEER:
-            raise RefusedError("Only an engineer may erase a medium.", remedy="Ask an engineer.", code="role")
-        if ask.inlet.startswith("scene"):
-            raise RefusedError("A scene never erases a medium.", code="role")
+        _erases(person, ask)
+    if desk is not None and not ask.inlet.startswith("scene"):  # a scene was let through when it was started
+        desk.admit(person, words_of(ask), getattr(verb, "take", None) if Flags.ENDS_TAKE in verb.flags() else None)
     pairs = touched(ask) if locks else ()
     for lock in locks:
         if not lock.holds or (lock.may_lift is not None and _RANK[person.role] >= _RANK[lock.may_lift]):
@@ -100,3 +189,17 @@ def may(person: Person, ask: Ask, locks: Collection[Lock], limits: Collection[Li
                 and compare(leaf, verb.value) is not YES
             ):
                 raise RefusedError(f"The site keeps {limit.device} {leaf.say()}.", code="limit")
+
+
+def _erases(person: Person, ask: Ask) -> None:
+    """Erasing asks for an engineer who proved it with a password. Raises RefusedError."""
+    if person.role is not Role.ENGINEER:
+        raise RefusedError("Only an engineer may erase a medium.", remedy="Ask an engineer.", code="role")
+    if person.shows is None or not person.shows.login:
+        raise RefusedError(
+            "Only an engineer who has logged in may erase a medium.",
+            remedy="Make an account: stagectl people add. Then: stagectl login",
+            code="role",
+        )
+    if ask.inlet.startswith("scene"):
+        raise RefusedError("A scene never erases a medium.", code="role")

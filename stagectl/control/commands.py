@@ -8,7 +8,7 @@ from collections import OrderedDict
 from collections.abc import Callable, Mapping, Sequence
 from typing import Final, Protocol
 
-from stagectl.control.access import Limit, Lock, Person, may
+from stagectl.control.access import Holding, Limit, Lock, Person, may
 from stagectl.control.groups import Command, Group
 from stagectl.control.judging import Judge, Log
 from stagectl.control.ramps import Ramp, rise_s
@@ -42,6 +42,7 @@ class Commands:
         self.boxes = boxes
         self.locks: list[Lock] = []
         self.limits: list[Limit] = []
+        self.desk: Holding | None = None
         self.guards: list[Guard] = []
         self.act: Callable[[Ask], None] = lambda ask: None
         self.groups: OrderedDict[str, Group] = OrderedDict()
@@ -65,7 +66,7 @@ class Commands:
         by_box: dict[str, list[Command]] = {}
         for command in commands:
             try:
-                may(person, command.ask, self.locks, self.limits)
+                may(person, command.ask, self.locks, self.limits, self.desk)
                 for guard in self.guards:
                     command.ask = guard(command.ask)
             except RefusedError as refused:
@@ -97,7 +98,7 @@ class Commands:
         for command in commands:
             command.person = person
             try:
-                may(person, command.ask, self.locks, self.limits)
+                may(person, command.ask, self.locks, self.limits, self.desk)
                 for guard in self.guards:
                     command.ask = guard(command.ask)
             except RefusedError as refused:
@@ -207,7 +208,7 @@ class Commands:
             try:
                 if command.box is not None:
                     if command.person is not None:
-                        may(command.person, command.ask, self.locks, self.limits)
+                        may(command.person, command.ask, self.locks, self.limits, self.desk)
                     command.looking = False
                     self._needed(command)
             except RefusedError as refused:

@@ -5,6 +5,7 @@ import os
 import random
 import secrets
 import socket
+import stat
 import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
@@ -99,6 +100,17 @@ class RealStorage:
     async def sync_names(self) -> None:
         await asyncio.get_running_loop().run_in_executor(self._pool, self._sync_names)
 
+    def exposure(self, name: str) -> str:
+        path = self.folder / name
+        found = path.lstat()
+        if not stat.S_ISREG(found.st_mode):
+            return "is no plain file. Put the file itself there"
+        if found.st_uid != os.geteuid():
+            return f"belongs to another user. As root: chown {os.geteuid()} {path}"
+        if found.st_mode & 0o077:
+            return f"can be read by others (mode {stat.S_IMODE(found.st_mode):04o}). Close it: chmod 600 {path}"
+        return ""
+
     def _sync_names(self) -> None:
         handle = os.open(self.folder, os.O_RDONLY | os.O_DIRECTORY)
         try:
@@ -120,6 +132,9 @@ class RealIds:
     def new(self) -> str:
         number = (time.time_ns() // 1_000_000 << 80) | secrets.randbits(80)
         return "".join(_BASE32[number >> shift & 31] for shift in range(125, -1, -5))
+
+    def secret(self) -> str:
+        return secrets.token_urlsafe(32)
 
 
 class RealOffload:

@@ -10,7 +10,7 @@ from typing import Any, Final
 
 import structlog
 
-from stagectl.control.access import Person, Role
+from stagectl.control.access import Person
 from stagectl.control.groups import Group
 from stagectl.inlets.http.rate import Rates
 from stagectl.inlets.mqtt_payloads import (
@@ -106,7 +106,7 @@ class MqttCommands:
                 raise
             if command.verb != "roll":
                 self._not_too_often(principal)
-            person = self._house.person(principal, Person(principal, Role.OPERATOR))
+            person = self._house.gate.principal(principal, self._house.site.people)
             begun = await self._begin(person, command)
         except RefusedError as refused:
             self._audit(principal, str(refused), refused.code)

@@ -81,6 +81,9 @@ class Storage(Protocol):
     async def sync_names(self) -> None:
         """Make new, renamed and removed names survive a power cut."""
 
+    def exposure(self, name: str) -> str:
+        """Why a file of secrets is not safe from others, a clause with the remedy; empty: it is its owner's alone."""
+
 
 class Chance(Protocol):
     """Random numbers, one stream a consumer, so that a replay with a seed stays the same."""
@@ -93,6 +96,9 @@ class Ids(Protocol):
 
     def new(self) -> str:
         """26 characters A-Z 0-9: milliseconds since 1970 first (Crockford base 32), then chance."""
+
+    def secret(self) -> str:
+        """43 characters A-Z a-z 0-9 - _ that nobody can guess: 256 random bits."""
 
 
 class Offload(Protocol):

@@ -9,10 +9,12 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any, Final
 
-from stagectl.control.access import Person
+from stagectl.control.access import Person, allowed
 from stagectl.control.chronicle import Chronicle
 from stagectl.control.commands import Commands
+from stagectl.control.desk import Desk
 from stagectl.control.devices import Devices
+from stagectl.control.gate import Gate
 from stagectl.control.groups import Command, Group
 from stagectl.control.wishes import build
 from stagectl.driverkit.box import Box
@@ -85,6 +87,11 @@ class House:
         self.parts = parts
         self.epoch = epoch
         self.started: datetime = world.clock.wall()
+        self.gate = Gate(world, chronicle)
+        self.gate.trouble = self._troubled
+        self.desk = Desk(world.clock, chronicle)
+        self.desk.owner = self._rolled_by
+        commands.desk = self.desk
         self.trouble: dict[str, str] = {}  # what is wrong with the daemon itself, by part, in sentences
         self._warm: list[Command] = []
         self._warm_key: tuple[int, str] | None = None
@@ -109,10 +116,24 @@ class House:
         part = self.parts.get(target)
         return part.capability if part is not None else None
 
-    def person(self, name: str, fallback: Person) -> Person:
-        """A person of the site file by name, else `fallback`."""
-        role = self.site.people.get(name)
-        return Person(name, role) if role is not None else fallback
+    def permit(self, person: Person, *words: str, target: str = "") -> None:
+        """Let an act pass that is no verb of a box: a mark, a scene's start, a box taken out of quarantine.
+
+        Raises:
+            RefusedError: code "token", "role" or "held".
+        """
+        allowed(person, words, target)
+        self.desk.admit(person, words)
+
+    def _rolled_by(self, number: int) -> str:
+        take = self.takes.takes.get(number)
+        return take.by if take is not None else ""
+
+    def _troubled(self, part: str, text: str | None) -> None:
+        if text is None:
+            self.trouble.pop(part, None)
+        else:
+            self.trouble[part] = text
 
     def resolve(self, word: str) -> list[str]:
         """Device ids (or one part) that a word means: id, group, part, what people call it, or a unique beginning.

@@ -10,7 +10,7 @@ from typing import Any, Final
 import structlog
 
 from stagectl import yamlfile
-from stagectl.control.access import Person, Role
+from stagectl.control.access import Person, Role, allowed
 from stagectl.filetree import FileError, FileErrors, Issues, Node, Table
 from stagectl.model.capabilities.base import Capability
 from stagectl.model.errors import RefusedError
@@ -178,6 +178,7 @@ class Scenes:
                 )
             return known
         scene = self.filled(name, args or {})
+        self._house.permit(person, "scene")
         if _RANKS.index(person.role) < _RANKS.index(scene.role):
             raise RefusedError(
                 f"{scene.called} is for the role {scene.role}; {person.name or 'you'} may not start it.",
@@ -213,6 +214,7 @@ class Scenes:
             RefusedError: it asks nothing, or somebody else.
         """
         run = self.run(identifier)
+        allowed(person, ("answer", "scene"))
         open_steps = [number for number in run.questions if step in ("", number)]
         if not open_steps:
             raise RefusedError(f"{run.scene.called} asks nothing now.", code="question")
@@ -232,8 +234,9 @@ class Scenes:
     def stop(self, identifier: str, person: Person) -> Run:
         """Let a run end after its present step. It ends no take, and puts nothing back. Raises RefusedError."""
         run = self.run(identifier)
-        if person.role is Role.VIEWER:
-            raise RefusedError(f"{person.name} may only watch.", remedy="Ask an operator.", code="role")
+        allowed(person, ("scene",))
+        if person.name != run.person.name:
+            self._house.desk.admit(person, ("scene",))
         if run.ended is None and not run.stopped_by:
             self._house.chronicle.write("scene", person.name, what="stop", run=run.id)
             run.stop(person.name)

@@ -6,7 +6,7 @@ the points an act touches.
 
 import pytest
 
-from stagectl.control.access import Limit, Lock, Person, Role, may, touched
+from stagectl.control.access import Limit, Lock, Pass, Person, Role, may, touched
 from stagectl.model.board import Board
 from stagectl.model.capabilities.mixer import BUS_LEVEL, STRIP_LEVEL, STRIP_MUTED, Recall
 from stagectl.model.capabilities.recorder import TRANSPORT, Cue, Cut, Format, Play, Roll, Transport
@@ -43,15 +43,22 @@ def refused(person: Person, one: Ask, locks: tuple[Lock, ...] = (), limits: tupl
         (Play(), "role", "", ""),
         (Set(ROUTE, 3), "role", "", ""),
         (Recall("7"), "role", "", ""),
-        (Format(1), "role", "role", ""),
+        (Format(1), "role", "role", "role"),  # an engineer by name alone; see the next
     ],
 )
 def test_what_each_role_may(verb: Verb, viewer: str, operator: str, engineer: str) -> None:
     assert [refused(person, ask(verb)) for person in (ADA, INES, TOMAS)] == [viewer, operator, engineer]
 
 
+def test_only_an_engineer_who_proved_it_with_a_password_erases() -> None:
+    proved, by_machine = Pass(login=True), Pass(frozenset({"format"}), frozenset({"hall"}))
+    assert refused(Person("tomas", Role.ENGINEER, proved), ask(Format(1))) == ""
+    assert refused(Person("ines", Role.OPERATOR, proved), ask(Format(1))) == "role"
+    assert refused(Person("pedal", Role.ENGINEER, by_machine), ask(Format(1))) == "role"
+
+
 def test_a_scene_never_erases_though_an_engineer_runs_it() -> None:
-    assert refused(TOMAS, ask(Format(1), inlet="scene:tidy")) == "role"
+    assert refused(Person("tomas", Role.ENGINEER, Pass(login=True)), ask(Format(1), inlet="scene:tidy")) == "role"
     assert refused(TOMAS, ask(Roll(), inlet="scene:roll-all")) == ""
 
 
