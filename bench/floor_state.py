@@ -63,11 +63,12 @@ class Floor:
     async def live(self, request: web.Request) -> web.WebSocketResponse:
         socket = web.WebSocketResponse(compress=False)
         await socket.prepare(request)
-        assert isinstance(request.transport, asyncio.Transport)
-        self.clients.append(request.transport)
+        transport = request.transport  # the request forgets it when the client goes
+        assert isinstance(transport, asyncio.Transport)
+        self.clients.append(transport)
         async for _ in socket:
             pass
-        self.clients.remove(request.transport)
+        self.clients.remove(transport)
         return socket
 
     async def tick(self) -> None:
