@@ -149,6 +149,7 @@ class Takes:
         self._recording: dict[str, bool] = dict.fromkeys(recorders, False)
         self._dirty: dict[tuple[str, int], int] = {}  # recorder and take -> first lane to be written down
         self._heads: dict[int, None] = {}
+        self._headed = 0  # the newest take of which a head was written
         self._flushing = False
         self._lanes_waiting = False
         self._lists: dict[str, None] = {}  # recorders to be asked for their last clip
@@ -275,7 +276,8 @@ class Takes:
                         self._restore_lane(int(data["take"]), int(plain.get("i", 0)), plain)
         while len(self.takes) > KEEP:
             self.takes.popitem(last=False)
-        self.next_number = max(self.takes, default=0) + 1
+        self._headed = max(self.takes, default=0)
+        self.next_number = self._headed + 1
         last = next(reversed(self.takes.values()), None)
         for take in self.takes.values():
             # without a lane it was only just opened: who rolls is still to be seen
@@ -549,11 +551,16 @@ class Takes:
 
     def _flush(self) -> None:
         self._flushing = False
+        heads, self._heads = self._heads, {}
+        takes = [take for number in heads if (take := self.takes.get(number)) is not None]
+        new = [take for take in takes if take.number > self._headed]
+        for take in new:  # no lane stands before its take
+            self._write_head(take)
+            self._headed = take.number
         if self.open is None and self._dirty:
             self._flush_lanes()  # how its lanes ended stands before the end of the take
-        heads, self._heads = self._heads, {}
-        for number in heads:
-            if (take := self.takes.get(number)) is not None:
+        for take in takes:
+            if take not in new or take.closed is not None:
                 self._write_head(take)
         self._show()
 

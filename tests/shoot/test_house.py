@@ -151,6 +151,18 @@ async def test_a_cut_ends_the_take_over_a_deck_that_cannot_be_seen() -> None:
 
 
 @virtual
+async def test_a_cut_of_which_no_byte_could_leave_ends_the_take_too() -> None:
+    press = Press()
+    await press.ended("takes", "roll")
+    for name in ("iso-1", "iso-2"):
+        press.box(name).up = False
+        press.box(name).writer.lost()
+    group = await press.ended("takes", "cut", {"take": 1})
+    assert ends(group) == {"iso-1": "failed no-link", "iso-2": "failed no-link"}
+    assert press.own.takes.takes[1].unseen == ("iso-1", "iso-2")
+
+
+@virtual
 async def test_four_of_five_names_the_missing_deck_and_the_take_wants_it() -> None:
     press = Press()
     press.box("iso-2").deaf = True

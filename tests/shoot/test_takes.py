@@ -880,7 +880,9 @@ async def test_takes_are_kept_up_to_a_bound_also_after_a_restart() -> None:
     for _ in range(KEEP + 5):
         log.rolls("iso-1")
         log.stops("iso-1")
+        await moment(0.01)
     await moment()
+    assert len({data["take"] for data in log.records}) == KEEP + 5
     assert (len(log.takes.takes), log.last.number) == (KEEP, KEEP + 5)
     again = Log({"iso-1": "Rec 1"})
     again.takes.restore(log.records)
