@@ -32,18 +32,16 @@ class Load:
     busy: float  # share of one processor
     lag_p50_ms: float
     lag_p99_ms: float
-    idle_last: float = 0.0  # us; rolls without and with the load, daemon alone
-    busy_last: float = 0.0
 
 
-def measure(program: Path, *, repeats: int, seconds: float, rounds: int, number: int = NUMBER) -> list[Row]:
+def measure(program: Path, *, repeats: int, seconds: float, number: int = NUMBER) -> list[Row]:
     """The same stream through both, each started anew in each repetition, one at a time, in random order."""
     seen: dict[str, list[Load]] = {variant: [] for variant in VARIANTS}
     with FarEnd(program, number) as far:
         for _ in range(repeats):
             for variant in random.sample(VARIANTS, len(VARIANTS)):
                 with _running(variant, far) as measured:
-                    seen[variant].append(_load(far, measured, variant, seconds, rounds))
+                    seen[variant].append(_load(far, measured, seconds))
 
     def ratio(name: str) -> float:
         pairs = zip(seen["daemon"], seen["floor"], strict=True)
@@ -54,17 +52,28 @@ def measure(program: Path, *, repeats: int, seconds: float, rounds: int, number:
         for variant in VARIANTS
         for name in ("cpu_us", "net_us", "busy", "lag_p50_ms", "lag_p99_ms")
     }
-    felt = statistics.median(load.busy_last / load.idle_last for load in seen["daemon"])
-    rolls = {
-        name: statistics.median(getattr(load, name) for load in seen["daemon"]) for name in ("idle_last", "busy_last")
-    }
     what = f"{number} x {RATE}/s to {CLIENTS} WebSockets"
     return [
         Row(f"CPU per notice / floor, {what}", ratio("cpu_us"), 3.0, 2.0, detail=told),
         Row("... without what the daemon asks of its own", ratio("net_us")),
         Row("loop lag p99 / floor, under that load", ratio("lag_p99_ms"), 5.0, 3.0),
-        Row("last byte of a roll under that load / idle", felt, 5.0, 3.0, detail=rolls),
     ]
+
+
+def measure_rolls(program: Path, *, repeats: int, rounds: int, number: int = NUMBER) -> list[Row]:
+    """Roll all of the same decks with and without the stream, in the same daemon."""
+    seen: list[tuple[float, float]] = []
+    with FarEnd(program, number) as far:
+        for _ in range(repeats):
+            with _running("daemon", far) as measured:
+                idle = _last_byte(far, measured, rounds)
+                far.stream(RATE)
+                time.sleep(SETTLE_S)
+                seen.append((idle, _last_byte(far, measured, rounds)))
+                far.stream(0)
+    told = {name: statistics.median(pair[at] for pair in seen) for at, name in enumerate(("idle us", "loaded us"))}
+    felt = statistics.median(loaded / idle for idle, loaded in seen)
+    return [Row(f"last byte of {number} with {RATE} notices/s each / idle", felt, 5.0, 3.0, detail=told)]
 
 
 @contextmanager
@@ -82,9 +91,8 @@ def _running(variant: str, far: FarEnd) -> Iterator[Measured]:
                 yield measured
 
 
-def _load(far: FarEnd, measured: Measured, variant: str, seconds: float, rounds: int) -> Load:
+def _load(far: FarEnd, measured: Measured, seconds: float) -> Load:
     quiet = _spent(measured, seconds / 2)
-    idle_last = _last_byte(far, measured, rounds) if variant == "daemon" else 0.0
     far.stream(RATE)
     time.sleep(SETTLE_S)
     measured.ask("watch")
@@ -92,7 +100,6 @@ def _load(far: FarEnd, measured: Measured, variant: str, seconds: float, rounds:
     time.sleep(seconds)
     notices, cpu, took = far.sent() - notices, measured.cpu_s() - cpu, time.monotonic() - began
     lag = measured.ask("lag")
-    busy_last = _last_byte(far, measured, rounds) if variant == "daemon" else 0.0
     far.stream(0)
     return Load(
         1e6 * cpu / notices,
@@ -100,8 +107,6 @@ def _load(far: FarEnd, measured: Measured, variant: str, seconds: float, rounds:
         cpu / took,
         lag["p50_ms"],
         lag["p99_ms"],
-        idle_last,
-        busy_last,
     )
 
 
