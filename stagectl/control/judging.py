@@ -50,6 +50,7 @@ class Judge:
         self._timer: Handle | None = None
         self._look_at = 0.0
         self._later: dict[Command, float] = {}
+        self._followed: dict[tuple[str, str], Command] = {}  # which of these is the newest about a point
         board.author = self._author
 
     # -- from claim to send ---------------------------------------------------------------------------------------
@@ -86,6 +87,8 @@ class Judge:
         for pair in pairs:
             self._inflight[pair] = command
             self._remember_ours(pair, command.ask)
+            if (older := self._followed.get(pair)) is not None:
+                self._forget(older)  # what is seen from now on is the newer one's doing
         return True
 
     def _others(self, pair: tuple[str, str]) -> list[Command]:
@@ -274,6 +277,7 @@ class Judge:
                 command.watch.detach()
             else:
                 self._later[command] = self._clock.now() + LATER_S
+                self._followed.update(dict.fromkeys(touched(command.ask), command))
                 self.wake()
         command.let_go()
         self._count_off(command)
@@ -310,6 +314,9 @@ class Judge:
 
     def _forget(self, command: Command) -> None:
         self._later.pop(command, None)
+        for pair in touched(command.ask):
+            if self._followed.get(pair) is command:
+                del self._followed[pair]
         if command.watch is not None:
             command.watch.detach()
 

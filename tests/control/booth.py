@@ -422,6 +422,7 @@ class Booth:
         assert judge._open == {}
         assert judge._inflight == {}
         assert judge._later == {}
+        assert judge._followed == {}
         assert self.watching() == self.baseline
 
     async def rest(self) -> None:

@@ -167,7 +167,7 @@ def _showed(far: FarEnd, verb: Verb, begin: float, end: float) -> bool:
                 return any(
                     far.showed(point.name, near, begin - slack, end + slack)
                     for near in {value, *(one for _, name, one in far.truth if name == point.name)}
-                    if isinstance(near, float) and abs(near - value) <= point.tolerance
+                    if isinstance(near, float) and abs(near - value) <= point.tolerance + 1e-6
                 )
             return far.showed(point.name, value, begin - slack, end + slack)
         case Roll():

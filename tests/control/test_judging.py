@@ -317,6 +317,17 @@ async def test_a_slow_deck_is_failed_at_its_deadline_and_seen_later_once() -> No
 
 
 @virtual
+async def test_a_second_press_that_works_is_not_told_as_the_first_ones_late_success() -> None:
+    booth = await one_deck()
+    booth.far["iso-1"].deaf = True
+    assert (await booth.verdict(booth.press(roll(booth)))).ended is Ended.FAILED
+    booth.far["iso-1"].deaf = False
+    assert (await booth.verdict(booth.press(roll(booth)))).ended is Ended.VERIFIED
+    await booth.rest()
+    assert booth.log.of("later") == []
+
+
+@virtual
 async def test_what_is_never_seen_is_no_longer_followed_after_a_while() -> None:
     booth = await one_deck()
     booth.far["iso-1"].deaf = True
