@@ -14,6 +14,7 @@ from stagectl.control.chronicle import Chronicle
 from stagectl.control.commands import Commands
 from stagectl.control.devices import Devices
 from stagectl.control.journal import Journal
+from stagectl.control.notes import Notes
 from stagectl.control.recovery import Recovery
 from stagectl.driverkit.box import Box
 from stagectl.driverkit.driver import BoxKind
@@ -36,6 +37,7 @@ from stagectl.site import Site
 log = structlog.get_logger()
 
 PARTS: Final[Mapping[str, Capability]] = {"takes": TAKES, "paths": PATHS, "stations": STATIONS}
+KEPT: Final = ("take", "command", "verdict", "desk", "alarm")  # records that a start reads back
 LAG_S: Final = 0.1  # the loop is asked this often whether it is late
 
 
@@ -79,10 +81,10 @@ class Daemon:
             OSError: the web door's address is taken.
         """
         world = world or real_world(settings.data)
-        trouble: dict[str, str] = {}
+        trouble = Notes()
         journal = Journal(world.storage, world.clock, on_trouble=lambda text: _note(trouble, "journal", text))
         await journal.open(site=site.name)
-        records = [record for record in journal.replay() if record.kind in ("take", "command", "verdict", "desk")]
+        records = [record for record in journal.replay() if record.kind in KEPT]
         house, devices = wire(world, site, kinds, journal)
         house.trouble = trouble
         try:
@@ -95,6 +97,7 @@ class Daemon:
             _note(trouble, "journal-damage", f"The journal was damaged: {journal.damage[0]} The rest is kept.")
         house.takes.restore(record.data for record in records if record.kind == "take")
         house.desk.restore(record.data for record in records if record.kind == "desk")
+        house.alarms.restore(record.data for record in records if record.kind == "alarm")
         recovery = Recovery.read(records, world.clock.now())
         for group in recovery.groups.values():
             house.commands.remember(group)
@@ -134,8 +137,13 @@ class Daemon:
         await self.journal.close()
 
 
-def wire(world: World, site: Site, kinds: Mapping[str, BoxKind], journal: Journal) -> tuple[House, Devices]:
-    """Make the house of a site: board, boxes, command path, parts. Nothing runs yet."""
+def wire(
+    world: World, site: Site, kinds: Mapping[str, BoxKind], journal: Journal, trouble: Notes | None = None
+) -> tuple[House, Devices]:
+    """Make the house of a site: board, boxes, command path, parts. Nothing runs yet.
+
+    `trouble`: what is wrong with the daemon itself already.
+    """
     board = Board(world.clock)
     board.epoch = journal.epoch
     chronicle = Chronicle(journal, world.clock)
@@ -192,6 +200,7 @@ def wire(world: World, site: Site, kinds: Mapping[str, BoxKind], journal: Journa
         takes=takes,
         parts=parts,
         epoch=journal.epoch,
+        trouble=trouble,
     )
     houses.append(house)
     return house, devices
@@ -206,7 +215,7 @@ def _link(chronicle: Chronicle, device: str, what: str, why: str) -> None:
     (log.info if what in ("up", "adopted") else log.warning)(f"link_{what}", device=device, why=why)
 
 
-def _note(trouble: dict[str, str], part: str, text: str | None) -> None:
+def _note(trouble: Notes, part: str, text: str | None) -> None:
     if text is None:
         trouble.pop(part, None)
         log.info("trouble_over", part=part)

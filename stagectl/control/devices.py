@@ -7,6 +7,7 @@ from typing import Final
 
 import structlog
 
+from stagectl.control.notes import Notes
 from stagectl.driverkit.box import Box
 from stagectl.model.world import Clock
 
@@ -22,7 +23,7 @@ class Devices:
     def __init__(self, boxes: Mapping[str, Box], clock: Clock, journal: Callable[[str, str, str], None]) -> None:
         """`journal(device, what, why)` writes a `link` record."""
         self.boxes = boxes
-        self.quarantined: dict[str, str] = {}
+        self.quarantined = Notes()
         self._clock = clock
         self._journal = journal
         self._tasks: dict[str, asyncio.Task[None]] = {}

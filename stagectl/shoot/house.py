@@ -16,6 +16,7 @@ from stagectl.control.desk import Desk
 from stagectl.control.devices import Devices
 from stagectl.control.gate import Gate
 from stagectl.control.groups import Command, Group
+from stagectl.control.notes import Notes
 from stagectl.control.wishes import build
 from stagectl.driverkit.box import Box
 from stagectl.model.board import Board
@@ -26,8 +27,10 @@ from stagectl.model.points import Flags
 from stagectl.model.verbs import Ask, Ended, Verdict
 from stagectl.model.words import nearest
 from stagectl.model.world import World
+from stagectl.shoot.alarms import Alarms
 from stagectl.shoot.parts import Part
 from stagectl.shoot.takes import RollAll, Takes
+from stagectl.shoot.teller import Teller
 from stagectl.site import Site
 
 ID_LONGEST: Final = 64
@@ -76,6 +79,7 @@ class House:
         takes: Takes,
         parts: Mapping[str, Part],
         epoch: int,
+        trouble: Notes | None = None,
     ) -> None:
         self.world = world
         self.site = site
@@ -92,12 +96,15 @@ class House:
         self.desk = Desk(world.clock, chronicle)
         self.desk.owner = self._rolled_by
         commands.desk = self.desk
-        self.trouble: dict[str, str] = {}  # what is wrong with the daemon itself, by part, in sentences
+        # what is wrong with the daemon itself, by part, in sentences
+        self.trouble = trouble if trouble is not None else Notes()
         self._warm: list[Command] = []
         self._warm_key: tuple[int, str] | None = None
         takes.on_change.append(self._warm_soon)
         commands.act = self._act
         self._warming = False
+        self.teller = Teller(self)
+        self.alarms = Alarms(self, self.teller.sentence)
 
     @property
     def boxes(self) -> Mapping[str, Box]:

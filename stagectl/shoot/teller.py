@@ -1,19 +1,17 @@
 """What is there to say about the house now? The one teller that every door asks: page, terminal, MQTT.
 
-It looks at the board and the take log when asked and keeps nothing but the last verdict of each recorder's roll.
-The words are `stagectl.shoot.wording`'s.
+It looks at the board, the take log and the alarms when asked and keeps nothing. The words are
+`stagectl.shoot.wording`'s.
 """
 
 from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from stagectl.control.chronicle import stamp
 from stagectl.control.groups import Command, Group
-from stagectl.driverkit.box import Box
 from stagectl.model.capabilities.base import HEALTH, HEALTH_WHY, LINK_SILENT, Health
 from stagectl.model.capabilities.recorder import (
-    INPUT_PRESENT,
     REMOTE,
     SLOT_ACTIVE,
     SLOT_LEFT,
@@ -27,44 +25,54 @@ from stagectl.model.conditions import NO, judge
 from stagectl.model.errors import RefusedError
 from stagectl.model.points import NEVER, Quality, Reading
 from stagectl.model.verbs import Ended, Set, Verdict
-from stagectl.shoot import wording
-from stagectl.shoot.house import House
-from stagectl.shoot.scenerun import Run
-from stagectl.shoot.take import Lane, Take
+from stagectl.shoot import alarmrules, wording
+from stagectl.shoot.alarm import Alarm
+from stagectl.shoot.alarmcauses import ANOTHER
+from stagectl.shoot.alarmrules import SLOTS, doubt_name
+from stagectl.shoot.alarms import last_lane
+from stagectl.shoot.take import Take
 
-LOW_S: Final = 1800.0  # a medium that is full sooner while it records is told as wrong; own choice, half an hour
-UNSEEN_S: Final = 3.0  # a box is told as not seen from here on: its values are stale then
-SLOTS: Final = (1, 2)
+if TYPE_CHECKING:
+    from stagectl.shoot.house import House
+    from stagectl.shoot.scenerun import Run
+
 _WELL: Final = (Ended.VERIFIED, Ended.SENT)
 
 
 @dataclass(frozen=True, slots=True)
 class Wrong:
-    """One thing that is wrong.
+    """One thing that is wrong, or was, in words.
 
     Attributes:
-        device: its id; empty: the daemon itself.
+        called: what people call the device; "stagectl" for the daemon itself.
         say, remedy: one sentence each.
         since: wall time, UTC; None: not known.
-        grade: "now": a take is in danger or someone must act at once; "soon": it will become so.
     """
 
-    device: str
+    alarm: Alarm
     called: str
     say: str
     remedy: str
     since: datetime | None
-    grade: str
+
+    @property
+    def device(self) -> str:
+        """Its id; empty: the daemon itself, or a cause behind several devices."""
+        return self.alarm.device
+
+    @property
+    def grade(self) -> str:
+        """One word: "now" (a take is in danger, or someone must act at once), "soon" (it will be) or "later"."""
+        return self.alarm.grade
 
     def plain(self) -> dict[str, Any]:
         """As JSON holds it."""
         return {
-            "device": self.device,
+            **self.alarm.plain(),
             "called": self.called,
             "say": self.say,
             "remedy": self.remedy,
             "since": stamp(self.since) if self.since is not None else None,
-            "grade": self.grade,
         }
 
 
@@ -75,11 +83,9 @@ class Teller:
         zone: in which times of day are told; None: this machine's.
     """
 
-    def __init__(self, house: House, zone: tzinfo | None = None) -> None:
+    def __init__(self, house: "House", zone: tzinfo | None = None) -> None:
         self._house = house
         self._zone = zone
-        self._rolls: dict[str, tuple[int, Verdict]] = {}
-        house.commands.judge.on_end.append(self._heard)
 
     # -- the state ------------------------------------------------------------------------------------------------
 
@@ -95,14 +101,12 @@ class Teller:
         return self.ended(take) if take is not None else ""
 
     def wrong(self) -> list[Wrong]:
-        """All that is wrong, worst first; each device once."""
-        rows = [Wrong("", "stagectl", text, "", None, "now") for text in self._house.trouble.values()]
-        take = self._house.takes.open
-        for name, box in self._house.boxes.items():
-            row = self._wrong(name, box, take)
-            if row is not None:
-                rows.append(row)
-        return sorted(rows, key=lambda row: row.grade != "now")
+        """All that is wrong, worst first; what has a cause here is told with it."""
+        return [self.row(alarm) for alarm in self._house.alarms.wrong()]
+
+    def back(self) -> list[Wrong]:
+        """What was wrong, is over, and was seen by nobody."""
+        return [self.row(alarm) for alarm in self._house.alarms.back()]
 
     def now(self) -> dict[str, Any]:
         """What `stagectl now` shows: sentence, when, who can roll, the running take, what is wrong."""
@@ -183,11 +187,11 @@ class Teller:
 
     def _missing(self, take: Take, name: str) -> str:
         """Why a recorder of the take does not roll; empty: its roll is still on its way."""
-        lane = self._last_lane(take, name)
+        lane = last_lane(take, name)
         called = self._called(name)
         if lane is not None and lane.ended is not None:
             return wording.left_take(called=called, at=self.at(lane.ended), by=lane.ended_by)
-        number, verdict = self._rolls.get(name, (0, None))
+        number, verdict = self._house.alarms.rolls.get(name, (0, None))
         if number != take.number or verdict is None or verdict.ended in _WELL:
             return ""
         why, _ = self.reason(name, "roll", verdict)
@@ -195,63 +199,78 @@ class Teller:
 
     # -- what is wrong --------------------------------------------------------------------------------------------
 
-    def _wrong(self, name: str, box: Box, take: Take | None) -> Wrong | None:
-        """The worst thing about one device."""
-        called = self._called(name)
-        in_take = take is not None and (name in take.rolling or name in take.wanted)
-        health, why = self._house.board.get(name, HEALTH), self._house.board.get(name, HEALTH_WHY)
-        if name in self._house.devices.quarantined:
-            say = wording.set_aside(called=called, why=self._house.devices.quarantined[name])
-            remedy = f"Look after its driver, then send POST /api/v1/devices/{name}/retry."
-            return Wrong(name, called, say, remedy, self._wall(why), "now" if in_take else "soon")
-        if health.value is Health.FAILED:
-            return self._failed(name, called, box, in_take=in_take)
-        silent = self._unseen_s(name)
-        if silent >= UNSEEN_S:
-            rolled = take is not None and name in take.rolling
-            say = (wording.unseen if rolled else wording.came_stale)(called=called, for_s=silent)
-            since = self._house.world.clock.wall() - timedelta(seconds=silent)
-            return Wrong(name, called, say, "Look at its front.", since, "now" if in_take else "soon")
-        if health.value not in (Health.WELL, None):
-            doubt = next((one for one in box.capability.doubts if one.says == why.value), None)
-            say = wording.doubt(called=called, says=str(why.value), since=self._time(why) or "")
-            remedy = doubt.remedy if doubt is not None else ""
-            return Wrong(name, called, say, remedy, self._wall(why), "now" if in_take else "soon")
-        return self._wrong_recorder(name, called, take) if name in self._house.takes.recorders else None
+    def row(self, alarm: Alarm) -> Wrong:
+        """An alarm in words."""
+        say, remedy, since = self._alarm(alarm) if alarm.standing else self._over(alarm)
+        called = self._called(alarm.device) if alarm.device else self._house.alarms.where(alarm)[0] or "stagectl"
+        return Wrong(alarm, called, say, remedy, since)
 
-    def _failed(self, name: str, called: str, box: Box, *, in_take: bool) -> Wrong:
-        why = self._house.board.get(name, HEALTH_WHY)
-        text = str(why.value or box.trouble)
-        grade = "now" if in_take else "soon"
-        if "another box" not in text:
-            since = self._wall(self._house.board.get(name, HEALTH))
-            say = wording.unreached(called=called, why=text, since=self.at(since) if since else "")
-            return Wrong(name, called, say, "Check its power and network cable.", since, grade)
-        remedy = "Check its address in the site file."
-        return Wrong(name, called, wording.not_driven(called=called, why=text), remedy, self._wall(why), grade)
+    def sentence(self, alarm: Alarm) -> tuple[str, str]:
+        """The sentence and the remedy of an alarm that stands."""
+        say, remedy, _ = self._alarm(alarm)
+        return say, remedy
 
-    def _wrong_recorder(self, name: str, called: str, take: Take | None) -> Wrong | None:
-        records = self._proven(name)
-        if take is not None and name in take.wanted and name not in take.rolling:
-            say = self._missing(take, name)
-            if say:
-                lane = self._last_lane(take, name)
-                _, verdict = self._rolls.get(name, (0, None))
-                act = "" if lane is not None or verdict is None else self.reason(name, "roll", verdict)[1]
-                remedy = act or f"To roll it again: stagectl roll {name}"
-                return Wrong(name, called, say, remedy, lane.ended if lane is not None else take.opened, "now")
-        if records and (left := self._left(name)) is not None and left < LOW_S:
-            say = wording.filling(called=called, left_s=left)
-            return Wrong(name, called, say, "Put a medium into its other slot.", None, "now" if left < 180 else "soon")
-        present = self._house.board.get(name, INPUT_PRESENT)
-        if present.quality is Quality.GOOD and present.value is False:
-            say = wording.no_input(called=called)
-            return Wrong(name, called, say, "Route a source to it.", self._wall(present), "now" if records else "soon")
-        lack = None if records else self._lacks(name)
-        if lack is not None:
-            remedy = next((act for has, _, act in wording.LACKS.values() if has == lack), "Look at its front")
-            return Wrong(name, called, wording.cannot_roll(called=called, has=lack), f"{remedy}.", None, "soon")
-        return None
+    def _over(self, alarm: Alarm) -> tuple[str, str, datetime | None]:
+        return wording.over(say=alarm.text, for_s=alarm.lasted_s), "", alarm.since
+
+    def _alarm(self, alarm: Alarm) -> tuple[str, str, datetime | None]:
+        name, since = alarm.device, alarm.since
+        called = self._called(name) if name else ""
+        rule = alarm.rule.name
+        if not name:
+            where, devices = self._house.alarms.where(alarm)
+            if not devices:
+                return alarm.text, "", None
+            names = [self._called(device) for device in devices]
+            say = wording.unreached_together(where=where, names=names, since=self.at(since) if since else "")
+            return say, "Look at the switch and the cable they share.", since
+        if alarm.rule.says:
+            doubt = next((one for one in self._house.boxes[name].capability.doubts if doubt_name(one) == rule), None)
+            if doubt is not None:
+                say = wording.doubt(called=called, says=doubt.says, since=self.at(since) if since else "")
+                return say, doubt.remedy, since
+            return alarm.rule.says.replace("{called}", called), alarm.rule.remedy.replace("{called}", called), since
+        match rule:
+            case alarmrules.LEFT_ALONE:
+                say = wording.set_aside(called=called, why=self._house.devices.quarantined.get(name, ""))
+                return say, f"Look after its driver, then send POST /api/v1/devices/{name}/retry.", since
+            case alarmrules.UNREACHED:
+                return self._unreached(name, called, since)
+            case alarmrules.STOPPED | alarmrules.NOT_ROLLED:
+                return self._not_rolling(name, called, alarm)
+            case alarmrules.FILLING:
+                left = self._left(name)
+                say = wording.filling(called=called, left_s=left) if left is not None else alarm.text
+                return say, "Put a medium into its other slot.", None
+            case alarmrules.NO_INPUT:
+                return wording.no_input(called=called), "Route a source to it.", since
+        lack = self._lacks(name)
+        if lack is None:
+            return alarm.text or wording.doubt(called=called, says="it can't roll"), alarm.remedy, since
+        remedy = next((act for has, _, act in wording.LACKS.values() if has == lack), "Look at its front")
+        return wording.cannot_roll(called=called, has=lack), f"{remedy}.", None
+
+    def _unreached(self, name: str, called: str, since: datetime | None) -> tuple[str, str, datetime | None]:
+        board, box = self._house.board, self._house.boxes[name]
+        health = board.get(name, HEALTH)
+        text = str(board.get(name, HEALTH_WHY).value or box.trouble)
+        if ANOTHER in text:
+            return wording.not_driven(called=called, why=text), "Check its address in the site file.", since
+        since = self._wall(health) or since
+        say = wording.unreached(called=called, why=text, since=self.at(since) if since else "")
+        return say, "Check its power and network cable.", since
+
+    def _not_rolling(self, name: str, called: str, alarm: Alarm) -> tuple[str, str, datetime | None]:
+        takes = self._house.takes
+        take = takes.open or next(reversed(takes.takes.values()), None)
+        say = self._missing(take, name) if take is not None else ""
+        if take is None or not say:
+            return alarm.text or wording.not_rolled(called=called), alarm.remedy, alarm.since
+        lane = last_lane(take, name)
+        _, verdict = self._house.alarms.rolls.get(name, (0, None))
+        act = "" if lane is not None or verdict is None else self.reason(name, "roll", verdict)[1]
+        remedy = act or f"To roll it again: stagectl roll {name}"
+        return say, remedy, lane.ended if lane is not None else take.opened
 
     # -- verdicts and refusals ------------------------------------------------------------------------------------
 
@@ -278,7 +297,7 @@ class Teller:
             return self.box(group.commands[0])
         return wording.done(say=group.say, well=well, of=of)
 
-    def run(self, run: Run) -> str:
+    def run(self, run: "Run") -> str:
         """How a run of a scene stands."""
         ended = str(run.ended) if run.ended is not None else ""
         return wording.scene(called=run.scene.called, count=run.count, ended=ended, why=run.why, remedy=run.remedy)
@@ -329,21 +348,10 @@ class Teller:
             moot=verdict.moot,
         )
 
-    def _heard(self, group: Group) -> None:
-        if group.verb == "roll":
-            for command in group.commands:
-                if command.verdict is not None and command.ask.target in self._house.takes.recorders:
-                    self._rolls[command.ask.target] = (group.take or 0, command.verdict)
-
     # -- facts ----------------------------------------------------------------------------------------------------
 
     def _called(self, name: str) -> str:
         return self._house.called(name)
-
-    @staticmethod
-    def _last_lane(take: Take, name: str) -> Lane | None:
-        lanes = take.lanes.get(name)
-        return lanes[-1] if lanes else None
 
     def _proven(self, name: str) -> bool:
         """Does it record by its own young report?"""

@@ -44,8 +44,8 @@ def apart(*, frames: int, give: int = 0) -> str:
     return f"spread {_count(frames, 'frame')}"
 
 
-def _count(number: int, thing: str) -> str:
-    return f"{number} {thing}" if number == 1 else f"{number} {thing}s"
+def _count(number: int, thing: str, things: str = "") -> str:
+    return f"{number} {thing if number == 1 else things or f'{thing}s'}"
 
 
 def _ended(text: str) -> str:
@@ -166,6 +166,27 @@ def filling(*, called: str, left_s: float) -> str:
 
 def came_stale(*, called: str, for_s: float) -> str:
     return f"{called} not seen for {spell(seconds=for_s)}; what is shown of it may be old."
+
+
+def unreached_together(*, where: str, names: Sequence[str], since: str = "") -> str:
+    """Many boxes of one network. `where`: "10.0.5.x"."""
+    when = f" since {since}" if since else ""
+    return f"{_count(len(names), 'box', 'boxes')} at {where} not reached{when}: {listed(names=names)}."
+
+
+def over(*, say: str, for_s: float) -> str:
+    """`say`: what was wrong; it is over, and nobody has seen it."""
+    return f"Over after {spell(seconds=for_s)}: {_ended(say)}"
+
+
+def known(*, say: str, more: int = 0) -> str:
+    """Somebody has seen it. `more`: how many lie behind the same cause."""
+    also = f", and {more} behind it" if more else ""
+    return f"Known{also}: {_ended(say)}"
+
+
+def put_aside(*, say: str, until: str) -> str:
+    return f"Put aside until {until}: {_ended(say)}"
 
 
 # -- why something did not happen --------------------------------------------------------------------------------------
@@ -392,6 +413,7 @@ SENTENCES: Final[Mapping[str, Callable[..., object]]] = {
             not_rolled,
         ),
         *(unreached, not_driven, set_aside, doubt, cannot_roll, no_input, filling, unseen, came_stale),
+        *(unreached_together, over, known, put_aside),
         *(reason, again, outcome, box, rolled, cut, done, scene, on_the_way),
         *(name_the_take, nothing_to_cut, taken, slate),
     )

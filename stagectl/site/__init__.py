@@ -1,6 +1,7 @@
 """What stands in this installation, and what may its file say? One site file, read strictly."""
 
 from stagectl.site.entries import (
+    AlarmEntry,
     DeviceEntry,
     MqttEntry,
     Pictures,
@@ -16,6 +17,7 @@ from stagectl.site.schema import site_schema
 from stagectl.site.simfile import load_sim, sim_path
 
 __all__ = [
+    "AlarmEntry",
     "DeviceEntry",
     "MqttEntry",
     "Pictures",

@@ -103,6 +103,32 @@ class ProtectEntry:
 
 
 @dataclass(frozen=True, slots=True)
+class AlarmEntry:
+    """What the site wants to be told of one device; `of` a group makes one for each member.
+
+    Attributes:
+        name: with the device it makes the alarm's id.
+        grade: "now", "soon" or "later".
+        says, remedy: a sentence each; "{called}" stands for the device.
+    """
+
+    device: str
+    name: str
+    when: Condition
+    grade: str
+    says: str
+    remedy: str
+    line: int
+
+    @property
+    def points(self) -> frozenset[str]:
+        """Names of the device's points that it looks at; empty if it looks at others too."""
+        leaves = list(self.when.leaves())
+        own = all(leaf.device in (None, self.device) for leaf in leaves)
+        return frozenset(leaf.spec.name for leaf in leaves) if own else frozenset()
+
+
+@dataclass(frozen=True, slots=True)
 class MqttEntry:
     """Where MQTT goes: nowhere, to a broker that runs at `host`:`port`, or to one that we start."""
 
@@ -129,6 +155,7 @@ class Site:
         limits: (device, claim "at most" or "at least" with its target open).
         people: name -> role; who is not listed is decided by the door.
         scenes: the folder that holds set-ups and scenes.
+        alarms: the site's own, beside those of every house.
     """
 
     name: str
@@ -144,6 +171,7 @@ class Site:
     people: Mapping[str, Role]
     mqtt: MqttEntry
     scenes: Path
+    alarms: tuple[AlarmEntry, ...] = ()
 
     def vocabulary(self, kinds: Mapping[str, BoxKind], parts: Mapping[str, Capability]) -> "SiteVocabulary":
         """Whom sentences may speak of here: devices and house parts.

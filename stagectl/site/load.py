@@ -11,6 +11,7 @@ from stagectl.control.access import Role
 from stagectl.driverkit.driver import BoxKind
 from stagectl.filetree import Node, Table
 from stagectl.model.capabilities.base import Capability
+from stagectl.site.alarms import read_alarms
 from stagectl.site.devices import read_devices, read_groups
 from stagectl.site.draft import Draft
 from stagectl.site.entries import MqttEntry, Site
@@ -68,8 +69,9 @@ def read_site(root: Node, path: Path, kinds: Mapping[str, BoxKind], parts: Mappi
     )
     vocabulary = site.vocabulary(kinds, parts)
     limits, protect = read_limits(draft, vocabulary), read_protect(draft, vocabulary)
+    alarms = read_alarms(draft, vocabulary)
     issues.finish()
-    return replace(site, limits=limits, protect=protect)
+    return replace(site, limits=limits, protect=protect, alarms=alarms)
 
 
 def _read_site_name(node: Node) -> tuple[str, str]:

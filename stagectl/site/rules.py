@@ -63,14 +63,14 @@ def _read_entry(draft: Draft, table: Table, vocabulary: Vocabulary) -> list[Prot
     if draft.is_doubtful(table):
         return []
     made = []
-    for device in _members(table.get("of"), vocabulary):
+    for device in members(table.get("of"), vocabulary):
         points = _points(draft, table["points"], vocabulary, device)
         while_ = parse_node(table["while"], vocabulary, device) if "while" in table else None
         made.append(ProtectEntry(points, because, while_, may_lift, table.line))
     return made
 
 
-def _members(node: Node | None, vocabulary: Vocabulary) -> tuple[str, ...]:
+def members(node: Node | None, vocabulary: Vocabulary) -> tuple[str, ...]:
     """Whom `of` names; one empty name if it is not there."""
     if node is None:
         return ("",)

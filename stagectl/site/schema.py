@@ -79,6 +79,19 @@ class ProtectShape(_Shape):
     )
 
 
+class AlarmShape(_Shape):
+    """Something the site wants to be told, beside what every house tells."""
+
+    of: str = Field(description="a device or group: one alarm for each of it", examples=["recorder"])
+    when: Sentences = Field(description="while this is so", examples=[["remote is no for 5 s"]])
+    grade: Literal["now", "soon", "later"] = Field(
+        description="now: a take is in danger; soon: it will be; later: it can wait"
+    )
+    says: str = Field(description="one sentence; {called} stands for the device")
+    remedy: str = Field(description="what to do, one sentence")
+    name: Name = Field("", description="for its id; left out: made of the sentence")
+
+
 class MqttShape(_Shape):
     """Where MQTT goes."""
 
@@ -97,6 +110,7 @@ class SiteShape(_Shape):
     stations: dict[Name, StationShape] = {}
     limits: list[str] = Field([], description="mixer bus 3 level at most 0 dB")
     protect: list[ProtectShape] = []
+    alarms: list[AlarmShape] = []
     people: dict[Name, Literal["viewer", "operator", "engineer"]] = {}
     mqtt: MqttShape = MqttShape.model_validate({"broker": "off"})
     scenes: str = Field(".", description="folder of set-ups and scenes, from this file")

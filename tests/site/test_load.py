@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 from stagectl.control.access import Role
 from stagectl.filetree import FileError, FileErrors
 from stagectl.model.capabilities.mixer import BUS_LEVEL
-from stagectl.model.capabilities.recorder import TRANSPORT, Transport
+from stagectl.model.capabilities.recorder import TIMECODE, TRANSPORT, Transport
+from stagectl.model.conditions import All
 from stagectl.site import DeviceEntry, ProtectEntry, Site, StationEntry, TieLine, load_site, read_site
 from stagectl.yamlfile import parse
 from tests.site.kinds_for_tests import KINDS, PARTS, RUNNING
@@ -93,6 +94,23 @@ def test_a_protection_of_a_group_is_about_each_of_it() -> None:
     assert [(one.points, one.while_) for one in site.protect] == [
         (((name, "input.source"),), TRANSPORT.is_(Transport.RECORDING).on(name)) for name in ("iso-1", "iso-2")
     ]
+
+
+def test_an_alarm_of_a_group_is_one_for_each_of_it() -> None:
+    site = read(
+        DEVICES
+        + "groups: {iso: [iso-1, iso-2]}\n"
+        + "alarms:\n"
+        + "  - {of: iso, when: [transport is recording, timecode stands for 3 s], grade: now,\n"
+        + '     says: "{called} says it rolls, but its timecode stands still.", remedy: Look at its front.}\n'
+        + "  - {of: hall, when: health is not well, grade: later, says: It needs care., remedy: See its page.,\n"
+        + "     name: router}"
+    )
+    rolls, stands = TRANSPORT.is_(Transport.RECORDING), TIMECODE.stands().lasting(3)
+    assert [(one.device, one.grade, one.when) for one in site.alarms[:2]] == [
+        (name, "now", All((rolls.on(name), stands.on(name)))) for name in ("iso-1", "iso-2")
+    ]
+    assert (site.alarms[2].device, site.alarms[2].name, site.alarms[2].line) == ("hall", "site-router", 12)
 
 
 def test_sentences_know_the_destinations_and_stations_of_this_site_alone() -> None:
@@ -434,6 +452,33 @@ WRONG: Final = [
         ),
     ),
     (
+        "an alarm without a remedy",
+        DEVICES + "alarms: [{of: iso-1, when: remote is no, grade: soon, says: Remote is off.}]",
+        "site.yaml:8:10 alarms.1.remedy: this is missing. Add it.",
+    ),
+    (
+        "an alarm of a grade that is none",
+        DEVICES + "alarms: [{of: iso-1, when: remote is no, grade: red, says: Off., remedy: Look.}]",
+        'site.yaml:8:49 alarms.1.grade: there is no grade "red". Say one of: now, soon, later.',
+    ),
+    (
+        "an alarm over a point that is none",
+        DEVICES + "alarms: [{of: iso-1, when: remoot is no, grade: now, says: Off., remedy: Look.}]",
+        'site.yaml:8:28 alarms.1.when: iso-1 has no point "remoot". Perhaps you mean remote.',
+    ),
+    (
+        "an alarm with other braces",
+        DEVICES + 'alarms: [{of: iso-1, when: remote is no, grade: now, says: "{name} off.", remedy: Look.}]',
+        'site.yaml:8:60 alarms.1.says: "{name}" stands for nothing. Write {called} for the device.',
+    ),
+    (
+        "two alarms of one name",
+        DEVICES
+        + "alarms:\n  - {of: iso-1, when: remote is no, grade: now, says: Off., remedy: Look., name: off}\n"
+        + "  - {of: iso-1, when: remote is no for 9 s, grade: now, says: Off., remedy: Look., name: off}",
+        'site.yaml:10:5 alarms.2: another alarm of iso-1 has the name "off", in line 9. Give each a `name` of its own.',
+    ),
+    (
         "a protection without a reason",
         DEVICES + "protect: [{points: [hall output 1 source]}]",
         "site.yaml:8:11 protect.1.because: this is missing. Add it.",
@@ -517,7 +562,20 @@ BITS: Final = st.sampled_from(
     ]
 )
 KEYS: Final = st.sampled_from(
-    ["site", "devices", "groups", "pictures", "sound", "stations", "limits", "protect", "people", "mqtt", "scenes"]
+    [
+        "site",
+        "devices",
+        "groups",
+        "pictures",
+        "sound",
+        "stations",
+        "limits",
+        "protect",
+        "people",
+        "mqtt",
+        "scenes",
+        "alarms",
+    ]
 )
 
 

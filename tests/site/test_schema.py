@@ -48,6 +48,8 @@ SHAPES: Final = [
     ("a limit as a table", "limits: [{hall: 1}]"),
     ("a protection without points", "protect: [{because: it is}]"),
     ("a protection a viewer may lift", "protect: [{points: [hall output 1 source], because: it is, may lift: viewer}]"),
+    ("an alarm without a remedy", "alarms: [{of: hall, when: health is failed, grade: now, says: It is gone.}]"),
+    ("an alarm of an unknown grade", "alarms: [{of: hall, when: health is failed, grade: red, says: a, remedy: b}]"),
     ("an unknown role", "people: {ines: boss}"),
     ("an unknown broker", "mqtt: {broker: on}"),
     ("a folder as a list", "scenes: []"),

@@ -15,6 +15,8 @@ STATUS: Final[Mapping[str, int]] = {  # codes of RefusedError; any other is an a
     "role": 403,
     "locked": 403,
     "target": 404,
+    "alarm": 404,
+    "alarm-off": 409,
     "scene": 404,
     "run": 404,
     "no-list": 404,

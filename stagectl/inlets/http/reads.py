@@ -114,7 +114,8 @@ async def now(call: Call) -> Answer:
 
 
 async def wrong(call: Call) -> Answer:
-    return Answer({"wrong": [row.plain() for row in call.door.teller.wrong()]})
+    teller = call.door.teller
+    return Answer({"wrong": [row.plain() for row in teller.wrong()], "back": [row.plain() for row in teller.back()]})
 
 
 def _known(call: Call, name: str) -> str:

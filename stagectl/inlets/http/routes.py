@@ -6,7 +6,7 @@ from typing import Final
 
 from pydantic import BaseModel
 
-from stagectl.inlets.http import acts, health, live, models, pages, reads, scene_acts
+from stagectl.inlets.http import acts, alarms, health, live, models, pages, reads, scene_acts
 from stagectl.inlets.http.calls import Handler
 
 API: Final = "/api/v1"
@@ -51,6 +51,30 @@ _LATE: Final = "The box did not answer in time."
 ROUTES: Final[tuple[Route, ...]] = (
     Route("GET", f"{API}/now", reads.now, "The house in a sentence, the running take, what is wrong", models.NowOut),
     Route("GET", f"{API}/wrong", reads.wrong, "What is wrong, worst first", models.WrongsOut),
+    Route(
+        "GET", f"{API}/alarms", alarms.alarms, "Every alarm that stands or was not seen, and rates", models.AlarmsOut
+    ),
+    Route(
+        "POST",
+        f"{API}/alarms/{{id}}/ack",
+        alarms.know,
+        "Say that somebody has seen an alarm",
+        models.AlarmSaid,
+        path=models.AlarmPath,
+        also={403: "This person may not.", 404: _NONE, 409: "It is off."},
+        tag="act",
+    ),
+    Route(
+        "POST",
+        f"{API}/alarms/{{id}}/aside",
+        alarms.aside,
+        "Put an alarm aside until a time, with a reason",
+        models.AlarmSaid,
+        path=models.AlarmPath,
+        body=models.AsideBody,
+        also={403: "This person may not.", 404: _NONE, 409: "It is off."},
+        tag="act",
+    ),
     Route("GET", f"{API}/site", reads.site, "The installation", models.SiteOut),
     Route("GET", f"{API}/devices", reads.devices, "Every box", models.DevicesOut),
     Route(

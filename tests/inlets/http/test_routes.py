@@ -3,6 +3,7 @@
 Source: own construction; the shapes are those of `stagectl/inlets/http/models.py`.
 """
 
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import pytest
@@ -10,10 +11,12 @@ import pytest
 from stagectl.inlets.http.routes import ROUTES, Route
 from tests.inlets.http.conftest import API, Front
 
+LATER = (datetime.now(UTC) + timedelta(hours=1)).isoformat()
 # address of the table -> what is asked of the toy house, and which status comes back
 READS: dict[str, tuple[str, int]] = {
     f"{API}/now": ("now", 200),
     f"{API}/wrong": ("wrong", 200),
+    f"{API}/alarms": ("alarms", 200),
     f"{API}/site": ("site", 200),
     f"{API}/devices": ("devices", 200),
     f"{API}/devices/{{id}}": ("devices/iso-1", 200),
@@ -45,6 +48,12 @@ ACTS: dict[str, tuple[str, Any, int]] = {
     f"{API}/takes/slate": ("takes/slate", {"name": "Third movement"}, 200),
     f"{API}/takes/{{n}}/marks": ("takes/1/marks", {"good": True}, 200),
     f"{API}/devices/{{id}}/retry": ("devices/iso-1/retry", None, 200),
+    f"{API}/alarms/{{id}}/ack": ("alarms/mixer.left-alone/ack", None, 200),
+    f"{API}/alarms/{{id}}/aside": (
+        "alarms/mixer.left-alone/aside",
+        {"until": LATER, "reason": "it is on the bench"},
+        200,
+    ),
     f"{API}/in/{{inlet}}": ("in/pedal?wait=verdict", {"verb": "roll"}, 200),
     f"{API}/scenes/{{n}}/runs": ("scenes/roll-everything/runs?dry=1", {}, 200),
     f"{API}/scenes/runs/{{id}}/answers": ("scenes/runs/asks/answers", {"answer": True}, 200),
@@ -58,7 +67,9 @@ def the_route(method: str, address: str) -> Route:
 
 
 async def prepared(front: Front) -> None:
-    """A take that runs, and a run of a scene that asks something."""
+    """A take that runs, an alarm, and a run of a scene that asks something."""
+    front.toys.house.devices.quarantined["mixer"] = "its driver failed 4 times in 60 s, last: slip"
+    await front.toys.until(lambda: front.toys.house.alarms.find("mixer.left-alone").number > 0)
     await front.post("roll?wait=verdict", {}, Idempotency_Key="first")
     await front.post("scenes/stand-clear/runs", {}, Idempotency_Key="asks")
     await front.toys.until(lambda: "stand" in str(front.toys.house.chronicle.recent[-1].data))
