@@ -19,6 +19,7 @@ from tests.studio.trace import Trace
 
 START_S: Final = 1000.0  # never a Unix date: small numbers keep their nanoseconds
 TURN_S: Final = 5e-6
+COLLECT: Final = 1000  # turns: a shorter run leaves little, and a collection takes longer than the run
 TURNS: Final = 20_000  # in a row without a jump of time
 
 PROC: ContextVar["Process | None"] = ContextVar("process", default=None)
@@ -32,7 +33,7 @@ class RealityError(RuntimeError):
     """Something asked the loop for a thread, a real socket or a signal."""
 
 
-class Dead(BaseException):  # noqa: N818 - no error: this is how a killed process stops where it stands
+class Dead(BaseException):
     """A dead process touched the outside."""
 
 
@@ -193,20 +194,13 @@ class VirtualLoop(asyncio.BaseEventLoop):
             self._cancelled = 0
 
     def _run_once(self) -> None:
-        ready = self._ready
-        if not ready:
-            while self._heap and self._heap[0][3]._cancelled:
-                heapq.heappop(self._heap)[3]._scheduled = False
-                self._cancelled = max(0, self._cancelled - 1)
-            if not self._heap:
-                raise StuckError(f"Stuck at {self._now_s:.6f}: a wait without a deadline, and nothing else is due.")
-            if self._heap[0][0] > self._now_s:
-                self._now_s = self._heap[0][0]
-                self._in_a_row = 0
+        if not self._ready:
+            self._jump()
         self._in_a_row += 1
         self.turns += 1
         if self._in_a_row > TURNS:
-            raise StuckError(f"Stuck at {self._now_s:.6f}: a busy loop. Next: {ready[0] if ready else None!r}")
+            waiting = self._ready[0] if self._ready else None
+            raise StuckError(f"Stuck at {self._now_s:.6f}: a busy loop. Next: {waiting!r}")
         self._now_s += TURN_S
         now, heap = self._now_s, self._heap
         while heap and heap[0][0] <= now:
@@ -215,7 +209,22 @@ class VirtualLoop(asyncio.BaseEventLoop):
             if handle._cancelled:
                 self._cancelled = max(0, self._cancelled - 1)
             else:
-                ready.append(handle)
+                self._ready.append(handle)
+        self._run_ready()
+
+    def _jump(self) -> None:
+        """To exactly the next timer's time."""
+        while self._heap and self._heap[0][3]._cancelled:
+            heapq.heappop(self._heap)[3]._scheduled = False
+            self._cancelled = max(0, self._cancelled - 1)
+        if not self._heap:
+            raise StuckError(f"Stuck at {self._now_s:.6f}: a wait without a deadline, and nothing else is due.")
+        if self._heap[0][0] > self._now_s:
+            self._now_s = self._heap[0][0]
+            self._in_a_row = 0
+
+    def _run_ready(self) -> None:
+        ready = self._ready
         for _ in range(len(ready)):
             if not ready:
                 break  # a kill has taken them
@@ -412,7 +421,7 @@ class VirtualLoop(asyncio.BaseEventLoop):
                 process.on_effect = None
             self._heap = []
             del left
-            gc.unfreeze()  # a daemon that settled in has frozen all there was
-            gc.collect()
+            if self.turns > COLLECT:
+                gc.collect()
         finally:
             sys.unraisablehook = hook

@@ -141,11 +141,11 @@ class End:
             self._fly(_FIN, 0, 0.0)
 
     def send_rst(self) -> None:
-        """A reset is sent once and never again: a way that is held loses it."""
-        self.flight.clear()
-        self.flying = 0
-        self._stop_timer()
-        if not self.stopped:
+        """A reset is sent once and never again: a way that is held loses it, and what is not through yet."""
+        if self.stopped:
+            self.flight.clear()
+            self.flying = 0
+        else:
             self._fly(_RST, 0, 0.0)
 
     def _fly(self, what: Any, size: int, after_s: float) -> None:
@@ -263,7 +263,10 @@ class End:
             self.flight.clear()
             self.flying = 0
             self._stop_timer()
-            self._break(ConnectionResetError(errno.ECONNRESET, "Connection reset by peer"))
+            if self.fin_in:  # as Linux tells a socket whose other side had already closed
+                self._break(BrokenPipeError(errno.EPIPE, "Broken pipe"))
+            else:
+                self._break(ConnectionResetError(errno.ECONNRESET, "Connection reset by peer"))
         elif not self.closed and not self.gone:
             self.fin_in = True
             if self.transport is not None:
@@ -453,7 +456,7 @@ class Transport(asyncio.Transport):
             self._protocol.data_received(data)
             return
         room = memoryview(self._protocol.get_buffer(-1))
-        if not len(room):
+        if not room:
             raise RuntimeError("get_buffer() returned an empty buffer")
         data = end.take(len(room))
         room[: len(data)] = data
