@@ -30,14 +30,6 @@ def wrong_rows(rows: Iterable[Mapping[str, Any]]) -> list[str]:
     return [" ".join(filter(None, ("!" if row["grade"] == "now" else "^", row["say"], row["remedy"]))) for row in rows]
 
 
-@client_verb("wrong")
-def wrong(face: Face) -> int:
-    """What is wrong, worst first; exit 6 if anything is."""
-    answer = face.client.get("wrong")
-    face.answer(answer, wrong_rows(answer["wrong"]) or ["Nothing is wrong."])
-    return Exit.NO if answer["wrong"] else Exit.DONE
-
-
 @client_verb("paths")
 def paths(face: Face) -> int:
     """What each destination shows, and by which way."""

@@ -29,7 +29,7 @@ VERBS: Final[Mapping[str, str]] = {
     "set": "settings:set_point",
     "kit": "reads:kit",
     "points": "reads:points",
-    "wrong": "reads:wrong",
+    "wrong": "wrong:wrong",
     "journal": "reads:journal",
     "serve": "running:serve",
     "demo": "demo:demo",

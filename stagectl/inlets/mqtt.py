@@ -6,7 +6,7 @@ nothing waits for it. The narrowest pipe of the house drinks from the board's ch
 
 import asyncio
 import json
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from contextlib import suppress
 from importlib.metadata import version
 from pathlib import Path
@@ -20,6 +20,7 @@ from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from stagectl.control.chronicle import Follower, stamp
 from stagectl.inlets.broker import ManagedBroker, NoBrokerError
+from stagectl.inlets.mqtt_alarms import TOPIC, AlarmTopics
 from stagectl.inlets.mqtt_client import ANSWER_S, TAKEN, Client, client_of
 from stagectl.inlets.mqtt_commands import MqttCommands, end_tasks
 from stagectl.inlets.mqtt_payloads import MESSAGE_BYTES, ROOT, packed, pages, part_of, parts, shown, state
@@ -73,6 +74,7 @@ class MqttInlet:
         self._wake = asyncio.Event()
         self._view = house.board.view(self._wake.set)
         self._follower: Follower = house.chronicle.follow(self._wake.set)
+        self._alarms = AlarmTopics(house, self._teller, self._wake.set)
         self._told: dict[str, None] = {}  # state topics of this connection
         self._manifest_due = asyncio.Event()
         self._link_due = asyncio.Event()
@@ -106,6 +108,7 @@ class MqttInlet:
             await end_tasks([self._task])
         self._house.board.drop_view(self._view)
         self._house.chronicle.unfollow(self._follower)
+        self._alarms.close()
         if self._broker is not None:
             await self._broker.stop()
 
@@ -186,6 +189,7 @@ class MqttInlet:
         for topic in (f"{self._base}/cmd/+", f"{ROOT}/all/resync"):
             await client.subscribe(topic, options=once)
         await client.subscribe(f"{self._base}/link", qos=1)
+        await client.subscribe(f"{self._base}/{TOPIC}/+", qos=1)
         self._view.take()
         self._follower.take()
         self._told = {}
@@ -193,6 +197,7 @@ class MqttInlet:
         try:
             await self._publish_parts(client, self._everything())
             await self._publish_manifest(client)
+            await self._publish_alarms(client, self._alarms.whole())
             await self._tell_link(client)
             self._house.trouble.pop("mqtt", None)
             self._allowed(client)
@@ -336,6 +341,14 @@ class MqttInlet:
                 await self._publish(
                     client, f"ev/{entry.kind}", {"v": 1, "epoch": self._house.epoch} | entry.plain(), qos=0
                 )
+            await self._publish_alarms(client, self._alarms.changes())
+
+    async def _publish_alarms(self, client: Client, messages: Iterable[tuple[str, Mapping[str, Any] | None]]) -> None:
+        for topic, payload in messages:
+            if payload is not None:
+                await self._publish(client, topic, payload, retain=True)
+            else:
+                await client.publish(f"{self._base}/{topic}", b"", qos=1, retain=True)
 
     def _readings_of(self, wanted: Collection[tuple[str, str]]) -> dict[tuple[str, str], list[Reading[Any]]]:
         """All published readings of some parts."""
@@ -418,6 +431,8 @@ class MqttInlet:
                 self._whole_due.set()
             elif topic == f"{self._base}/link":
                 self._read_link(client, message.payload)
+            elif topic.startswith(f"{self._base}/{TOPIC}/"):
+                self._alarms.found(topic.rpartition("/")[2], message.payload)
             else:
                 self._commands.hear(topic.rpartition("/")[2], message.payload, retained=message.retain)
 

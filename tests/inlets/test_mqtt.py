@@ -42,6 +42,10 @@ class Door:
     async def send(self, who: str, command: bytes | str | dict[str, Any], *, retain: bool = False) -> None:
         await publish(self.broker.port, f"cmd/{who}", command, retain=retain)
 
+    async def send_alarm(self, name: str, said: dict[str, Any]) -> None:
+        """As an earlier stagectl did."""
+        await publish(self.broker.port, f"alarm/{name}", said, retain=True)
+
     async def ask(self, command: dict[str, Any], count: int = 2, who: str = "ines") -> list[dict[str, Any]]:
         """Send a command and wait for its answers."""
         await self.send(who, command)
@@ -151,6 +155,28 @@ async def test_a_box_that_goes_silent_is_shown_stale_and_keeps_its_values(door: 
     then = await door.reader.one("state/iso-3/transport", lambda data: data["q"] == "stale")
     assert then["data"] == {"transport": "stopped"}
     assert then["doubt"] == {"transport": "stale"}
+
+
+async def test_an_alarm_is_a_retained_topic_while_it_stands_and_is_emptied_when_it_is_over(door: Door) -> None:
+    door.toys.boxes["iso-2"].change({"input.present": False})
+    said = await door.reader.one("alarm/iso-2.no-input", lambda data: data["is"] == "on")
+    assert (said["say"], said["grade"], said["epoch"]) == ("Rec 2 has no input picture.", "soon", 1)
+    async with reading(door.broker.port, f"{SITE}/alarm/#") as late:
+        assert (await late.one("alarm/iso-2.no-input"))["is"] == "on"
+    alarms = door.house.alarms
+    alarms.know(alarms.find("iso-2.no-input"), Person("ines", Role.OPERATOR), "test")
+    assert (await door.reader.one("alarm/iso-2.no-input", lambda data: data["is"] == "known"))["known_by"] == "ines"
+    door.toys.boxes["iso-2"].change({"input.present": True})
+    await door.reader.until(
+        lambda: door.reader.heard[-1].topic == "alarm/iso-2.no-input" and not door.reader.heard[-1].text
+    )
+
+
+async def test_an_alarm_topic_that_an_earlier_start_left_behind_is_emptied(door: Door) -> None:
+    await door.send_alarm("iso-1.no-input", {"v": 1, "epoch": 0, "is": "on"})
+    await door.reader.until(
+        lambda: door.reader.heard[-1].topic == "alarm/iso-1.no-input" and not door.reader.heard[-1].text
+    )
 
 
 async def test_the_chronicle_s_tail_is_heard_live(door: Door) -> None:

@@ -4,6 +4,8 @@ Source: own construction, after the answers that the route table promises.
 """
 
 import asyncio
+from datetime import UTC, datetime, timedelta
+from typing import Any
 
 import pytest
 
@@ -351,3 +353,44 @@ async def test_an_inlet_marks_the_newest_take(front: Front) -> None:
     await front.post("roll?wait=verdict", {})
     status, answer = await front.post("in/pedal", {"verb": "mark", "args": {"good": True}})
     assert (status, answer["is"], answer["say"]) == (200, "done", "Take 1 is marked good.")
+
+
+async def test_an_alarm_is_known_and_put_aside_by_name_and_a_viewer_may_not(front: Front) -> None:
+    front.toys.boxes["iso-2"].change({"input.present": False})
+    await front.toys.until(lambda: any(row.number for row in front.toys.house.alarms.wrong()))
+    _, wrong = await front.get("wrong")
+    number = wrong["wrong"][0]["number"]
+    status, answer = await front.post(f"alarms/{number}/ack", None, X_Stage_Who="guest")
+    assert (status, answer["code"]) == (403, "role")
+    status, answer = await front.post(f"alarms/{number}/ack", None, X_Stage_Who="ines")
+    assert (status, answer["is"], answer["known_by"]) == (200, "known", "ines")
+    assert answer["done"] == "Known: Rec 2 has no input picture."
+    until = datetime.now(UTC) + timedelta(hours=2)
+    body = {"until": until.isoformat(), "reason": "the camera is on its way"}
+    status, answer = await front.post("alarms/iso-2.no-input/aside", body, X_Stage_Who="ines")
+    assert (status, answer["is"], answer["aside"]["by"]) == (200, "aside", "ines")
+    _, wrong = await front.get("wrong")
+    assert wrong["wrong"] == []
+    records = [data for kind, _, data in front.toys.journal.records if kind == "alarm"]
+    assert [(one["what"], one.get("by", ""), one.get("inlet", "")) for one in records] == [
+        ("on", "", ""),
+        ("known", "ines", "http"),
+        ("aside", "ines", "http"),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("path", "body", "status", "code"),
+    [
+        ("alarms/nothing/ack", None, 404, "alarm"),
+        ("alarms/iso-1.no-input/ack", None, 409, "alarm-off"),
+        ("alarms/iso-1.no-input/aside", {"until": "soon", "reason": "x"}, 422, "argument"),
+        ("alarms/iso-1.no-input/aside", {"until": "2026-11-25T18:00:00", "reason": "x"}, 422, "argument"),
+        ("alarms/iso-1.no-input/aside", {"reason": "x"}, 422, "shape"),
+    ],
+)
+async def test_an_alarm_that_is_off_or_none_is_said_so(
+    front: Front, path: str, body: Any, status: int, code: str
+) -> None:
+    got, answer = await front.post(path, body)
+    assert (got, answer["code"]) == (status, code)
