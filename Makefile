@@ -12,13 +12,14 @@ ARGS   ?=
 # Processes that pytest shares the tests out to. The times in the tests' own deadlines suppose two cores.
 JOBS   ?= 2
 
-.PHONY: help demo test check lint quick bench lock clean test-programs
+.PHONY: help demo test check lint quick bench campaign lock clean test-programs
 
 help:
 	@echo 'make demo    the demo hall on 127.0.0.1:8420; options: make demo ARGS="--http 127.0.0.1:18420"'
 	@echo 'make test    every test, on simulators; under 10 minutes'
 	@echo 'make check   format, lint, types, arrows and the quick tests; under 1 minute'
 	@echo 'make bench   the table of ratios beside bare floors'
+	@echo 'make campaign SEEDS=5000   the whole daemon in the simulated studio, under faults; planted bugs: ARGS=museum'
 	@echo 'make lock    pin the requirements; to take newer ones: make lock ARGS=--upgrade'
 	@echo 'make clean   take away what make and the tests made'
 
@@ -81,6 +82,12 @@ quick: $(VENV)/.installed-dev test-programs
 
 bench: $(VENV)/.installed-dev
 	@exec $(BIN)/python -m bench $(ARGS)
+
+# Seeds of all profiles in turn; what breaks a rule is shrunk and stored beside the others in tests/studio/seeds.
+SEEDS ?= 300
+
+campaign: $(VENV)/.installed-dev
+	@exec $(BIN)/python -m tests.studio $(or $(ARGS),campaign --seeds $(SEEDS) --jobs $(JOBS))
 
 # --- upkeep -----------------------------------------------------------------------------------------------------------
 

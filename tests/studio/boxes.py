@@ -46,9 +46,9 @@ class WatchedBox:
         return self.model.faults
 
     def open(self, client: int, peer: str, now_s: float) -> Opened:
-        self.opened.append((now_s, client))
         if self.taken:
             return Opened([(client, self.refusal)], refuse=True)
+        self.opened.append((now_s, client))
         self._readers[client] = RequestReader(REQUESTS)
         opened = self.model.open(client, peer, now_s)
         return Opened(self._pass(opened.sends, now_s), opened.refuse)
@@ -91,6 +91,7 @@ class WatchedBox:
             passed.append((client, data))
             if reply and self.twice:
                 passed.append((client, data))
+                self.said[client].append(now_s)
         if self.endless:
             self.endless = False
             passed += [(client, LONG) for client in self._readers]

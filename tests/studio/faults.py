@@ -83,6 +83,12 @@ def _slow(low: float, high: float) -> Do:
     return begin
 
 
+def _late(stage: Stage, fault: Fault) -> None:
+    """Answers that come just before patience ends, or up to ten seconds late."""
+    for way in stage.net.both(*_out(stage, fault)):
+        way.latency = (1.0, 1.2 + fault.x) if fault.x < 0.6 else (2.0, 10.0 * fault.x)
+
+
 def _fast(stage: Stage, fault: Fault) -> None:
     for way in stage.net.both(*_out(stage, fault)):
         way.latency = (0.0002, 0.001)
@@ -292,7 +298,7 @@ KINDS: Final[Mapping[str, Kind]] = {
     "half_open": Kind(("N04",), "box", _half_open, _open_again),
     "drop_replies": Kind(("N05",), "box", _drop_replies, _unglue),
     "drop_asks": Kind(("N06",), "box", _drop_asks, _open_again),
-    "latency": Kind(("N07",), "box", _slow(2.0, 10.0), _fast),
+    "latency": Kind(("N07",), "box", _late, _fast),
     "jitter": Kind(("N08",), "box", _slow(0.0, 2.0), _fast),
     "crumbs": Kind(("N09",), "box", _crumbs, _whole),
     "coalesce": Kind(("N10",), "box", _hold_and_glue, _unglue),

@@ -151,13 +151,13 @@ def make_plan(seed: int, profile: str = "general") -> Plan:
     decks = chance.choice((2, 3, 3, 4, 5))
     length = round(chance.uniform(20, 40), 1)
     names = [f"iso-{number}" for number in range(1, decks + 1)]
-    ops = _ops(chance, names, length)
+    ops = _ops(chance, names, length, 0.5 if profile == "slow-link" else 0.3)
     faults = _faults(chance, profile, names, ops, length)
     start = tuple(name for name in names if chance.random() < 0.3) if chance.random() < 0.15 else ()
     return Plan(seed, profile, decks, length, tuple(ops), tuple(faults), rolling_at_start=start)
 
 
-def _ops(chance: random.Random, names: list[str], length: float) -> list[Op]:
+def _ops(chance: random.Random, names: list[str], length: float, hands: float) -> list[Op]:
     times = sorted(round(chance.uniform(3.0, length), 3) for _ in range(chance.randint(6, 14)))
     ops: list[Op] = []
     rolled = False
@@ -172,7 +172,7 @@ def _ops(chance: random.Random, names: list[str], length: float) -> list[Op]:
             ops.append(Op(at, "guest", verb, dev, key, take="seen" if verb == "cut" else "", again=again))
         elif drawn < 0.15:
             ops.append(Op(at, who, "set", "hall", key, again=again, arg=chance.randint(1, 8)))
-        elif drawn < 0.3:
+        elif drawn < hands:
             ops.append(Op(at, "hand", chance.choice(("record", "stop")), chance.choice(names), key))
         elif rolled and chance.random() < 0.7:
             ops.append(Op(at, who, "cut", dev, key, take=chance.choice(("seen", "seen", "seen", "old")), again=again))
@@ -190,6 +190,8 @@ def _faults(chance: random.Random, profile: str, names: list[str], ops: Sequence
     for _ in range(chance.choice((1, 2, 2, 3, 3, 4, 5))):
         kind = chance.choices(kinds, weights)[0]
         least, most = LASTING.get(kind, (0.5, 8.0))
+        if profile == "slow-link":
+            least, most = 2 * least, 2.5 * most
         lasts, x = round(chance.uniform(least, most), 3), round(chance.random(), 3)
         if ops and chance.random() < AIMED:
             op = chance.choice(ops)

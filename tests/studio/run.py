@@ -6,6 +6,9 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Final
 
+import structlog
+
+from stagectl import daemon
 from tests.studio import actors, faults, world
 from tests.studio.histories import Answer, Histories
 from tests.studio.plan import Plan
@@ -24,6 +27,12 @@ SOMETIMES: Final = (
 )
 
 
+class _NoCollector:
+    """Stands for `gc` in the daemon's own wiring."""
+
+    collect = freeze = staticmethod(lambda: None)
+
+
 @dataclass(frozen=True, slots=True)
 class Crash:
     """Die just before the n-th outside effect of the first life, by "kill" or "power_cut"."""
@@ -39,7 +48,7 @@ class Result:
     Attributes:
         hash: over every line of the trace: the same plan gives the same.
         reached: of SOMETIMES and of the fault catalogue.
-        effects: outside effects of the daemon's first life.
+        effect_times: when each outside effect of the daemon's first life was.
         lines: the trace, if it was kept.
     """
 
@@ -50,13 +59,17 @@ class Result:
     run: Histories
     virtual_s: float
     wall_s: float
-    effects: int
+    effect_times: list[float]
     lines: list[str] = field(default_factory=list)
 
     @property
     def speed(self) -> float:
         """Virtual seconds a second."""
         return self.virtual_s / self.wall_s if self.wall_s else 0.0
+
+    def effects_by(self, at: float) -> int:
+        """How many of the first life's effects had happened by then."""
+        return sum(effect <= at for effect in self.effect_times)
 
     @property
     def verdicts(self) -> dict[tuple[str, str], str]:
@@ -73,21 +86,39 @@ class Result:
 
 def run(plan: Plan, crash: Crash | None = None, *, keep_trace: bool = False) -> Result:
     """Play a plan to its end, and look for every breach."""
+    before = structlog.get_config()
+    structlog.configure(processors=[_drop], cache_logger_on_first_use=False)
+    try:
+        return _run(plan, crash, keep_trace=keep_trace)
+    finally:
+        structlog.configure(**before)
+
+
+def _drop(*_: Any) -> Any:
+    """What is buried at the end of a run has nothing to say."""
+    raise structlog.DropEvent
+
+
+def _run(plan: Plan, crash: Crash | None, *, keep_trace: bool) -> Result:
     began = time.perf_counter()
     virtual = world.build(plan.seed, keep_trace=keep_trace)
     stage = Stage(virtual, plan)
-    first: list[Any] = []
+    times: list[float] = []
 
     def on_life(process: Any) -> None:
-        if not first and crash is not None:
-            process.on_effect = lambda number, what: _crash(stage, crash, number)
-        first.append(process)
+        if stage.life == 1:
+            process.on_effect = lambda number, what: _effect(stage, crash, number, times)
 
     stage.on_life = on_life
+    settled, daemon.gc = (
+        daemon.gc,
+        _NoCollector,
+    )  # a run has the collector off; a full look a life would cost half its time
     try:
         virtual.run(_story(stage), limit_s=plan.ends + 120.0)
         histories = stage.collect()
     finally:
+        daemon.gc = settled
         digest, lines = virtual.loop.trace.hash, list(virtual.loop.trace.lines or ())
         for process in virtual.loop.processes:
             process.alive = False  # what is closed now touches nothing any more
@@ -96,7 +127,7 @@ def run(plan: Plan, crash: Crash | None = None, *, keep_trace: bool = False) -> 
     reached = dict(stage.reach) | dict.fromkeys(_reached(histories))
     return Result(
         plan, digest, sorted(breaches, key=lambda one: (one.at, one.rule)), reached, histories,
-        histories.ended, time.perf_counter() - began, first[0].effects if first else 0, lines,
+        histories.ended, time.perf_counter() - began, times, lines,
     )  # fmt: skip
 
 
@@ -112,8 +143,9 @@ async def _story(stage: Stage) -> None:
     await asyncio.sleep(plan.ends - stage.now())
 
 
-def _crash(stage: Stage, crash: Crash, number: int) -> None:
-    if number == crash.at:
+def _effect(stage: Stage, crash: Crash | None, number: int, times: list[float]) -> None:
+    times.append(stage.now())
+    if crash is not None and number == crash.at:
         if crash.how == "kill":
             stage.kill(restart_s=RESTART_S)
         else:

@@ -103,7 +103,9 @@ class Stage:
             self._boxes[device] = watched
             self._hosts[self.host(device)] = device
             kind = ROUTER if device == "hall" else DECK
-            self._servers[device] = await self.virtual.serve_box(device, watched, self.host(device), kind.port)
+            server = await self.virtual.serve_box(device, watched, self.host(device), kind.port)
+            server.log.note = _unread  # type: ignore[method-assign]
+            self._servers[device] = server
         for device in self.plan.rolling_at_start:
             self.panel(device, "record")
 
@@ -167,7 +169,32 @@ class Stage:
             return
         if self.life == life:
             self._daemon = daemon
+            self._overhear_answers(daemon)
             self.mark("ready")
+
+    def _overhear_answers(self, daemon: Daemon) -> None:
+        """Note which of its answers a deck had said when, and which question each was taken for (rule 9)."""
+
+        def overhear(device: str, box: Any) -> None:
+            answered, watched = box._answered, self._boxes[device]
+            heard = [0, 0, 0]  # the link's number, the box's number of the client, answers on this link so far
+
+            def note(sent: Any, reply: Any) -> None:
+                if heard[0] != box.epoch:
+                    heard[:] = [box.epoch, watched.opened[-1][1], 0]
+                said = watched.said.get(heard[1], [])
+                if heard[2] < len(said):
+                    asked_at, said_at = sent.asked_at - self._base, said[heard[2]]
+                    if said_at < asked_at:
+                        self.run.paired.append((self.now(), device, asked_at, said_at))
+                heard[2] += 1
+                answered(sent, reply)
+
+            box._answered = note
+
+        for device, box in daemon.house.boxes.items():
+            if device != "hall":
+                overhear(device, box)
 
     def _site(self) -> Site:
         devices = {
@@ -240,8 +267,9 @@ class Stage:
 
     def _ended(self, process: Any, stopping: Any) -> None:
         if process.alive:
-            if not stopping.done():
-                self.run.loose.append("its shutdown took longer than 6 s")
+            if not stopping.done():  # a supervisor kills it then
+                if not any(end > self.now() - 6.5 for _, end in self.run.spans("paused", "resumed")):
+                    self.run.loose.append("its shutdown took longer than 6 s")
             elif stopping.exception() is not None:
                 self.run.loose.append(f"its shutdown failed: {stopping.exception()!r}")
             self.virtual.kill(process)
@@ -341,6 +369,10 @@ class Stage:
         run.loose += self._loop.unfetched()
         run.loose += [f"{log.event} {log.fields}" for log in self.virtual.logs if log.event == "driver_failed"]
         return run
+
+
+def _unread(*_: object) -> None:
+    """Nobody reads a simulator's wire log here: the trace has it all."""
 
 
 def _routes(told: dict[str, Any]) -> list[tuple[float, int]]:

@@ -1,0 +1,64 @@
+"""Which bugs must the campaign find? Each is planted, hunted in its own way, and counted until it is caught."""
+
+import os
+import subprocess
+import sys
+from typing import Final
+
+from tests.studio import twins
+from tests.studio.museum import of_boxes, of_commands, of_journal, of_takes
+from tests.studio.museum.bug import BUGS
+from tests.studio.plan import make_plan
+from tests.studio.run import run
+
+__all__ = ["BUGS", "caught_by", "of_boxes", "of_commands", "of_journal", "of_takes"]
+HASHES: Final = ("1", "2", "3")  # of strings, in the processes that must agree
+
+
+def caught_by(name: str, seeds: int) -> str | None:
+    """Hunt one bug: which rule caught it, and after how many runs. None: not in so many seeds."""
+    hunt = BUGS[name].hunt
+    if hunt == "hash":
+        return _by_hash(name)
+    with BUGS[name].plant():
+        if hunt == "twins":
+            return _by_twins(seeds)
+        return _by_plans(seeds, hunt)
+
+
+def _by_plans(seeds: int, profile: str) -> str | None:
+    for seed in range(seeds):
+        result = run(make_plan(seed, profile))
+        if result.breaches:
+            return f"{result.breaches[0]} (seed {seed} of {profile})"
+    return None
+
+
+def _by_twins(seeds: int) -> str | None:
+    for seed in range(seeds):
+        for found in twins.differences(19, twins.clocks(seed)):
+            return f"{found} (twins of seed {seed})"
+    return None
+
+
+def _by_hash(name: str) -> str | None:
+    """The same seed in processes whose strings hash otherwise."""
+    code = (
+        "from tests.studio.museum import BUGS\nfrom tests.studio.plan import make_plan\n"
+        "from tests.studio.run import run\n"
+        f"with BUGS[{name!r}].plant():\n    print(run(make_plan(0)).hash)"
+    )
+    told = {_process(code, hashes) for hashes in HASHES}
+    return f"rule 25: {len(told)} hashes of one seed in {len(HASHES)} processes" if len(told) > 1 else None
+
+
+def _process(code: str, hashes: str) -> str:
+    done = subprocess.run(
+        [sys.executable, "-c", code],
+        env=os.environ | {"PYTHONHASHSEED": hashes},
+        capture_output=True,
+        text=True,
+        check=True,
+        timeout=120,
+    )
+    return done.stdout.strip()
