@@ -3,6 +3,7 @@
 import asyncio
 import ipaddress
 from collections.abc import Awaitable, Callable
+from email.utils import format_datetime
 from typing import Any, Final
 
 import structlog
@@ -16,6 +17,7 @@ from stagectl.inlets.http.calls import Answer, Call, Door
 from stagectl.inlets.http.connection import Connection
 from stagectl.inlets.http.problems import ProblemError, from_aiohttp, inner_fault, misshapen, too_large
 from stagectl.inlets.http.routes import Route
+from stagectl.model.world import Clock
 
 BODY_BYTES: Final = 1 << 20
 BODY_S: Final = 10.0  # from the end of the headers to the end of the body
@@ -69,11 +71,16 @@ def _finished(request: web.Request, problem: ProblemError) -> web.Response:
     return response
 
 
-async def add_headers(_: web.Request, response: web.StreamResponse) -> None:
-    """Signal: what every answer carries, also a problem's."""
-    for name, value in HEADERS.items():
-        response.headers.setdefault(name, value)
-    response.headers["Server"] = "stagectl"
+def add_headers(clock: Clock) -> Callable[[web.Request, web.StreamResponse], Awaitable[None]]:
+    """Make the signal that gives every answer, also a problem's, what all carry; its Date is `clock`'s wall time."""
+
+    async def add(_: web.Request, response: web.StreamResponse) -> None:
+        for name, value in HEADERS.items():
+            response.headers.setdefault(name, value)
+        response.headers["Server"] = "stagectl"
+        response.headers["Date"] = format_datetime(clock.wall(), usegmt=True)
+
+    return add
 
 
 def check_origin(request: web.Request) -> None:
