@@ -690,8 +690,9 @@ def hall() -> Site:
 class Hall:
     """Five decks and a daemon, in one virtual world."""
 
-    def __init__(self, virtual: Virtual) -> None:
+    def __init__(self, virtual: Virtual, http: tuple[str, int] | None = None) -> None:
         self.virtual = virtual
+        self.http = http
         self.decks: list[VirtualBox] = []
         self.process: Process
         self.daemon: Daemon
@@ -706,7 +707,7 @@ class Hall:
 
     async def start(self) -> None:
         self.process = self.virtual.process("daemon")
-        settings = Settings(Path("/nowhere"), http=None, mqtt=False)
+        settings = Settings(Path("/nowhere"), http=self.http, mqtt=False)
         world = self.virtual.world(self.process)
         self.daemon = await self.virtual.spawn(self.process, Daemon.start(hall(), KINDS, settings, world))
         await until(lambda: all(box.adopted for box in self.daemon.devices.boxes.values()), 10)
@@ -791,6 +792,36 @@ def test_a_killed_daemon_adopts_what_rolls_and_stops_nothing() -> None:
 
             virtual.run(story())
             assert virtual.loop.slips == []
+
+
+def asked_over_http(seed: int) -> tuple[str, bytes]:
+    """The trace's hash and what the daemon's own HTTP door answered in the virtual world."""
+    with build(seed) as virtual:
+
+        async def ask() -> bytes:
+            reader, writer = await asyncio.open_connection("127.0.0.1", 8420)
+            writer.write(b"GET /v1/nowhere HTTP/1.1\r\nHost: 127.0.0.1:8420\r\nConnection: close\r\n\r\n")
+            async with asyncio.timeout(5):
+                answer = await reader.read()
+            writer.close()
+            return answer
+
+        async def story() -> bytes:
+            await Hall(virtual, ("127.0.0.1", 8420)).open()
+            return await virtual.spawn(virtual.process("ines"), ask())
+
+        with tripwire() as wire:
+            answer = virtual.run(story())
+        wire.check()
+        assert virtual.loop.slips == []
+        return virtual.trace.hash, answer
+
+
+def test_the_http_door_stands_on_the_virtual_net_and_tells_the_virtual_time() -> None:
+    first, answer = asked_over_http(1)
+    assert answer.startswith(b"HTTP/1.1 404")
+    assert b"Date: Fri, 12 Mar 2027 14:00:0" in answer
+    assert asked_over_http(1) == (first, answer)
 
 
 def test_the_same_seed_is_the_same_run_to_the_last_byte() -> None:

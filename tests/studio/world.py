@@ -296,6 +296,9 @@ class Virtual:
         self.close()
 
 
+_FROZEN: list[bool] = []  # once in a real process
+
+
 def _leave_it(*_: int) -> int:
     """The collector is the studio's: it runs between seeds."""
     return 0
@@ -303,7 +306,8 @@ def _leave_it(*_: int) -> int:
 
 def build(seed: int | str, *, keep_trace: bool = False) -> Virtual:
     """Make an empty world. `keep_trace` keeps its lines for reading; the hash is taken anyway."""
-    if not gc.get_freeze_count():
+    if not _FROZEN:
+        _FROZEN.append(True)
         gc.collect()
         gc.freeze()  # what was imported lives for ever: the collector need not look at it after every seed
     loop = VirtualLoop(seed, keep_trace=keep_trace)
