@@ -1,6 +1,5 @@
 """What is so now? The verbs that only read: now, wrong, paths, kit, points, journal."""
 
-import json
 from collections.abc import Iterable, Mapping
 from typing import Any, Final
 
@@ -111,29 +110,3 @@ def _points(found: Iterable[Mapping[str, Any]], *, with_device: bool) -> list[st
         called = f"{point['device']} {name}" if with_device else f"  {name}"
         table.append((called, shown(point), local(point["at"]), by))
     return columns(table)
-
-
-@client_verb("journal")
-@click.option("--count", type=click.IntRange(1, 1000), default=20, show_default=True, help="The newest so many.")
-@click.option("--since", type=click.IntRange(0), help="Those after this number instead.")
-def journal(face: Face, count: int, since: int | None) -> int:
-    """Who did what, when, and how it ended."""
-    answer = face.client.get("journal", count=count, since=since)
-    rows = [
-        (str(entry["n"]), local(entry["at"]), entry["kind"], entry["who"] or "-", _told(entry["data"]))
-        for entry in answer["entries"]
-    ]
-    face.answer(answer, columns(rows, right=[0]) or ["The journal holds nothing new."])
-    return Exit.DONE
-
-
-def _told(data: Mapping[str, Any]) -> str:
-    """A record's data as words."""
-    words = []
-    for name, value in data.items():
-        if value in ("", None, [], {}):
-            continue
-        told = value if isinstance(value, str) else json.dumps(value, ensure_ascii=False)
-        words.append(f"{name} {told}")
-    text = ", ".join(words)
-    return text if len(text) <= 160 else f"{text[:157]}..."

@@ -30,13 +30,15 @@ VERBS: Final[Mapping[str, str]] = {
     "kit": "reads:kit",
     "points": "reads:points",
     "wrong": "wrong:wrong",
-    "journal": "reads:journal",
+    "journal": "journal:journal",
     "serve": "running:serve",
     "demo": "demo:demo",
     "check": "files:check",
     "schema": "files:schema",
     "drivers": "files:drivers",
     "simulate": "simulate:simulate",
+    "backup": "backup:backup",
+    "restore": "backup:restore",
 }
 
 

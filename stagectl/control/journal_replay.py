@@ -8,7 +8,7 @@ import re
 from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from typing import Final
+from typing import Final, Protocol
 
 from stagectl.control.journal_lines import (
     GENESIS,
@@ -21,10 +21,19 @@ from stagectl.control.journal_lines import (
     read_record,
     whole,
 )
-from stagectl.model.world import Storage
 
 _SEGMENT: Final = re.compile(r"journal-([0-9]{8})\.log")
 _REMEMBERED: Final = 40_000  # chains kept to know doubled records: four times the ring that is written anew
+
+
+class Files(Protocol):
+    """Where segments are read: a folder, or what a backup holds."""
+
+    def names(self) -> list[str]:
+        """Sorted names of the files. Raises OSError."""
+
+    def read(self, name: str) -> bytes:
+        """Raises OSError."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,12 +94,12 @@ def segment_name(number: int) -> str:
     return f"journal-{number:08}.log"
 
 
-def segment_numbers(storage: Storage) -> list[int]:
+def segment_numbers(storage: Files) -> list[int]:
     """Numbers of the segments there, in order. Raises OSError."""
     return sorted(int(match[1]) for name in storage.names() if (match := _SEGMENT.fullmatch(name)))
 
 
-def verify(storage: Storage) -> Report:
+def verify(storage: Files) -> Report:
     """Check every line's sum and the chain over all segments. Never raises for what the files hold."""
     walk = Walk(storage)
     for _ in walk.lines():
@@ -101,7 +110,7 @@ def verify(storage: Storage) -> Report:
 class Walk:
     """One pass over the segments with a number below `below`; `report` is complete when `lines` is at its end."""
 
-    def __init__(self, storage: Storage, below: int | None = None) -> None:
+    def __init__(self, storage: Files, below: int | None = None) -> None:
         self.report = Report()
         self._storage = storage
         self._below = below
