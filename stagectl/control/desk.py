@@ -12,7 +12,7 @@ from stagectl.model.errors import RefusedError
 from stagectl.model.world import Clock
 
 ANSWER_S: Final = 30.0
-FREE: Final = frozenset({"roll", "mark", "good", "note", "slate", "call", "hold", "answer", "guest"})
+FREE: Final = frozenset({"roll", "mark", "good", "note", "slate", "call", "alarm", "hold", "answer", "guest"})
 
 
 class Log(Protocol):

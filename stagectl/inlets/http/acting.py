@@ -2,12 +2,12 @@
 
 from typing import Any, Final
 
-from stagectl.control.access import Person, Role
+from stagectl.control.access import Person
 from stagectl.control.groups import Command, Group
 from stagectl.control.ramps import rise_s
 from stagectl.inlets.http import views
 from stagectl.inlets.http.calls import Answer, Call, Door
-from stagectl.inlets.http.problems import ProblemError, refused
+from stagectl.inlets.http.problems import refused
 from stagectl.model.errors import RefusedError
 from stagectl.model.verbs import Ended, Set
 from stagectl.shoot.house import Wish
@@ -21,7 +21,7 @@ WORDS: Final = {
 }
 _WELL: Final = (Ended.VERIFIED, Ended.SENT)
 _WHOLE: Final = frozenset(
-    {"role", "conflict", "id-reused", "take"}
+    {"role", "token", "held", "conflict", "id-reused", "take"}
 )  # all of a group refused so: nothing was understood
 
 
@@ -83,11 +83,13 @@ def said(door: Door, group: Group) -> dict[str, Any]:
     return told
 
 
-def may_write(person: Person) -> None:
-    """Marks, notes and the like ask for an operator, as verbs do.
+def permitted(door: Door, person: Person, *words: str) -> None:
+    """Marks, notes and the like pass the same function as verbs do.
 
     Raises:
-        ProblemError: a viewer asked.
+        ProblemError: role, token or desk are in the way.
     """
-    if person.role is Role.VIEWER:
-        raise ProblemError(403, "role", f"{person.name} may only watch.", remedy="Ask an operator.")
+    try:
+        door.house.permit(person, *words)
+    except RefusedError as error:
+        raise refused(error) from error

@@ -3,7 +3,7 @@
 from typing import Any
 
 from stagectl.inlets.http import views, vocabulary
-from stagectl.inlets.http.acting import answered, judged, may_write, said, submit
+from stagectl.inlets.http.acting import answered, judged, permitted, said, submit
 from stagectl.inlets.http.calls import Answer, Call
 from stagectl.inlets.http.models import CommandBody, CutBody, InBody, MarkBody, RollBody, SlateBody
 from stagectl.inlets.http.problems import ProblemError, refused
@@ -37,7 +37,6 @@ async def mark(call: Call) -> Answer:
 
 
 def _marked(call: Call, number: int, good: bool | None, note: str | None) -> dict[str, Any]:
-    may_write(call.person)
     if good is None and note is None:
         raise ProblemError(
             422,
@@ -47,6 +46,10 @@ def _marked(call: Call, number: int, good: bool | None, note: str | None) -> dic
             fields=[("body.good", "it is missing.")],
         )
     house = call.door.house
+    if good is not None:
+        permitted(call.door, call.person, "good", "mark")
+    if note is not None:
+        permitted(call.door, call.person, "note", "mark")
     if number not in house.takes.takes:
         raise ProblemError(404, "take", f"There is no take {number}.", remedy="See /api/v1/takes.")
     take = house.takes.mark(number, call.person.name, good=good, note=note or "")
@@ -73,7 +76,7 @@ async def slate(call: Call) -> Answer:
 
 async def retry(call: Call) -> Answer:
     """Take a device out of quarantine."""
-    may_write(call.person)
+    permitted(call.door, call.person, "retry")
     house, name = call.door.house, call.path["id"]
     if name not in house.boxes:
         raise ProblemError(404, "target", f'There is no device "{name}".', remedy="See /api/v1/devices.")

@@ -9,6 +9,7 @@ from aiohttp import web
 from pydantic import BaseModel
 
 from stagectl.control.access import Person
+from stagectl.control.tokens import Token
 from stagectl.shoot.house import House
 from stagectl.shoot.teller import Teller
 
@@ -28,6 +29,8 @@ class Door:
     Attributes:
         spec: gives the OpenAPI document.
         lists: one reader of a box's list at a time.
+        names: what this door is called beside this machine's own names.
+        secure: it speaks TLS.
     """
 
     house: House
@@ -37,6 +40,8 @@ class Door:
     rates: "Rates"
     metrics: "Metrics"
     spec: Callable[[], Mapping[str, Any]]
+    names: frozenset[str] = frozenset()
+    secure: bool = False
     lists: dict[str, asyncio.Lock] = field(default_factory=dict)
 
 
@@ -46,6 +51,7 @@ class Call:
 
     Attributes:
         person: who asks.
+        token: what it came in with; None: nothing, or nothing is needed.
         path, query: by name, in their types.
         body: the model of the route; None if it takes none.
         key: the caller's id of this wish; empty: none given.
@@ -58,6 +64,7 @@ class Call:
     query: Mapping[str, Any]
     body: BaseModel | None
     key: str = ""
+    token: Token | None = None
 
     def body_as(self, model: type[M]) -> M:
         """The body, as the model of this route."""

@@ -11,19 +11,21 @@ from aiohttp import web
 from aiohttp.typedefs import Middleware
 from pydantic import BaseModel, ValidationError
 
-from stagectl.control.access import Person, Role
+from stagectl.control.access import NOBODY, Person
 from stagectl.inlets.http import strict_json
+from stagectl.inlets.http.bearer import person_of, source_of
 from stagectl.inlets.http.calls import Answer, Call, Door
 from stagectl.inlets.http.connection import Connection
-from stagectl.inlets.http.problems import ProblemError, from_aiohttp, inner_fault, misshapen, too_large
+from stagectl.inlets.http.problems import ProblemError, from_aiohttp, inner_fault, misshapen, refused, too_large
 from stagectl.inlets.http.routes import Route
+from stagectl.model.errors import RefusedError
 from stagectl.model.world import Clock
 
 BODY_BYTES: Final = 1 << 20
 BODY_S: Final = 10.0  # from the end of the headers to the end of the body
 URL_LONGEST: Final = 4096
 NAMES: Final = ("localhost", "127.0.0.1", "::1")
-WHO: Final = "X-Stage-Who"
+WRITTEN: Final = frozenset({"token", "role", "who", "held", "locked"})  # refusals that stand in the journal
 KEY: Final = "Idempotency-Key"
 HEADERS: Final = {
     "X-Content-Type-Options": "nosniff",
@@ -37,7 +39,7 @@ log = structlog.get_logger()
 _Next = Callable[[web.Request], Awaitable[web.StreamResponse]]
 
 
-def guard() -> Middleware:
+def guard(door: Door) -> Middleware:
     """The one middleware: lets a request in or answers it with a problem."""
 
     @web.middleware
@@ -46,7 +48,7 @@ def guard() -> Middleware:
         if isinstance(connection, Connection):
             connection.began()
         try:
-            check_origin(request)
+            check_origin(request, door)
             return await handler(request)
         except ProblemError as problem:
             return _finished(request, problem)
@@ -83,7 +85,7 @@ def add_headers(clock: Clock) -> Callable[[web.Request, web.StreamResponse], Awa
     return add
 
 
-def check_origin(request: web.Request) -> None:
+def check_origin(request: web.Request, door: Door) -> None:
     """Let in only who speaks to this machine by its own name, and only pages that came from here.
 
     Raises:
@@ -91,12 +93,12 @@ def check_origin(request: web.Request) -> None:
     """
     hosts = request.headers.getall("Host", [])
     name = _host_name(hosts[0]) if len(hosts) == 1 else None
-    if name is None or not _is_here(name):
+    if name is None or not (_is_here(name) or name in door.names):
         raise ProblemError(
             421, "host", "stagectl does not answer to this name.", remedy="Use localhost or 127.0.0.1 in the address."
         )
     origin = request.headers.get("Origin")
-    if origin is not None and origin.casefold() != f"http://{hosts[0]}".casefold():
+    if origin is not None and origin.casefold() != f"{'https' if door.secure else 'http'}://{hosts[0]}".casefold():
         raise ProblemError(
             403, "origin", "A page from elsewhere may not ask stagectl.", remedy="Use stagectl's own page."
         )
@@ -130,17 +132,43 @@ def _is_here(name: str) -> bool:
 
 
 def endpoint(route: Route, door: Door) -> _Next:
-    """The handler of a route, behind the checks of its shapes."""
+    """The handler of a route, behind the checks of who comes and of its shapes.
+
+    Raises:
+        ValueError: the route has no rule, so nobody may be let in.
+    """
+    rule = route.rule
+    if rule is None:
+        raise ValueError(f"{route.method} {route.path_text} says nothing of who may")
 
     async def handle(request: web.Request) -> web.StreamResponse:
-        path = _shaped("path", route.path, dict(request.match_info), status=404)
-        query = _query(request, route)
-        body = await _body(request, route)
-        key = _key(request, route)
-        answer = await route.handler(Call(door, request, _person(request, door), path, query, body, key))
+        person = NOBODY
+        try:
+            person, token = person_of(request, door)
+            if person is not NOBODY or route.kind != "websocket":  # a socket may bring its token first thing
+                rule.admit(person)
+            path = _shaped("path", route.path, dict(request.match_info), status=404)
+            query = _query(request, route)
+            body = await _body(request, route)
+            key = _key(request, route)
+            answer = await route.handler(Call(door, request, person, path, query, body, key, token))
+        except RefusedError as error:
+            problem = refused(error)
+            _write_down(request, door, route, person, problem)
+            raise problem from error
+        except ProblemError as problem:
+            _write_down(request, door, route, person, problem)
+            raise
         return answer if isinstance(answer, web.StreamResponse) else _response(answer)
 
     return handle
+
+
+def _write_down(request: web.Request, door: Door, route: Route, person: Person, problem: ProblemError) -> None:
+    """Put into the journal who was refused what; a login's refusal is written by the gate."""
+    if problem.code in WRITTEN:
+        act = f"{route.method} {route.path_text}"
+        door.house.gate.refuse(person.name or "somebody", source_of(request), act, problem.say, problem.code)
 
 
 def _response(answer: Answer) -> web.Response:
@@ -148,24 +176,6 @@ def _response(answer: Answer) -> web.Response:
     response = web.Response(body=body, status=answer.status, headers=answer.headers)
     response.headers["Content-Type"] = answer.content_type
     return response
-
-
-def _person(request: web.Request, door: Door) -> Person:
-    """Who asks. Without accounts, whoever sits at this machine is the operator "desk", or says who they are."""
-    names = request.headers.getall(WHO, [])
-    if not names:
-        return Person("desk", Role.OPERATOR)
-    role = door.house.site.people.get(names[0]) if len(names) == 1 else None
-    if role is None:
-        known = ", ".join(door.house.site.people) or "nobody"
-        raise ProblemError(
-            403,
-            "who",
-            "The site file does not name this person.",
-            remedy=f"It names {known}.",
-            fields=[(WHO, "unknown.")],
-        )
-    return Person(names[0], role)
 
 
 def _key(request: web.Request, route: Route) -> str:

@@ -7,12 +7,15 @@ kept, and it is ended after 30 s.
 
 import asyncio
 from collections import deque
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from typing import Any, Final
 
 from aiohttp import WSMsgType, web
 
+from stagectl.control.access import NOBODY, Person
 from stagectl.control.chronicle import Entry, Follower
+from stagectl.inlets.http import strict_json
+from stagectl.inlets.http.bearer import source_of
 from stagectl.inlets.http.calls import Call
 from stagectl.inlets.http.connection import Connection
 from stagectl.inlets.http.frames import Message, chunk, close_frame, websocket_frame
@@ -20,8 +23,10 @@ from stagectl.inlets.http.live_acts import Asker
 from stagectl.inlets.http.metrics import Metrics
 from stagectl.inlets.http.point_text import PointText
 from stagectl.inlets.http.problems import ProblemError
+from stagectl.inlets.http.rules import SEE
 from stagectl.inlets.http.strict_json import written
 from stagectl.model.board import View
+from stagectl.model.errors import RefusedError
 from stagectl.model.points import Reading
 from stagectl.model.world import Handle
 from stagectl.shoot.house import House
@@ -33,6 +38,7 @@ CLIENTS: Final = 1000
 HELD: Final = 200  # entries and answers kept for a client that does not read; with more it gets a fresh snapshot
 BUFFER_BYTES: Final = 1 << 20  # waiting for a client before it counts as one that does not read
 HEARTBEAT_S: Final = 20.0
+TOKEN_S: Final = 2.0  # for the first message of a socket that came without a token
 MESSAGE_BYTES: Final = 4096  # of an act over the socket
 PROTOCOL: Final = "stagectl.v1"
 AT_ONCE: Final = frozenset({"command", "verdict", "take"})  # entries that do not wait for the tick
@@ -363,11 +369,15 @@ async def socket(call: Call) -> web.StreamResponse:
     if "Sec-WebSocket-Protocol" in call.request.headers and response.ws_protocol is None:
         await response.close(code=4400, message=b"stagectl.v1 is spoken here")
         return response
+    person = call.person if call.person is not NOBODY else await _first_word(call, response)
+    if person is None:
+        return response
     client = Client(connection, devices, websocket=True)
     hub = call.door.hub
     connection.on_writable = lambda: hub.caught_up(client)
     hub.join(client)
-    asker = Asker(call.door, call.person, client.answer)
+    asker = Asker(call.door, person, client.answer)
+    let_go = _ends_with(person, client, 4401)
     try:
         async for message in response:
             if message.type is WSMsgType.TEXT:
@@ -375,9 +385,47 @@ async def socket(call: Call) -> web.StreamResponse:
             elif message.type is WSMsgType.BINARY:
                 await response.close(code=1003, message=b"text is taken")
     finally:
+        let_go()
         hub.leave(client)
         asker.stop()
     return response
+
+
+async def _first_word(call: Call, response: web.WebSocketResponse) -> Person | None:
+    """Who it is by its first message, {"token": ...}; None: it was let go of, and nothing was shown to it."""
+    why = ""
+    try:
+        async with asyncio.timeout(TOKEN_S):
+            message = await response.receive()
+        given = strict_json.read(message.data.encode()) if message.type is WSMsgType.TEXT else None
+        text = given.get("token") if isinstance(given, dict) else None
+        person, _ = call.door.house.gate.bearer(text if isinstance(text, str) else "")
+        SEE.admit(person)
+    except TimeoutError:
+        why = "no token came"
+    except (RefusedError, strict_json.StrictError) as error:
+        why = str(error)
+    else:
+        return person
+    call.door.house.gate.refuse("somebody", source_of(call.request), "live", why, "token")
+    await response.close(code=4401, message=b"a token is needed")
+    return None
+
+
+def _ends_with(person: Person, client: Client, code: int | None) -> Callable[[], None]:
+    """End a feed when the token it came with ends. Returns how to leave that off."""
+    shows = person.shows
+    if shows is None:
+        return lambda: None
+
+    def end() -> None:
+        client.end(code)
+        client.lost.set()
+
+    shows.on_end.append(end)
+    if shows.ended:  # it ended while the feed was being opened
+        shows.end()
+    return lambda: shows.on_end.remove(end) if end in shows.on_end else None
 
 
 async def events(call: Call) -> web.StreamResponse:
@@ -394,6 +442,7 @@ async def events(call: Call) -> web.StreamResponse:
     connection.on_writable = lambda: hub.caught_up(client)
     connection.on_lost = client.lost.set
     hub.join(client)
+    let_go = _ends_with(call.person, client, 1000)
     try:
         while not client.lost.is_set():
             try:
@@ -402,5 +451,6 @@ async def events(call: Call) -> web.StreamResponse:
             except TimeoutError:
                 client.breathe()
     finally:
+        let_go()
         hub.leave(client)
     return response

@@ -6,7 +6,7 @@ What comes in is checked against these; what goes out is written from plain dict
 import unicodedata
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, SecretStr
 
 from stagectl.shoot.house import ID_LONGEST
 
@@ -110,6 +110,12 @@ class InletPath(_Lax):
     """Which inlet; its name stands in the journal."""
 
     inlet: Name = Field(examples=["pedal"])
+
+
+class TokenPath(_Lax):
+    """Which token; its id opens nothing."""
+
+    id: Id
 
 
 class WaitQuery(_Lax):
@@ -220,6 +226,44 @@ class InBody(_In):
     args: Arguments = {}
     id: Id | None = None
     edge: Literal["press", "release", "pulse"] = "pulse"
+
+
+class LoginBody(_In):
+    """Who comes in."""
+
+    name: Name
+    password: SecretStr = Field(min_length=1, max_length=256)
+
+
+class TokenBody(_In):
+    """A token for a program: a viewer only reads; an operator does these verbs on these devices."""
+
+    name: Name = Field(examples=["pedal"])
+    role: Literal["viewer", "operator"]
+    verbs: list[Word] = Field([], max_length=64, examples=[["roll", "good"]])
+    devices: list[Word] = Field([], max_length=256, description="devices, groups and parts")
+    days: int = Field(90, ge=1, le=90)
+
+
+class GuestBody(_In):
+    """A token for a guest."""
+
+    name: Name = Field("guest", description="what the guest is called in the journal")
+    acts: list[Word] = Field(min_length=1, max_length=8, examples=[["roll", "good", "call"]])
+    hours: int = Field(4, ge=1, le=24)
+
+
+class DeskBody(_In):
+    """What is done with the desk."""
+
+    act: Literal["take", "ask", "give", "keep"]
+    to: Name | Literal[""] = Field("", description="whom it is given to; nobody if left out")
+
+
+class CallBody(_In):
+    """Why somebody is called."""
+
+    say: Line = ""
 
 
 # -- answers ----------------------------------------------------------------------------------------------------------
@@ -615,3 +659,58 @@ class ReadyOut(_Out):
     ready: bool
     devices: int
     adopted: int
+
+
+class SayOut(_Out):
+    """What was done, in a sentence."""
+
+    say: str
+
+
+class TokenOut(_Out):
+    """A token without what opens anything; `verbs` and `devices` null: all that the role may."""
+
+    id: str
+    name: str
+    kind: Literal["person", "machine", "guest"]
+    role: str
+    verbs: list[str] | None
+    devices: list[str] | None
+    by: str
+    made: str
+    until: str
+
+
+class IssuedOut(TokenOut):
+    """A fresh token; `token` is told this once."""
+
+    token: str
+    say: str
+
+
+class TokensOut(_Out):
+    """The tokens that are out."""
+
+    tokens: list[TokenOut]
+
+
+class MeOut(_Out):
+    """Who this is; `accounts` false: nobody needs a token here."""
+
+    name: str
+    role: str
+    kind: str
+    sees: bool
+    verbs: list[str] | None
+    devices: list[str] | None
+    until: str | None
+    accounts: bool
+
+
+class DeskOut(_Out):
+    """Who holds the desk; empty: nobody. `free_s`: until who asked may take it."""
+
+    holder: str
+    asker: str
+    free_s: float | None
+    say: str

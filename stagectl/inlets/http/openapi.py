@@ -27,9 +27,10 @@ def document(version: str) -> Mapping[str, Any]:
             "version": version,
             "summary": "The control plane of a small multi-camera studio",
             "description": (
-                "Everyone at this machine is the operator `desk`; the header `X-Stage-Who` names a person of the site "
-                "file. A command's answer says what was proven: `verified`, `sent` (the box can't report), `failed`, "
-                "`unconfirmed`. The same `Idempotency-Key` never acts twice."
+                "As installed everyone at this machine is the operator `desk`; the header `X-Stage-Who` names a person "
+                "of the site file. Once there are accounts, every address but the public ones needs the header "
+                "`Authorization: Bearer` with a token. A command's answer says what was proven: `verified`, `sent` "
+                "(the box can't report), `failed`, `unconfirmed`. The same `Idempotency-Key` never acts twice."
             ),
             "license": {"name": "Apache-2.0", "identifier": "Apache-2.0"},
         },
@@ -37,6 +38,7 @@ def document(version: str) -> Mapping[str, Any]:
         "tags": [
             {"name": "see", "description": "What is known now"},
             {"name": "act", "description": "What can be asked"},
+            {"name": "people", "description": "Who may come in, and who holds the desk"},
             {"name": "follow", "description": "What changes"},
             {"name": "health", "description": "For supervisors"},
             {"name": "documents", "description": "For people and tools"},
@@ -71,8 +73,10 @@ def _operation(route: Route, schemas: dict[str, Any]) -> dict[str, Any]:
         "tags": [route.tag],
         "responses": _responses(route, schemas),
     }
-    if route.handler.__doc__:
-        told["description"] = " ".join(route.handler.__doc__.split())
+    assert route.rule is not None
+    told["description"] = " ".join(
+        [*(route.handler.__doc__ or "").split(), f"The least it asks of who comes: {route.rule.least.value}."]
+    )
     parameters = [
         *_parameters("path", route.path, schemas),
         *_parameters("query", route.query, schemas),

@@ -6,7 +6,7 @@ Plain and server-rendered, no script, nothing from elsewhere. It shows one momen
 import base64
 import hashlib
 from html import escape
-from typing import Any
+from typing import Any, Final
 
 from stagectl.inlets.http.calls import Answer, Call
 from stagectl.inlets.http.docs_page import docs_body
@@ -27,7 +27,16 @@ def page(title: str, body: str) -> Answer:
     return Answer(text.encode(), headers=headers, content_type="text/html; charset=utf-8")
 
 
+_CLOSED: Final = (
+    "<h1>This house asks for a token.</h1>"
+    "<p>Log in from a terminal: <code>stagectl login</code>. A guest has a link of their own.</p>"
+)
+
+
 async def front(call: Call) -> Answer:
+    """The house at this moment, for who may see it."""
+    if not call.person.sees:
+        return page("stagectl", _CLOSED)
     now = call.door.teller.now()
     name = escape(call.door.house.site.name)
     at = call.door.teller.at(call.door.house.world.clock.wall())

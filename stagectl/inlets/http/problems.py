@@ -12,7 +12,14 @@ from stagectl.model.errors import RefusedError
 
 CONTENT_TYPE: Final = "application/problem+json"
 STATUS: Final[Mapping[str, int]] = {  # codes of RefusedError; any other is an argument that can't be: 422
+    "token": 401,
+    "login": 401,
+    "late": 429,
     "role": 403,
+    "held": 409,
+    "desk": 409,
+    "no-accounts": 409,
+    "tokens": 409,
     "locked": 403,
     "target": 404,
     "alarm": 404,
@@ -85,7 +92,9 @@ def refused(error: RefusedError, *, field: str = "") -> ProblemError:
     """A refusal of the house, before a byte was sent."""
     status = STATUS.get(error.code, 422)
     say = str(error)
-    return ProblemError(status, error.code, say, remedy=error.remedy, fields=[(field, say)] if field else ())
+    headers = {401: {"WWW-Authenticate": "Bearer"}, 429: {"Retry-After": "1"}}.get(status)
+    fields = [(field, say)] if field else ()
+    return ProblemError(status, error.code, say, remedy=error.remedy, fields=fields, headers=headers)
 
 
 def misshapen(where: str, error: ValidationError, status: int = 422) -> ProblemError:

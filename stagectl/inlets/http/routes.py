@@ -6,8 +6,9 @@ from typing import Final
 
 from pydantic import BaseModel
 
-from stagectl.inlets.http import acts, alarms, health, live, models, pages, reads, scene_acts
+from stagectl.inlets.http import acts, alarms, desk_acts, health, keys, live, models, pages, reads, scene_acts
 from stagectl.inlets.http.calls import Handler
+from stagectl.inlets.http.rules import MANAGE, OWN, PROVED, PUBLIC, SEE, Rule, act
 
 API: Final = "/api/v1"
 
@@ -26,6 +27,7 @@ class Route:
         keyed: takes an Idempotency-Key.
         also: further statuses that are problems, with why.
         tag: heading in the document.
+        rule: the least that who comes must be; a door with a route that has none does not open.
     """
 
     method: str
@@ -42,6 +44,7 @@ class Route:
     status: int = 200
     also: Mapping[int, str] = field(default_factory=dict)
     tag: str = "see"
+    rule: Rule | None = None
 
 
 _NONE: Final = "No such thing here."
@@ -49,10 +52,22 @@ _LATE: Final = "The box did not answer in time."
 
 
 ROUTES: Final[tuple[Route, ...]] = (
-    Route("GET", f"{API}/now", reads.now, "The house in a sentence, the running take, what is wrong", models.NowOut),
-    Route("GET", f"{API}/wrong", reads.wrong, "What is wrong, worst first", models.WrongsOut),
     Route(
-        "GET", f"{API}/alarms", alarms.alarms, "Every alarm that stands or was not seen, and rates", models.AlarmsOut
+        "GET",
+        f"{API}/now",
+        reads.now,
+        "The house in a sentence, the running take, what is wrong",
+        models.NowOut,
+        rule=SEE,
+    ),
+    Route("GET", f"{API}/wrong", reads.wrong, "What is wrong, worst first", models.WrongsOut, rule=SEE),
+    Route(
+        "GET",
+        f"{API}/alarms",
+        alarms.alarms,
+        "Every alarm that stands or was not seen, and rates",
+        models.AlarmsOut,
+        rule=SEE,
     ),
     Route(
         "POST",
@@ -63,6 +78,7 @@ ROUTES: Final[tuple[Route, ...]] = (
         path=models.AlarmPath,
         also={403: "This person may not.", 404: _NONE, 409: "It is off."},
         tag="act",
+        rule=act("alarm"),
     ),
     Route(
         "POST",
@@ -74,9 +90,10 @@ ROUTES: Final[tuple[Route, ...]] = (
         body=models.AsideBody,
         also={403: "This person may not.", 404: _NONE, 409: "It is off."},
         tag="act",
+        rule=act("alarm"),
     ),
-    Route("GET", f"{API}/site", reads.site, "The installation", models.SiteOut),
-    Route("GET", f"{API}/devices", reads.devices, "Every box", models.DevicesOut),
+    Route("GET", f"{API}/site", reads.site, "The installation", models.SiteOut, rule=SEE),
+    Route("GET", f"{API}/devices", reads.devices, "Every box", models.DevicesOut, rule=SEE),
     Route(
         "GET",
         f"{API}/devices/{{id}}",
@@ -85,6 +102,7 @@ ROUTES: Final[tuple[Route, ...]] = (
         models.DeviceWhole,
         path=models.DevicePath,
         also={404: _NONE},
+        rule=SEE,
     ),
     Route(
         "GET",
@@ -95,6 +113,7 @@ ROUTES: Final[tuple[Route, ...]] = (
         path=models.ListPath,
         query=models.RowsQuery,
         also={404: _NONE, 504: _LATE},
+        rule=SEE,
     ),
     Route(
         "GET",
@@ -104,6 +123,7 @@ ROUTES: Final[tuple[Route, ...]] = (
         models.PointsOut,
         query=models.PointsQuery,
         also={404: _NONE},
+        rule=SEE,
     ),
     Route(
         "GET",
@@ -113,6 +133,7 @@ ROUTES: Final[tuple[Route, ...]] = (
         models.PointOut,
         path=models.PointPath,
         also={404: _NONE},
+        rule=SEE,
     ),
     Route(
         "GET",
@@ -122,8 +143,17 @@ ROUTES: Final[tuple[Route, ...]] = (
         models.CapabilityOut,
         path=models.KindPath,
         also={404: _NONE},
+        rule=SEE,
     ),
-    Route("GET", f"{API}/commands", reads.commands, "The newest commands", models.GroupsOut, query=models.CountQuery),
+    Route(
+        "GET",
+        f"{API}/commands",
+        reads.commands,
+        "The newest commands",
+        models.GroupsOut,
+        query=models.CountQuery,
+        rule=SEE,
+    ),
     Route(
         "GET",
         f"{API}/commands/{{id}}",
@@ -132,10 +162,22 @@ ROUTES: Final[tuple[Route, ...]] = (
         models.GroupOut,
         path=models.CommandPath,
         also={404: _NONE},
+        rule=SEE,
     ),
-    Route("GET", f"{API}/takes", reads.takes, "The newest takes", models.TakesOut, query=models.CountQuery),
-    Route("GET", f"{API}/takes/{{n}}", reads.take, "One take", models.TakeOut, path=models.TakePath, also={404: _NONE}),
-    Route("GET", f"{API}/journal", reads.journal, "What happened", models.JournalOut, query=models.JournalQuery),
+    Route("GET", f"{API}/takes", reads.takes, "The newest takes", models.TakesOut, query=models.CountQuery, rule=SEE),
+    Route(
+        "GET",
+        f"{API}/takes/{{n}}",
+        reads.take,
+        "One take",
+        models.TakeOut,
+        path=models.TakePath,
+        also={404: _NONE},
+        rule=SEE,
+    ),
+    Route(
+        "GET", f"{API}/journal", reads.journal, "What happened", models.JournalOut, query=models.JournalQuery, rule=SEE
+    ),
     Route(
         "POST",
         f"{API}/roll",
@@ -148,6 +190,7 @@ ROUTES: Final[tuple[Route, ...]] = (
         keyed=True,
         also={403: "This person may not.", 404: _NONE, 409: "The key was used for something else."},
         tag="act",
+        rule=act("roll"),
     ),
     Route(
         "POST",
@@ -161,6 +204,7 @@ ROUTES: Final[tuple[Route, ...]] = (
         keyed=True,
         also={403: "This person may not.", 404: _NONE, 409: "That take does not run, or the key was used."},
         tag="act",
+        rule=act("cut"),
     ),
     Route(
         "POST",
@@ -174,6 +218,7 @@ ROUTES: Final[tuple[Route, ...]] = (
         keyed=True,
         also={403: "This person may not.", 404: _NONE, 409: "The key was used, or something is in flight there."},
         tag="act",
+        rule=act(),
     ),
     Route(
         "POST",
@@ -185,6 +230,7 @@ ROUTES: Final[tuple[Route, ...]] = (
         keyed=True,
         also={403: "This person may not.", 409: "The key was used for something else."},
         tag="act",
+        rule=act("slate", "set"),
     ),
     Route(
         "POST",
@@ -196,6 +242,7 @@ ROUTES: Final[tuple[Route, ...]] = (
         body=models.MarkBody,
         also={403: "This person may not.", 404: _NONE},
         tag="act",
+        rule=act("mark", "good", "note"),
     ),
     Route(
         "POST",
@@ -206,8 +253,17 @@ ROUTES: Final[tuple[Route, ...]] = (
         path=models.DevicePath,
         also={403: "This person may not.", 404: _NONE},
         tag="act",
+        rule=act("retry"),
     ),
-    Route("GET", f"{API}/scenes", scene_acts.scenes, "The scenes of the site", models.ScenesOut, also={404: _NONE}),
+    Route(
+        "GET",
+        f"{API}/scenes",
+        scene_acts.scenes,
+        "The scenes of the site",
+        models.ScenesOut,
+        also={404: _NONE},
+        rule=SEE,
+    ),
     Route(
         "GET",
         f"{API}/scenes/runs",
@@ -216,6 +272,7 @@ ROUTES: Final[tuple[Route, ...]] = (
         models.RunsOut,
         query=models.CountQuery,
         also={404: _NONE},
+        rule=SEE,
     ),
     Route(
         "GET",
@@ -225,6 +282,7 @@ ROUTES: Final[tuple[Route, ...]] = (
         models.RunOut,
         path=models.RunPath,
         also={404: _NONE},
+        rule=SEE,
     ),
     Route(
         "GET",
@@ -234,6 +292,7 @@ ROUTES: Final[tuple[Route, ...]] = (
         models.SceneWhole,
         path=models.ScenePath,
         also={404: _NONE},
+        rule=SEE,
     ),
     Route(
         "POST",
@@ -248,6 +307,7 @@ ROUTES: Final[tuple[Route, ...]] = (
         keyed=True,
         also={403: "This person may not.", 404: _NONE, 409: "The key was used, or too many scenes run."},
         tag="act",
+        rule=SEE,
     ),
     Route(
         "POST",
@@ -259,6 +319,7 @@ ROUTES: Final[tuple[Route, ...]] = (
         body=models.AnswerBody,
         also={403: "This person may not.", 404: _NONE},
         tag="act",
+        rule=act("answer", "scene"),
     ),
     Route(
         "POST",
@@ -269,6 +330,7 @@ ROUTES: Final[tuple[Route, ...]] = (
         path=models.RunPath,
         also={403: "This person may not.", 404: _NONE},
         tag="act",
+        rule=act("scene"),
     ),
     Route(
         "POST",
@@ -288,6 +350,7 @@ ROUTES: Final[tuple[Route, ...]] = (
             429: "Too often.",
         },
         tag="act",
+        rule=act(),
     ),
     Route(
         "GET",
@@ -299,6 +362,7 @@ ROUTES: Final[tuple[Route, ...]] = (
         status=101,
         also={503: "All places are taken."},
         tag="follow",
+        rule=SEE,
     ),
     Route(
         "GET",
@@ -309,8 +373,79 @@ ROUTES: Final[tuple[Route, ...]] = (
         kind="text/event-stream",
         also={503: "All places are taken."},
         tag="follow",
+        rule=SEE,
     ),
-    Route("GET", "/livez", health.alive, "Does the process answer?", models.AliveOut, tag="health"),
+    Route(
+        "POST",
+        f"{API}/login",
+        keys.login,
+        "Come in with a name and a password",
+        models.IssuedOut,
+        body=models.LoginBody,
+        also={401: "Wrong.", 409: "There are no accounts.", 429: "Too soon after a wrong one."},
+        tag="people",
+        rule=PUBLIC,
+    ),
+    Route("POST", f"{API}/logout", keys.logout, "End the token this comes with", models.SayOut, tag="people", rule=OWN),
+    Route("GET", f"{API}/me", keys.me, "Who this is and what it may", models.MeOut, tag="people", rule=OWN),
+    Route("GET", f"{API}/tokens", keys.tokens, "The tokens that are out", models.TokensOut, tag="people", rule=MANAGE),
+    Route(
+        "POST",
+        f"{API}/tokens",
+        keys.new_token,
+        "Make a token for a program",
+        models.IssuedOut,
+        body=models.TokenBody,
+        also={403: "This person may not.", 404: _NONE},
+        tag="people",
+        rule=MANAGE,
+    ),
+    Route(
+        "POST",
+        f"{API}/tokens/{{id}}/revoke",
+        keys.revoke,
+        "End a token",
+        models.SayOut,
+        path=models.TokenPath,
+        also={403: "This person may not.", 404: _NONE},
+        tag="people",
+        rule=MANAGE,
+    ),
+    Route(
+        "POST",
+        f"{API}/guests",
+        keys.new_guest,
+        "Make a token for a guest",
+        models.IssuedOut,
+        body=models.GuestBody,
+        also={403: "This person may not."},
+        tag="people",
+        rule=PROVED,
+    ),
+    Route("GET", f"{API}/desk", desk_acts.desk, "Who holds the desk", models.DeskOut, tag="people", rule=SEE),
+    Route(
+        "POST",
+        f"{API}/desk",
+        desk_acts.hold,
+        "Take the desk, ask for it, give it or keep it",
+        models.DeskOut,
+        body=models.DeskBody,
+        also={403: "This person may not.", 409: "Somebody else holds it."},
+        tag="people",
+        rule=act("hold"),
+    ),
+    Route(
+        "POST",
+        f"{API}/call",
+        desk_acts.ring,
+        "Call whoever is at the desk",
+        models.SayOut,
+        body=models.CallBody,
+        also={403: "This person may not."},
+        tag="people",
+        rule=act("call"),
+    ),
+    Route("GET", "/livez", health.alive, "Does the process answer?", models.AliveOut, tag="health", rule=PUBLIC),
     Route(
         "GET",
         "/readyz",
@@ -319,9 +454,12 @@ ROUTES: Final[tuple[Route, ...]] = (
         models.ReadyOut,
         also={503: "Something of the daemon itself is wrong."},
         tag="health",
+        rule=SEE,
     ),
-    Route("GET", "/metrics", health.metrics, "Counters for a collector", kind="text/plain", tag="health"),
-    Route("GET", "/openapi.json", pages.document, "This document", models.Plain, tag="documents"),
-    Route("GET", "/docs", pages.docs, "The same for people", kind="text/html", tag="documents"),
-    Route("GET", "/", pages.front, "The house in a sentence, for people", kind="text/html", tag="documents"),
+    Route("GET", "/metrics", health.metrics, "Counters for a collector", kind="text/plain", tag="health", rule=SEE),
+    Route("GET", "/openapi.json", pages.document, "This document", models.Plain, tag="documents", rule=SEE),
+    Route("GET", "/docs", pages.docs, "The same for people", kind="text/html", tag="documents", rule=SEE),
+    Route(
+        "GET", "/", pages.front, "The house in a sentence, for people", kind="text/html", tag="documents", rule=PUBLIC
+    ),
 )

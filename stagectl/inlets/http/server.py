@@ -65,7 +65,7 @@ async def serve(house: House, host: str, port: int, *, scenes: "Scenes | None" =
     teller = Teller(house)
     hub = Hub(house, teller, metrics)
     door = Door(house, teller, scenes, hub, Rates(house.world.clock), metrics, lambda: document(version_of()))
-    app = web.Application(middlewares=[guard()], client_max_size=BODY_BYTES)
+    app = web.Application(middlewares=[guard(door)], client_max_size=BODY_BYTES)
     app.on_response_prepare.append(add_headers(house.world.clock))
     for route in ROUTES:
         address = route.path_text.replace("takes/{n}", "takes/{n:[0-9]+}")  # takes/slate is another address
