@@ -380,14 +380,16 @@ def test_a_kill_runs_no_finally_and_its_kernel_ends_its_links(unread: bool) -> N
         async def story() -> None:
             near, client, _, server = await linked(virtual)
 
-            async def work() -> None:
+            async def work(until_then: Awaitable[None]) -> None:
                 try:
-                    await asyncio.sleep(1)
+                    await until_then
                     ran.append("went on")
                 finally:
                     ran.append("finally")
 
-            virtual.spawn(near, work())
+            told = virtual.loop.create_future()
+            virtual.spawn(near, work(asyncio.sleep(1)))
+            virtual.spawn(near, work(told))  # woken from outside, when it is long dead
             await asyncio.sleep(0.1)
             if unread:
                 client.transport.pause_reading()
@@ -396,6 +398,7 @@ def test_a_kill_runs_no_finally_and_its_kernel_ends_its_links(unread: bool) -> N
             virtual.kill(near)
             await server.saw("lost")
             assert server.events[1:] == (["lost ConnectionResetError"] if unread else ["eof", "lost NoneType"])
+            told.set_result(None)
             await asyncio.sleep(5)
             with pytest.raises(Dead):
                 client.transport.write(b"from the dead")

@@ -2,7 +2,8 @@
 
 import asyncio
 import gc
-from collections.abc import Callable, Coroutine
+from collections.abc import Callable, Coroutine, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from typing import Any, Final, Self
@@ -267,15 +268,13 @@ class Virtual:
 
     def run(self, story: Coroutine[Any, Any, Any], *, limit_s: float = 3600.0) -> Any:
         """Run a story of the studio itself (operators, faults, checks) to its end."""
-        before = structlog.get_config()
-        structlog.configure(processors=[self._log], cache_logger_on_first_use=False)
         collector = gc.collect, gc.freeze
         gc.collect, gc.freeze = _leave_it, _leave_it  # a daemon that settles in would freeze the whole seed
         try:
-            return self.loop.run(story, limit_s=limit_s)
+            with _logging_to(self._log):
+                return self.loop.run(story, limit_s=limit_s)
         finally:
             gc.collect, gc.freeze = collector
-            structlog.configure(**before)
 
     def _log(self, _: Any, level: str, event: dict[str, Any]) -> Any:
         process = PROC.get() or self.loop.root
@@ -287,13 +286,29 @@ class Virtual:
 
     def close(self) -> None:
         """End it; nothing is left for the next seed."""
-        self.loop.close()
+        with _logging_to(_say_nothing):  # what is buried may complain
+            self.loop.close()
 
     def __enter__(self) -> Self:
         return self
 
     def __exit__(self, *_: object) -> None:
         self.close()
+
+
+@contextmanager
+def _logging_to(processor: Callable[[Any, str, dict[str, Any]], Any]) -> Iterator[None]:
+    """The product's log goes to `processor` and nowhere else."""
+    before = structlog.get_config()
+    structlog.configure(processors=[processor], cache_logger_on_first_use=False)
+    try:
+        yield
+    finally:
+        structlog.configure(**before)
+
+
+def _say_nothing(*_: Any) -> Any:
+    raise structlog.DropEvent
 
 
 _FROZEN: list[bool] = []  # once in a real process
