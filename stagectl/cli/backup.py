@@ -26,7 +26,8 @@ _JSON: Final = click.option("--json", "as_json", is_flag=True, help="One JSON ob
 def backup(data: Path, file: Path, as_json: bool) -> int:
     """Copy a data folder into a file, and check the copy.
 
-    The daemon may run. FILE is made new, for its owner's eyes only: it holds what the folder holds, accounts and tokens too.
+    The daemon may run. FILE is made new, for its owner's eyes only: it holds what the folder holds, accounts and
+    tokens too.
     """
     from stagectl.cli.folder import Folder
     from stagectl.control.backup import check, contents
@@ -55,7 +56,8 @@ def backup(data: Path, file: Path, as_json: bool) -> int:
 def restore(file: Path, data: Path, as_json: bool) -> int:
     """Bring a backup back into a new folder, and check it.
 
-    DATA is empty, or not there yet. End the daemon of that folder first. A start on it then goes on where the backup ends; it stops nothing that rolls.
+    DATA is empty, or not there yet. End the daemon of that folder first. A start on it then goes on where the backup
+    ends; it stops nothing that rolls.
     """
     from stagectl.cli.folder import Folder, checked
 

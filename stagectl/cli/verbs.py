@@ -33,6 +33,7 @@ VERBS: Final[Mapping[str, str]] = {
     "journal": "journal:journal",
     "serve": "running:serve",
     "demo": "demo:demo",
+    "doctor": "doctor:doctor",
     "check": "files:check",
     "schema": "files:schema",
     "drivers": "files:drivers",
