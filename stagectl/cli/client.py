@@ -51,12 +51,14 @@ class Client:
     Attributes:
         url: "http://host:port".
         who: a person of the site file, by name; empty: whoever sits at this machine.
+        token: what it comes in with; empty: nothing. Never sent in clear to another machine.
         waiting: called once when an answer takes longer than a second.
     """
 
     url: str
     who: str = ""
     waiting: Callable[[], None] = field(default=_quietly)
+    token: str = field(default="", repr=False)
 
     def get(self, *path: str | int, **query: object) -> Any:
         """Read `path` below the API. Raises UnreachedError, LostError, RefusalError."""
@@ -70,7 +72,9 @@ class Client:
         line = self._connect()
         try:
             headers = {"Accept": "application/json"}
-            if self.who:
+            if self.token:
+                headers["Authorization"] = f"Bearer {self.token}"
+            elif self.who:
                 headers["X-Stage-Who"] = self.who
             if body is not None:
                 headers["Content-Type"] = "application/json"
@@ -87,14 +91,18 @@ class Client:
     def _connect(self) -> http.client.HTTPConnection:
         where = urlsplit(self.url)
         try:
-            port = where.port or 80
+            port = where.port or (443 if where.scheme == "https" else 80)
         except ValueError:
             port = 0
-        if where.scheme != "http" or not where.hostname or not port:
+        if where.scheme not in ("http", "https") or not where.hostname or not port:
             raise UnreachedError(f'"{self.url}" is no address of a stagectl. It looks like http://127.0.0.1:8420.')
+        if self.token and where.scheme == "http" and not _is_here(where.hostname):
+            raise UnreachedError(f"A token is not sent in clear to {where.hostname}. Use its https address.")
         line = http.client.HTTPConnection(where.hostname, port)
         try:
             line.sock = _dialled(where.hostname, port)
+            if where.scheme == "https":
+                line.sock = _wrapped(line.sock, where.hostname)
         except (OSError, UnicodeError) as error:
             remedy = "Start it with `stagectl serve`, or set STAGECTL_URL to where it runs."
             raise UnreachedError(f"stagectl is not reached at {self.url}: {_why(error)}. {remedy}") from error
@@ -108,6 +116,8 @@ class Client:
             self.waiting()
             if not select.select([sock], [], [], limit_s - PATIENCE_S)[0]:
                 raise TimeoutError(f"nothing for {limit_s:g} s")
+        if hasattr(sock, "pending"):  # TLS: what came may be its own and no answer yet
+            sock.settimeout(limit_s)
 
     def _read(self, status: int, text: bytes) -> Any:
         try:
@@ -131,6 +141,21 @@ def _dialled(host: str, port: int) -> socket.socket:
     """
     name: Any = host.encode("ascii") if host.isascii() else host
     return socket.create_connection((name, port), CONNECT_S)
+
+
+def _is_here(host: str) -> bool:
+    return host in ("localhost", "::1") or host.startswith("127.")
+
+
+def _wrapped(sock: socket.socket, host: str) -> socket.socket:
+    """Over TLS, to who proves to be that host; STAGECTL_CA names the studio's own authority. Raises OSError."""
+    import os
+    import ssl
+
+    context = ssl.create_default_context(cafile=os.environ.get("STAGECTL_CA") or None)
+    context.minimum_version = ssl.TLSVersion.TLSv1_2
+    sock.settimeout(CONNECT_S)
+    return context.wrap_socket(sock, server_hostname=host)
 
 
 def _target(path: tuple[str | int, ...], query: Mapping[str, object]) -> str:

@@ -5,11 +5,12 @@ import json
 import os
 import sys
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Concatenate, Final, ParamSpec
 
 import click
 
+from stagectl.cli import keyfile
 from stagectl.cli.client import Client, LostError, RefusalError, UnreachedError
 from stagectl.cli.codes import Exit, of_refusal
 
@@ -85,7 +86,12 @@ def client_verb(
                 lambda: progress(f"Waiting for {waits_for}. Ctrl-C ends the waiting only."),
             )
             face = Face(name, client, as_json, plain)
-            return _ended(face, lambda: do(face, *args, **kwargs), acts=acts)
+
+            def ask() -> int:
+                token = "" if name == "login" else keyfile.kept()
+                return do(replace(face, client=replace(client, token=token)), *args, **kwargs)
+
+            return _ended(face, ask, acts=acts)
 
         verb = click.command(name)(
             click.option("--plain", is_flag=True, help="No redraw, no drawn lanes, one fact a line.")(

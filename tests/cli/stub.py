@@ -21,6 +21,7 @@ class Stub:
     def __init__(self) -> None:
         self.routes: dict[str, Reply | list[Reply] | Callable[[], None]] = {}
         self.heard: list[tuple[str, str, Any]] = []
+        self.came: list[dict[str, str]] = []  # headers
         self.url = ""
 
     def reply(self, route: str) -> Reply | Callable[[], None]:
@@ -53,6 +54,7 @@ def serving() -> Iterator[Stub]:
         def _answer(self) -> None:
             length = int(self.headers.get("Content-Length") or 0)
             body = json.loads(self.rfile.read(length)) if length else None
+            stub.came.append(dict(self.headers))
             stub.heard.append((self.command, self.path, body))
             found = stub.reply(f"{self.command} {urlsplit(self.path).path}")
             if callable(found):
