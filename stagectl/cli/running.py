@@ -14,8 +14,10 @@ import click
 from stagectl.cli.addresses import Address, written
 from stagectl.cli.codes import Exit
 from stagectl.cli.logs import LEVELS
+from stagectl.cli.servicemanager import ServiceManager
 
 if TYPE_CHECKING:
+    from stagectl.control.watchdog import Watchdog
     from stagectl.daemon import Daemon, Settings
     from stagectl.driverkit.driver import BoxKind
     from stagectl.site import Site
@@ -120,11 +122,29 @@ async def keep(
     """
     daemon = await start(site, kinds, settings)
     telling = asyncio.ensure_future(ready(daemon))
+    manager = ServiceManager()
+    manager.ready(f"{site.name} is served.")
+    dog = _watched(daemon, manager)
     await end.wait()
+    manager.stopping()
+    if dog is not None:
+        dog.stop()
     telling.cancel()
     await asyncio.gather(telling, return_exceptions=True)  # nobody may listen any more; what runs has gone on
     await stop(daemon)
     return end.code
+
+
+def _watched(daemon: "Daemon", manager: ServiceManager) -> "Watchdog | None":
+    """What feeds the service manager, if it waits for that."""
+    from stagectl.control.watchdog import Watchdog
+
+    if manager.patience_s is None:
+        return None
+    judge = daemon.house.commands.judge
+    dog = Watchdog(daemon.house.world.clock, judge.overdue, manager.alive, manager.patience_s / 3)
+    dog.start()
+    return dog
 
 
 async def start(site: "Site", kinds: "Mapping[str, BoxKind]", settings: "Settings") -> "Daemon":

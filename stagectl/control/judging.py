@@ -217,6 +217,11 @@ class Judge:
             refused=True,
         )
 
+    def overdue(self) -> float:
+        """How long the verdict that is most overdue is past its deadline, in seconds; 0: none is."""
+        now = self._clock.now()
+        return max([0.0, *(now - command.deadline_at for command in self._open if command.verdict is None)])
+
     def wake(self) -> None:
         """Be called at the next deadline or look."""
         if not self._open and not self._later:
