@@ -188,7 +188,7 @@ def wire(
     for device, bound in site.limits:
         commands.limits.append(Limit(device, bound))
     for guarded in site.protect:
-        watch = board.watch(guarded.while_, _nothing) if guarded.while_ is not None else None
+        watch = board.watch(guarded.while_, _nothing, lazy=True) if guarded.while_ is not None else None
         commands.locks.append(Lock(frozenset(guarded.points), guarded.because, watch=watch, may_lift=guarded.may_lift))
     house = House(
         world,

@@ -119,8 +119,8 @@ class Commands:
             effect = Lasts(effect, verb.hold_s())
         command.watch = self.board.build(effect, lambda truth: self.judge.seen(command, truth), device=device)
         if warm:
-            command.needs = self.board.watch(verb.needs(), _nothing, device=device)
-            command.moot = self.board.watch(verb.moot(), _nothing, device=device)
+            command.needs = self.board.watch(verb.needs(), _nothing, device=device, lazy=True)
+            command.moot = self.board.watch(verb.moot(), _nothing, device=device, lazy=True)
 
     def _prepare(self, commands: Sequence[Command], now: float) -> None:
         """Translate the commands of one box together: it may pack them (a salvo); if it refuses, one by one."""

@@ -170,7 +170,7 @@ class Box:
             writer.board.reading(name, spec).age_s = FOREVER
         self._doubts: list[Watch] = []
         for doubt in self.capability.doubts:
-            watch = writer.board.build(doubt.when, lambda truth: self._judge_health(), device=name)
+            watch = writer.board.build(doubt.when, lambda truth: self._judge_health(), device=name, lazy=True)
             self._doubts.append(watch)
         for watch in self._doubts:
             watch.attach()

@@ -6,13 +6,14 @@ their revision and their watches.
 """
 
 from collections.abc import Callable, Iterator, Mapping
-from typing import Any, TypeVar
+from typing import Any, Final, TypeVar
 
 from stagectl.model.conditions import Condition, Truth, Watch
 from stagectl.model.points import NEVER, Author, Flags, PointSpec, Quality, Reading
 from stagectl.model.world import Clock
 
 T = TypeVar("T")
+LAZY_S: Final = 0.05  # one tick of the pages: alarms, health and locks need not be told sooner
 
 
 class View:
@@ -45,6 +46,7 @@ class Board:
         self.author: Author = lambda reading: ""  # whose act is this change? set by the command path
         self._devices: dict[str, dict[str, Reading[Any]]] = {}
         self._views: list[View] = []
+        self._turned: dict[Watch, None] = {}
 
     def get(self, device: str, spec: PointSpec[T]) -> Reading[T]:
         """What is known of a typed point; unknown if it was never declared."""
@@ -81,16 +83,44 @@ class Board:
         return BoardWriter(self, device)
 
     def watch(
-        self, condition: Condition, tell: Callable[[Truth], None], *, device: str = "", since: float = NEVER
+        self,
+        condition: Condition,
+        tell: Callable[[Truth], None],
+        *,
+        device: str = "",
+        since: float = NEVER,
+        lazy: bool = False,
     ) -> Watch:
-        """Follow a condition from now on; `tell` is called at once and on each change."""
-        watch = self.build(condition, tell, device=device)
+        """Follow a condition from now on; `tell` is called at once and on each change.
+
+        Args:
+            condition: what to follow.
+            tell: is given the truth.
+            device: for leaves that name none.
+            since: only readings asked for after this count.
+            lazy: changes are told up to LAZY_S late, so that they never stand in the way of a proof; `truth` is exact.
+        """
+        watch = self.build(condition, tell, device=device, lazy=lazy)
         watch.attach(since)
         return watch
 
-    def build(self, condition: Condition, tell: Callable[[Truth], None], *, device: str = "") -> Watch:
+    def build(
+        self, condition: Condition, tell: Callable[[Truth], None], *, device: str = "", lazy: bool = False
+    ) -> Watch:
         """Make a watch without starting it (`Watch.attach` does), so that a roll pays nothing for it at go."""
-        return Watch(self, self.clock, condition, tell, device)
+        return Watch(self, self.clock, condition, tell, device, lazy=lazy)
+
+    def defer(self, watch: Watch) -> None:
+        """A lazy watch has turned: it is asked to settle with all others, a little later."""
+        if not self._turned:
+            self.clock.later(self.clock.now() + LAZY_S, self.settle)
+        self._turned[watch] = None
+
+    def settle(self) -> None:
+        """Let lazy watches tell now what has turned; whoever shows what they led to calls this first."""
+        turned, self._turned = self._turned, {}
+        for watch in turned:
+            watch.settle()
 
     def view(self, wake: Callable[[], None] | None = None) -> View:
         """A feed of changes; `wake` is called when the first change after a `take` comes in."""
@@ -236,7 +266,7 @@ class BoardWriter:
         self._poke(slot)
 
     def _poke(self, slot: Reading[Any]) -> None:
-        for watch in tuple(slot.watches):
+        for watch in (*slot.watches, *slot.turns):
             watch.poke(slot)
 
     def _put(self, slot: Reading[Any], raw: object, read: Callable[[Any], Any] | None) -> None:
@@ -245,14 +275,16 @@ class BoardWriter:
             if self.asked_at > slot.asked_at:
                 slot.asked_at = self.asked_at
             slot.read_at = self.read_at
-            if quality is Quality.STALE:
-                slot.quality = Quality.GOOD
-                self.board.changed(slot)
+            if quality is Quality.GOOD:
+                for watch in tuple(slot.watches) if slot.watches else ():
+                    watch.poke(slot)
+                return
+            slot.quality = Quality.GOOD
+            self.board.changed(slot)
         else:
             self._change(slot, raw, read)
-        if slot.watches:
-            for watch in tuple(slot.watches):
-                watch.poke(slot)
+        if slot.watches or slot.turns:
+            self._poke(slot)
 
     def _change(self, slot: Reading[Any], raw: object, read: Callable[[Any], Any] | None) -> None:
         before, slot.raw = slot.value, raw

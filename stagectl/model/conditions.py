@@ -299,14 +299,24 @@ class Watch(Poked):
     """A condition being followed. Tells its truth at `attach` and whenever it changes, until `detach`."""
 
     __slots__ = (
-        *("_clock", "_due", "_flat", "_leaves", "_on", "_seen", "_tell", "_timer", "_together", "_yes_since"),
-        *("condition", "since", "truth"),
+        *("_board", "_clock", "_due", "_flat", "_lazy", "_leaves", "_on", "_seen", "_tell", "_timer", "_together"),
+        *("_truth", "_turned", "_yes_since", "condition", "since"),
     )
 
     def __init__(
-        self, board: "Board", clock: "Clock", condition: Condition, tell: Callable[[Truth], None], device: str
+        self,
+        board: "Board",
+        clock: "Clock",
+        condition: Condition,
+        tell: Callable[[Truth], None],
+        device: str,
+        *,
+        lazy: bool = False,
     ) -> None:
+        self._board = board
         self._clock = clock
+        self._lazy = lazy
+        self._turned = False  # a lazy one has yet to judge anew
         self.condition = condition.on(device) if device else condition
         self._tell = tell
         # by identity: hashing a leaf at every put would cost more than judging it
@@ -322,7 +332,14 @@ class Watch(Poked):
         self._due = _FOREVER  # when the next part that must last will have lasted
         self._on = False
         self.since = NEVER
-        self.truth = UNKNOWN
+        self._truth = UNKNOWN
+
+    @property
+    def truth(self) -> Truth:
+        """What it shows now; a lazy one judges first what has turned."""
+        if self._turned:
+            self.settle()
+        return self._truth
 
     def attach(self, since: float = NEVER) -> None:
         """Begin; only readings asked for after `since` count. Tells at once."""
@@ -331,18 +348,22 @@ class Watch(Poked):
         self._yes_since.clear()
         for seen in self._seen:
             seen.begin(since)
-            watches = seen.reading.watches
-            if self not in watches:
+            # a value that stands can only be news to who waits for evidence, or for movement
+            every_put = since > NEVER or seen.moves
+            watches = seen.reading.watches if every_put else seen.reading.turns
+            if self not in watches and self not in seen.reading.watches:
                 watches.append(self)
-        self.truth = self._look()
-        self._tell(self.truth)
+        self._turned = False
+        self._truth = self._look()
+        self._tell(self._truth)
 
     def detach(self) -> None:
         """End; safe to call twice."""
-        self._on = False
+        self._on = self._turned = False
         for seen in self._seen:
-            if self in seen.reading.watches:
-                seen.reading.watches.remove(self)
+            for watches in (seen.reading.watches, seen.reading.turns):
+                if self in watches:
+                    watches.remove(self)
         if self._timer is not None:
             self._timer.cancel()
             self._timer = None
@@ -358,8 +379,11 @@ class Watch(Poked):
                 turned = turned or seen.truth is not before
         if self._together and any(seen.truth is NO and seen.leaf.says != "advances" for seen in self._seen):
             self._begin_anew()
-        if turned:  # what must last comes back by its timer
-            self._settle()
+        if turned and self._lazy:
+            self._turned = True
+            self._board.defer(self)
+        elif turned:  # what must last comes back by its timer
+            self.settle()
 
     def _begin_anew(self) -> None:
         """While a part is no, nothing counts as advancing: the timecode of a flapping deck moves now and then."""
@@ -389,10 +413,14 @@ class Watch(Poked):
         """No leaf of it can ever be reported by its box."""
         return bool(self._leaves) and all(seen.reading.blind for seen in self._leaves.values())
 
-    def _settle(self) -> None:
+    def settle(self) -> None:
+        """Judge anew, and tell if that is another truth."""
+        self._turned = False
+        if not self._on:
+            return
         truth = self._look()
-        if truth is not self.truth:
-            self.truth = truth
+        if truth is not self._truth:
+            self._truth = truth
             self._tell(truth)
 
     def _look(self) -> Truth:
@@ -405,7 +433,7 @@ class Watch(Poked):
             self._timer.cancel()
             self._timer = None
         if self._due != _FOREVER:
-            self._timer = self._clock.later(self._due, self._settle)
+            self._timer = self._clock.later(self._due, self.settle)
         return truth
 
     def _judge(self, condition: Condition) -> Truth:

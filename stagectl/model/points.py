@@ -275,7 +275,8 @@ class Reading(Generic[T]):
     blind: bool = False
     age_s: float = 0
     signed: bool = False
-    watches: "list[Poked]" = field(default_factory=list)
+    watches: "list[Poked]" = field(default_factory=list)  # told of every put
+    turns: "list[Poked]" = field(default_factory=list)  # told when value or quality becomes another one
 
     @property
     def name(self) -> str:

@@ -244,10 +244,14 @@ class Alarms:
         alarm = Alarm(f"{device}.{rule.name}", rule, device, grade=rule.grade)
         self._alarms[alarm.id] = alarm
         if rule.when is not None:
-            watch = self._house.board.watch(rule.when, lambda truth: self._heard(alarm, truth), device=device)
+            watch = self._house.board.watch(
+                rule.when, lambda truth: self._heard(alarm, truth), device=device, lazy=True
+            )
             alarm.watches.append(watch)
             for step in rule.steps:
-                alarm.watches.append(self._house.board.watch(step, lambda truth: self._soon(), device=device))
+                alarm.watches.append(
+                    self._house.board.watch(step, lambda truth: self._soon(), device=device, lazy=True)
+                )
         else:
             alarm.truth = NO
         return alarm
@@ -345,6 +349,7 @@ class Alarms:
 
     def _settle(self) -> None:
         """Make what follows from the take log, fold what has a cause, then tell what is news."""
+        self._house.board.settle()
         if not self._dirty:
             return
         self._dirty = False

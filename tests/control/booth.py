@@ -412,8 +412,8 @@ class Booth:
         found = {}
         for device, slots in self.board._devices.items():
             for name, slot in slots.items():
-                if slot.watches:
-                    found[device, name] = len(slot.watches)
+                if slot.watches or slot.turns:
+                    found[device, name] = len(slot.watches) + len(slot.turns)
         return found
 
     def at_rest(self) -> None:

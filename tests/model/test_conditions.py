@@ -385,7 +385,8 @@ def test_a_watch_that_ended_is_told_nothing_and_leaves_no_timer(desk: Desk) -> N
     desk.clock.go(5)
     assert desk.told == [UNKNOWN]
     assert desk.clock.waiting == 0
-    assert desk.board.get("iso-1", ON).watches == []
+    slot = desk.board.get("iso-1", ON)
+    assert (slot.watches, slot.turns) == ([], [])
 
 
 def test_a_watch_ended_by_another_one_s_news_stays_silent(desk: Desk) -> None:

@@ -276,7 +276,7 @@ async def test_nothing_is_followed_for_a_warm_roll_of_a_take_that_is_over() -> N
 
 def following(press: Press) -> dict[str, int]:
     readings = [(name, one) for name in ("iso-1", "iso-2") for one in press.own.board.points(name).values()]
-    return {f"{name} {one.name}": len(one.watches) for name, one in readings}
+    return {f"{name} {one.name}": len(one.watches) + len(one.turns) for name, one in readings}
 
 
 @virtual
