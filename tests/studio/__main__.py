@@ -63,8 +63,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 
 def _profile(seed: int, profile: str) -> str:
-    """Of "all": two general plans, then one of each other kind."""
-    turns = ("general", "general", "slow-link", "disk", "crash")
+    """Of "all": two general plans, then one of each other profile."""
+    turns = ("general", "general", "slow-link", "deck", "disk", "crash")
     return turns[seed % len(turns)] if profile == "all" else profile
 
 

@@ -33,6 +33,13 @@ PROFILES: Final[Mapping[str, Sequence[tuple[str, float]]]] = {
         *(("drop_replies", 3), ("drop_asks", 2), ("half_open", 2), ("no_notices", 3), ("panel_stop", 3)),
         *(("panel_record", 3), ("kill", 1), ("roll_late", 2), ("silent", 2)),
     ),
+    "deck": (
+        *(("medium_full", 3), ("no_input", 2), ("remote_off", 3), ("reboot", 3), ("never_roll", 4), ("swapped", 3)),
+        *(("freeze_timecode", 3), ("spill", 3), ("panel_stop", 3), ("panel_record", 3), ("unknown_words", 5)),
+        *(("roll_late", 3), ("internal_error", 3), ("ignore_stop", 3), ("stops_by_itself", 3), ("notice_storm", 2)),
+        *(("no_notices", 2), ("early_notices", 2), ("short_notices", 2), ("play_stops", 1), ("name_used", 3)),
+        *(("lock_output", 4), ("one_session", 2), ("long_line", 1), ("kill", 1)),
+    ),
     "disk": (
         *(("sync_fail", 5), ("disk_full", 4), ("write_fail", 3), ("slow_sync", 3), ("power_cut", 6), ("kill", 3)),
         *(("flip_bit", 2), ("wall_step", 1), ("half_open", 1), ("kill_twice", 2), ("stop", 2)),
@@ -103,6 +110,7 @@ class Plan:
     faults: tuple[Fault, ...]
     v: int = VERSION
     rolling_at_start: tuple[str, ...] = field(default=())
+    mute: tuple[str, ...] = field(default=())  # decks of old firmware, which never send a notice
 
     @property
     def devices(self) -> tuple[str, ...]:
@@ -137,7 +145,7 @@ class Plan:
             raise ValueError(f"This plan is of version {plain['v']}, not {VERSION}. Draw it anew.")
         plain["ops"] = tuple(Op(**one) for one in plain["ops"])
         plain["faults"] = tuple(Fault(**one) for one in plain["faults"])
-        plain["rolling_at_start"] = tuple(plain["rolling_at_start"])
+        plain["rolling_at_start"], plain["mute"] = tuple(plain["rolling_at_start"]), tuple(plain["mute"])
         return cls(**plain)
 
     @classmethod
@@ -154,11 +162,12 @@ def make_plan(seed: int, profile: str = "general") -> Plan:
     ops = _ops(chance, names, length, 0.5 if profile == "slow-link" else 0.3)
     faults = _faults(chance, profile, names, ops, length)
     start = tuple(name for name in names if chance.random() < 0.3) if chance.random() < 0.15 else ()
-    return Plan(seed, profile, decks, length, tuple(ops), tuple(faults), rolling_at_start=start)
+    mute = tuple(name for name in names if chance.random() < (0.6 if profile == "slow-link" else 0.1))
+    return Plan(seed, profile, decks, length, tuple(ops), tuple(faults), rolling_at_start=start, mute=mute)
 
 
 def _ops(chance: random.Random, names: list[str], length: float, hands: float) -> list[Op]:
-    times = sorted(round(chance.uniform(3.0, length), 3) for _ in range(chance.randint(6, 14)))
+    times = sorted(round(chance.uniform(3.0, length), 3) for _ in range(chance.randint(8, 16)))
     ops: list[Op] = []
     rolled = False
     for number, at in enumerate(times):
@@ -175,7 +184,7 @@ def _ops(chance: random.Random, names: list[str], length: float, hands: float) -
         elif drawn < hands:
             ops.append(Op(at, "hand", chance.choice(("record", "stop")), chance.choice(names), key))
         elif rolled and chance.random() < 0.7:
-            ops.append(Op(at, who, "cut", dev, key, take=chance.choice(("seen", "seen", "seen", "old")), again=again))
+            ops.append(Op(at, who, "cut", dev, key, take=chance.choice(("seen", "seen", "old")), again=again))
             rolled = False
         else:
             ops.append(Op(at, who, "roll", dev, key, again=again))
@@ -190,7 +199,7 @@ def _faults(chance: random.Random, profile: str, names: list[str], ops: Sequence
     for _ in range(chance.choice((1, 2, 2, 3, 3, 4, 5))):
         kind = chance.choices(kinds, weights)[0]
         least, most = LASTING.get(kind, (0.5, 8.0))
-        if profile == "slow-link":
+        if profile in ("slow-link", "deck"):
             least, most = 2 * least, 2.5 * most
         lasts, x = round(chance.uniform(least, most), 3), round(chance.random(), 3)
         if ops and chance.random() < AIMED:

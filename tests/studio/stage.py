@@ -106,6 +106,8 @@ class Stage:
             server = await self.virtual.serve_box(device, watched, self.host(device), kind.port)
             server.log.note = _unread  # type: ignore[method-assign]
             self._servers[device] = server
+        for device in self.plan.mute:
+            self.turn(device, "no_notices", True)
         for device in self.plan.rolling_at_start:
             self.panel(device, "record")
 

@@ -9,7 +9,7 @@ from tests.studio.plan import Plan, make_plan
 from tests.studio.run import run
 
 SEEDS: Final = Path(__file__).parent / "seeds"
-FEW: Final = {"general": range(24), "slow-link": range(10), "disk": range(10), "crash": range(10)}
+FEW: Final = {"general": range(24), "slow-link": range(10), "deck": range(10), "disk": range(10), "crash": range(10)}
 
 
 @pytest.mark.slow

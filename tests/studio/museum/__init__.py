@@ -16,29 +16,25 @@ HASHES: Final = ("1", "2", "3")  # of strings, in the processes that must agree
 
 
 def caught_by(name: str, seeds: int) -> str | None:
-    """Hunt one bug: which rule caught it, and after how many runs. None: not in so many seeds."""
+    """Hunt one bug: which rule caught it, and after how many runs. None: not in so many seeds.
+
+    A plan that breaks a rule without the bug too is passed over.
+    """
     hunt = BUGS[name].hunt
     if hunt == "hash":
         return _by_hash(name)
-    with BUGS[name].plant():
-        if hunt == "twins":
-            return _by_twins(seeds)
-        return _by_plans(seeds, hunt)
-
-
-def _by_plans(seeds: int, profile: str) -> str | None:
     for seed in range(seeds):
-        result = run(make_plan(seed, profile))
-        if result.breaches:
-            return f"{result.breaches[0]} (seed {seed} of {profile})"
+        with BUGS[name].plant():
+            found = _broken(hunt, seed)
+        if found and not _broken(hunt, seed):
+            return f"{found} ({hunt} seed {seed})"
     return None
 
 
-def _by_twins(seeds: int) -> str | None:
-    for seed in range(seeds):
-        for found in twins.differences(19, twins.clocks(seed)):
-            return f"{found} (twins of seed {seed})"
-    return None
+def _broken(hunt: str, seed: int) -> str:
+    if hunt == "twins":
+        return next((str(breach) for breach in twins.differences(19, twins.clocks(seed))), "")
+    return next((str(breach) for breach in run(make_plan(seed, hunt)).breaches), "")
 
 
 def _by_hash(name: str) -> str | None:

@@ -47,7 +47,7 @@ def _() -> Sequence[Patch]:
     return [(Box, "_tick", impatient)]
 
 
-@bug("drives-unread-box", "a box may be driven as soon as its link is up, before it was read")
+@bug("drives-unread-box", "a box may be driven as soon as its link is up, before it was read", "slow-link")
 def _() -> Sequence[Patch]:
     begin = Box._begin
 
@@ -105,7 +105,7 @@ def _() -> Sequence[Patch]:
     return [(Box, "_once", thrice)]
 
 
-@bug("unknown-is-idle", "a status word that nobody knows is taken as stopped")
+@bug("unknown-is-idle", "a status word that nobody knows is taken as stopped", "deck")
 def _() -> Sequence[Patch]:
     table = dict(deck.TRANSPORT_INFO)
     point, read = table["status"]
@@ -119,7 +119,7 @@ def _() -> Sequence[Patch]:
     return [(deck, "TRANSPORT_INFO", table | {"status": (point, lenient)})]
 
 
-@bug("any-box-will-do", "who answers at an address is not looked at", "general")
+@bug("any-box-will-do", "who answers at an address is not looked at", "deck")
 def _() -> Sequence[Patch]:
     init = Box.__init__
 
