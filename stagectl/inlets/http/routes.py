@@ -6,7 +6,19 @@ from typing import Final
 
 from pydantic import BaseModel
 
-from stagectl.inlets.http import acts, alarms, desk_acts, health, keys, live, models, pages, reads, scene_acts
+from stagectl.inlets.http import (
+    acts,
+    alarms,
+    desk_acts,
+    guest_page,
+    health,
+    keys,
+    live,
+    models,
+    pages,
+    reads,
+    scene_acts,
+)
 from stagectl.inlets.http.calls import Handler
 from stagectl.inlets.http.rules import MANAGE, OWN, PROVED, PUBLIC, SEE, Rule, act
 
@@ -462,4 +474,5 @@ ROUTES: Final[tuple[Route, ...]] = (
     Route(
         "GET", "/", pages.front, "The house in a sentence, for people", kind="text/html", tag="documents", rule=PUBLIC
     ),
+    Route("GET", "/guest", guest_page.guest, "What a guest may do", kind="text/html", tag="documents", rule=PUBLIC),
 )

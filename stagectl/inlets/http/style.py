@@ -29,5 +29,11 @@ code, pre { font-family: ui-monospace, "Source Code Pro", monospace; font-size: 
 pre { background: var(--card); border: 1px solid var(--well); border-radius: 3px; padding: 8px 12px; overflow-x: auto; }
 .method { color: var(--roll); font-weight: 600; }
 nav a { display: inline-block; min-height: 24px; margin: 24px 16px 0 0; }
+button { font: inherit; min-height: 44px; padding: 8px 20px; color: var(--ink); background: var(--card);
+  border: 1px solid var(--rule); border-radius: 3px; }
+button:focus-visible, input:focus-visible { outline: 2px solid var(--ink); outline-offset: 2px; }
+button[aria-disabled="true"] { color: var(--pencil); }
+input { font: inherit; min-height: 44px; padding: 8px; color: var(--ink); background: var(--card);
+  border: 1px solid var(--rule); }
 details > summary { cursor: pointer; color: var(--pencil); min-height: 24px; }
 """

@@ -4,6 +4,8 @@ Source: own construction; the table of roles is the security model's.
 """
 
 import asyncio
+import base64
+import hashlib
 import json
 from dataclasses import replace
 from pathlib import Path
@@ -13,7 +15,7 @@ import aiohttp
 import pytest
 from structlog.testing import capture_logs
 
-from stagectl.inlets.http import live
+from stagectl.inlets.http import guest_page, live
 from stagectl.inlets.http.guard import endpoint
 from stagectl.inlets.http.routes import ROUTES, Route
 from stagectl.inlets.http.rules import Least
@@ -57,7 +59,7 @@ async def test_a_door_with_a_route_that_says_nothing_does_not_open() -> None:
 
 def test_only_what_tells_nothing_of_the_house_is_public() -> None:
     public = {route.path_text for route in ROUTES if route.rule is not None and route.rule.least is Least.PUBLIC}
-    assert public == {f"{API}/login", "/livez", "/"}
+    assert public == {f"{API}/login", "/livez", "/", "/guest"}
 
 
 def test_every_route_that_acts_asks_for_more_than_a_viewer() -> None:
@@ -132,6 +134,28 @@ async def test_a_guest_does_three_acts_and_sees_nothing(front: Front, keys: Keys
         assert (await front.get(path, **head))[0] == 403, path
     async with front.session.get("/", headers=head) as answer:
         assert "Tidewater" not in await answer.text()
+
+
+async def test_the_page_of_a_guest_runs_its_own_script_alone_and_asks_what_is_there(front: Front, keys: Keys) -> None:
+    async with front.session.get("/guest") as answer:
+        text = await answer.text()
+        policy = answer.headers["Content-Security-Policy"]
+    assert text.count("<script>") == 1
+    digest = base64.b64encode(hashlib.sha256(guest_page.SCRIPT.encode()).digest()).decode()
+    assert f"script-src 'sha256-{digest}'; connect-src 'self'" in policy
+    assert "Tidewater" not in text
+    assert "://" not in text
+    head = keys.of("guest")
+    assert (await front.get("me", **head))[1]["verbs"] == ["call", "good", "roll"]
+    for path, body in (
+        ("in/guest?wait=verdict", {"verb": "roll", "args": {}, "id": "a1"}),
+        ("in/guest?wait=verdict", {"verb": "mark", "args": {"good": True}, "id": "a2"}),
+        ("call", {"say": ""}),
+    ):
+        status, told = await front.post(path, body, **head)
+        assert (status, bool(told["say"])) == (200, True)
+    for body in ({"verb": "mark", "args": {"note": "x"}}, {"verb": "cut", "args": {"take": 1}}):
+        assert (await front.post("in/guest", body, **head))[0] == 403
 
 
 async def test_only_an_engineer_who_logged_in_formats_a_medium(front: Front, keys: Keys) -> None:
