@@ -300,7 +300,7 @@ class Watch(Poked):
 
     __slots__ = (
         *("_board", "_clock", "_due", "_flat", "_lazy", "_leaves", "_on", "_seen", "_tell", "_timer", "_together"),
-        *("_truth", "_turned", "_yes_since", "condition", "since"),
+        *("_marks", "_truth", "_turned", "_yes_since", "condition", "since"),
     )
 
     def __init__(
@@ -317,6 +317,7 @@ class Watch(Poked):
         self._clock = clock
         self._lazy = lazy
         self._turned = False  # a lazy one has yet to judge anew
+        self._marks = False  # a put only marks it: all it claims follows from the reading as it then is
         self.condition = condition.on(device) if device else condition
         self._tell = tell
         # by identity: hashing a leaf at every put would cost more than judging it
@@ -324,6 +325,7 @@ class Watch(Poked):
             id(leaf): _Seen(leaf, board.reading(leaf.device or device, leaf.spec)) for leaf in self.condition.leaves()
         }
         self._seen = tuple(self._leaves.values())
+        self._marks = lazy and all(seen.leaf.says not in ("advances", "changed") for seen in self._seen)
         parts = self.condition.parts if isinstance(self.condition, All) else (self.condition,)
         self._flat = all(isinstance(part, Leaf) for part in parts)  # the usual effect: all of a few leaves
         self._together = self._flat and len(parts) > 1 and any(seen.leaf.says == "advances" for seen in self._seen)
@@ -371,6 +373,11 @@ class Watch(Poked):
     def poke(self, reading: Reading[Any]) -> None:
         if not self._on:
             return  # another watch of the same point, told before us, ended this one
+        if self._marks:
+            if not self._turned:
+                self._turned = True
+                self._board.defer(self)
+            return
         turned = False
         for seen in self._seen:
             if seen.reading is reading:
@@ -384,6 +391,15 @@ class Watch(Poked):
             self._board.defer(self)
         elif turned:  # what must last comes back by its timer
             self.settle()
+
+    def _heard_all(self) -> bool:
+        """Has any leaf turned, or is there a part that must last?"""
+        turned = self._due != _FOREVER
+        for seen in self._seen:
+            before = seen.truth
+            seen.heard(self.since)
+            turned = turned or seen.truth is not before
+        return turned
 
     def _begin_anew(self) -> None:
         """While a part is no, nothing counts as advancing: the timecode of a flapping deck moves now and then."""
@@ -416,7 +432,7 @@ class Watch(Poked):
     def settle(self) -> None:
         """Judge anew, and tell if that is another truth."""
         self._turned = False
-        if not self._on:
+        if not self._on or (self._marks and not self._heard_all()):
             return
         truth = self._look()
         if truth is not self._truth:
