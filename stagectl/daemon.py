@@ -18,7 +18,9 @@ from stagectl.control.notes import Notes
 from stagectl.control.recovery import Recovery
 from stagectl.driverkit.box import Box
 from stagectl.driverkit.driver import BoxKind
+from stagectl.driverkit.lag import Heart
 from stagectl.driverkit.real import real_world
+from stagectl.driverkit.sampler import LoopSampler
 from stagectl.inlets.http.server import HttpServer, serve
 from stagectl.inlets.mqtt import MqttInlet
 from stagectl.model.board import Board
@@ -30,6 +32,7 @@ from stagectl.shoot.house import House
 from stagectl.shoot.parts import Part
 from stagectl.shoot.paths import PATHS, Paths
 from stagectl.shoot.scenes import Scenes
+from stagectl.shoot.stalls import Stalls
 from stagectl.shoot.stations import STATIONS, Stations
 from stagectl.shoot.takes import TAKES, Takes
 from stagectl.site import Site
@@ -38,7 +41,6 @@ log = structlog.get_logger()
 
 PARTS: Final[Mapping[str, Capability]] = {"takes": TAKES, "paths": PATHS, "stations": STATIONS}
 KEPT: Final = ("take", "command", "verdict", "desk", "alarm")  # records that a start reads back
-LAG_S: Final = 0.1  # the loop is asked this often whether it is late
 
 
 @dataclass(slots=True)
@@ -68,6 +70,8 @@ class Daemon:
     scenes: Scenes
     http: HttpServer | None = None
     mqtt: MqttInlet | None = None
+    heart: Heart | None = None
+    sampler: LoopSampler | None = None
     _tasks: list[asyncio.Task[Any]] = field(default_factory=list)
 
     @classmethod
@@ -80,6 +84,7 @@ class Daemon:
             SiteError: the file of accounts or tokens is open to others, or not what we wrote.
             OSError: the web door's address is taken.
         """
+        real = world is None
         world = world or real_world(settings.data)
         trouble = Notes()
         journal = Journal(world.storage, world.clock, on_trouble=lambda text: _note(trouble, "journal", text))
@@ -110,6 +115,8 @@ class Daemon:
         if settings.mqtt and site.mqtt.broker != "off":
             daemon.mqtt = MqttInlet(house, scenes, settings.data)
             await daemon.mqtt.start()
+        if real:
+            daemon._watch_the_loop()
         devices.start()
         daemon._tasks.append(asyncio.create_task(recovery.judge(house.commands, world.clock, house.chronicle)))
         daemon._tasks.append(asyncio.create_task(daemon._settle()))
@@ -120,6 +127,15 @@ class Daemon:
         await asyncio.sleep(1.0)
         gc.collect()
         gc.freeze()
+
+    def _watch_the_loop(self) -> None:
+        """Measure how late the loop is, and name whoever holds it up."""
+        self.sampler = LoopSampler()
+        self.heart = Heart(
+            self.house.world.clock, self.house.lag, self.sampler, Stalls(self.house, self.devices).stalled
+        )
+        self.sampler.start()
+        self.heart.start()
 
     async def stop(self) -> None:
         """Close the doors, let go of the boxes, make the journal safe. What rolls goes on rolling."""
@@ -135,6 +151,9 @@ class Daemon:
         await self.devices.stop()
         await self.house.gate.stop()
         await self.journal.close()
+        if self.heart is not None and self.sampler is not None:
+            self.heart.stop()
+            self.sampler.stop()
 
 
 def wire(

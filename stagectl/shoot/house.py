@@ -19,6 +19,7 @@ from stagectl.control.groups import Command, Group
 from stagectl.control.notes import Notes
 from stagectl.control.wishes import build
 from stagectl.driverkit.box import Box
+from stagectl.driverkit.lag import Lag
 from stagectl.model.board import Board
 from stagectl.model.capabilities.base import Capability
 from stagectl.model.capabilities.recorder import Roll
@@ -103,6 +104,7 @@ class House:
         takes.on_change.append(self._warm_soon)
         commands.act = self._act
         self._warming = False
+        self.lag = Lag()
         self.teller = Teller(self)
         self.alarms = Alarms(self, self.teller.sentence)
 

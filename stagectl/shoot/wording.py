@@ -179,6 +179,13 @@ def over(*, say: str, for_s: float) -> str:
     return f"Over after {spell(seconds=for_s)}: {_ended(say)}"
 
 
+def stalled(*, for_s: float, called: str = "", place: str = "") -> str:
+    """The whole daemon stood still. `called`: whose driver it was; `place`: where in the code."""
+    whose = f"the driver of {called} held it up" if called else "it is not known who held it up"
+    where = f" in {place}" if place else ""
+    return f"Everything stood still for {for_s:.1f} s: {whose}{where}."
+
+
 def known(*, say: str, more: int = 0) -> str:
     """Somebody has seen it. `more`: how many lie behind the same cause."""
     also = f", and {more} behind it" if more else ""
@@ -413,7 +420,7 @@ SENTENCES: Final[Mapping[str, Callable[..., object]]] = {
             not_rolled,
         ),
         *(unreached, not_driven, set_aside, doubt, cannot_roll, no_input, filling, unseen, came_stale),
-        *(unreached_together, over, known, put_aside),
+        *(unreached_together, over, stalled, known, put_aside),
         *(reason, again, outcome, box, rolled, cut, done, scene, on_the_way),
         *(name_the_take, nothing_to_cut, taken, slate),
     )

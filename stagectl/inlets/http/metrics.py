@@ -6,11 +6,12 @@ from dataclasses import asdict, dataclass
 from typing import Final
 
 from prometheus_client import CollectorRegistry
-from prometheus_client.core import CounterMetricFamily, GaugeMetricFamily, Metric
+from prometheus_client.core import CounterMetricFamily, GaugeMetricFamily, HistogramMetricFamily, Metric
 from prometheus_client.exposition import CONTENT_TYPE_PLAIN_0_0_4, generate_latest
 from prometheus_client.registry import Collector
 
 from stagectl.control.groups import Group
+from stagectl.driverkit.lag import BUCKETS
 from stagectl.shoot.house import House
 
 KEPT_S: Final = 1.0
@@ -29,6 +30,9 @@ class _Facts:
     take: int
     rolling: int
     clients: int
+    lag: tuple[int, ...]
+    lag_s: float
+    stalls: int
 
 
 class _Reader(Collector):
@@ -57,6 +61,19 @@ class _Reader(Collector):
         for (verb, ended), number in facts.ended.items():
             commands.add_metric([verb, ended], number)
         yield commands
+        yield _lag(facts)
+        yield CounterMetricFamily(
+            "stagectl_loop_stalls", "How often the loop stood still for half a second", facts.stalls
+        )
+
+
+def _lag(facts: _Facts) -> Metric:
+    """How late the loop was, as a histogram."""
+    bounds, below, count = (*map(str, BUCKETS), "+Inf"), [], 0
+    for bound, number in zip(bounds, facts.lag, strict=True):
+        count += number
+        below.append((bound, count))
+    return HistogramMetricFamily("stagectl_loop_lag_seconds", "How late the loop was", below, sum_value=facts.lag_s)
 
 
 class Metrics:
@@ -99,6 +116,9 @@ class Metrics:
             house.takes.next_number - 1,
             len(take.rolling) if take is not None else 0,
             self.clients,
+            tuple(house.lag.counts),
+            house.lag.total_s,
+            house.lag.stalls,
         )
 
 
