@@ -21,6 +21,7 @@ from stagectl.driverkit.driver import BoxKind
 from stagectl.driverkit.lag import Heart
 from stagectl.driverkit.real import real_world
 from stagectl.driverkit.sampler import LoopSampler
+from stagectl.inlets.http.opening import Tls
 from stagectl.inlets.http.server import HttpServer, serve
 from stagectl.inlets.mqtt import MqttInlet
 from stagectl.model.board import Board
@@ -52,12 +53,14 @@ class Settings:
         data: folder for journal and state.
         mqtt: False leaves MQTT off whatever the site says.
         scenes: folder with scene files; None: the site file's own.
+        tls: what the web door proves itself with; None: it stays on this machine.
     """
 
     data: Path
     http: tuple[str, int] | None = ("127.0.0.1", 8420)
     mqtt: bool = True
     scenes: Path | None = None
+    tls: Tls | None = None
 
 
 @dataclass(slots=True)
@@ -111,7 +114,7 @@ class Daemon:
         scenes.load()
         daemon = cls(house, journal, devices, scenes)
         if settings.http is not None:
-            daemon.http = await serve(house, *settings.http, scenes=scenes)
+            daemon.http = await serve(house, *settings.http, scenes=scenes, tls=settings.tls)
         if settings.mqtt and site.mqtt.broker != "off":
             daemon.mqtt = MqttInlet(house, scenes, settings.data)
             await daemon.mqtt.start()

@@ -43,15 +43,34 @@ def log_option(level: str) -> Callable[[Callable[..., int]], Callable[..., int]]
 @click.option("--http", type=Address(), default="127.0.0.1:8420", show_default=True, help="Where the web door opens.")
 @click.option("--data", type=click.Path(path_type=Path), required=True, help="Folder of the journal; made if absent.")
 @click.option("--no-mqtt", is_flag=True, help="Leave MQTT off, whatever the site file says.")
+@click.option("--tls", nargs=2, type=click.Path(path_type=Path), help="Certificate and key, as stagectl ca makes them.")
+@click.option(
+    "--name", "names", multiple=True, help="What the door is called, as its certificate says; may be repeated."
+)
 @log_option("info")
-def serve(site: Path, http: tuple[str, int], data: Path, no_mqtt: bool, log: str) -> int:
-    """Run the daemon on a site file, in the foreground. Ctrl-C ends it; what rolls goes on rolling."""
+def serve(
+    site: Path,
+    *,
+    http: tuple[str, int],
+    data: Path,
+    no_mqtt: bool,
+    tls: tuple[Path, Path] | None,
+    names: tuple[str, ...],
+    log: str,
+) -> int:
+    """Run the daemon on a site file, in the foreground.
+
+    Ctrl-C ends it; what rolls goes on rolling. The web door opens to other machines only with --tls, and once there is
+    an account.
+    """
     from stagectl.cli.logs import set_up
     from stagectl.daemon import Settings
+    from stagectl.inlets.http.opening import Tls
 
     whole, kinds = read_site(site)
     set_up(log)
-    return asyncio.run(_keep(whole, kinds, Settings(data, http, mqtt=not no_mqtt), _ready))
+    settings = Settings(data, http, mqtt=not no_mqtt, tls=Tls(*tls, names) if tls else None)
+    return asyncio.run(_keep(whole, kinds, settings, _ready))
 
 
 def read_site(path: Path) -> "tuple[Site, Mapping[str, BoxKind]]":

@@ -37,6 +37,7 @@ VERBS: Final[Mapping[str, str]] = {
     "people": "people:people",
     "token": "entry:token",
     "guest": "entry:guest",
+    "ca": "authority:ca",
     "serve": "running:serve",
     "demo": "demo:demo",
     "doctor": "doctor:doctor",

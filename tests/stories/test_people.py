@@ -73,6 +73,9 @@ def test_a_house_that_gets_accounts_while_it_runs_asks_for_tokens_and_remembers_
     everything = b"".join(path.read_bytes() for path in data.iterdir())
     assert PASSWORD.encode() not in everything
 
+    everywhere = ["serve", str(site), "--http", "0.0.0.0:0", "--data", str(data)]
+    assert "without TLS" in stagectl(*everywhere).stderr
+    assert "knows no accounts" in stagectl(*everywhere[:-1], str(tmp_path / "fresh")).stderr
     (data / "people.json").chmod(0o644)
     opened = stagectl(*served(site, data))
     assert (opened.returncode, "chmod 600" in opened.stderr) == (2, True)

@@ -27,6 +27,7 @@ URL_LONGEST: Final = 4096
 NAMES: Final = ("localhost", "127.0.0.1", "::1")
 WRITTEN: Final = frozenset({"token", "role", "who", "held", "locked"})  # refusals that stand in the journal
 KEY: Final = "Idempotency-Key"
+HSTS: Final = "max-age=31536000"  # 12 months; subdomains may be others' machines
 HEADERS: Final = {
     "X-Content-Type-Options": "nosniff",
     "X-Frame-Options": "DENY",
@@ -73,13 +74,15 @@ def _finished(request: web.Request, problem: ProblemError) -> web.Response:
     return response
 
 
-def add_headers(clock: Clock) -> Callable[[web.Request, web.StreamResponse], Awaitable[None]]:
+def add_headers(clock: Clock, *, secure: bool = False) -> Callable[[web.Request, web.StreamResponse], Awaitable[None]]:
     """Make the signal that gives every answer, also a problem's, what all carry; its Date is `clock`'s wall time."""
 
     async def add(_: web.Request, response: web.StreamResponse) -> None:
         for name, value in HEADERS.items():
             response.headers.setdefault(name, value)
         response.headers["Server"] = "stagectl"
+        if secure:
+            response.headers["Strict-Transport-Security"] = HSTS
         response.headers["Date"] = format_datetime(clock.wall(), usegmt=True)
 
     return add
@@ -93,10 +96,9 @@ def check_origin(request: web.Request, door: Door) -> None:
     """
     hosts = request.headers.getall("Host", [])
     name = _host_name(hosts[0]) if len(hosts) == 1 else None
-    if name is None or not (_is_here(name) or name in door.names):
-        raise ProblemError(
-            421, "host", "stagectl does not answer to this name.", remedy="Use localhost or 127.0.0.1 in the address."
-        )
+    if name is None or not (_is_here(name, secure=door.secure) or name in door.names):
+        known = ", ".join(sorted(door.names)) or "localhost or 127.0.0.1"
+        raise ProblemError(421, "host", "stagectl does not answer to this name.", remedy=f"Use {known} in the address.")
     origin = request.headers.get("Origin")
     if origin is not None and origin.casefold() != f"{'https' if door.secure else 'http'}://{hosts[0]}".casefold():
         raise ProblemError(
@@ -122,13 +124,15 @@ def _host_name(host: str) -> str | None:
     return name.casefold() if closed and (not port or (port.isascii() and port.isdigit())) else None
 
 
-def _is_here(name: str) -> bool:
+def _is_here(name: str, *, secure: bool) -> bool:
+    """Is it a name nobody else can give us? Of an open door any bare address is: what is rebound is a name."""
     if name in NAMES:
         return True
     try:
-        return ipaddress.ip_address(name).is_loopback
+        address = ipaddress.ip_address(name)
     except ValueError:
         return False
+    return secure or address.is_loopback
 
 
 def endpoint(route: Route, door: Door) -> _Next:

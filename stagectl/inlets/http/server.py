@@ -1,9 +1,9 @@
 """How does the HTTP door open and close?"""
 
 import asyncio
-import ipaddress
+import ssl
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import structlog
 from aiohttp import web
@@ -14,10 +14,10 @@ from stagectl.inlets.http.guard import BODY_BYTES, add_headers, endpoint, guard
 from stagectl.inlets.http.live import Hub
 from stagectl.inlets.http.metrics import Metrics
 from stagectl.inlets.http.openapi import document
+from stagectl.inlets.http.opening import GOODBYE_S, HANDSHAKE_S, Tls, check, context
 from stagectl.inlets.http.rate import Rates
 from stagectl.inlets.http.routes import ROUTES
 from stagectl.inlets.http.views import version_of
-from stagectl.model.errors import SiteError
 from stagectl.shoot.house import House
 from stagectl.shoot.teller import Teller
 
@@ -37,13 +37,16 @@ class HttpServer:
     port: int
     keeper: Doorkeeper
     hub: Hub
+    tls: Tls | None
     _runner: web.AppRunner
     _listener: asyncio.Server
 
     @property
     def url(self) -> str:
         """Where it is, for people and programs."""
-        return f"http://[{self.host}]:{self.port}" if ":" in self.host else f"http://{self.host}:{self.port}"
+        host = self.tls.names[0] if self.tls is not None and self.tls.names else self.host
+        scheme = "http" if self.tls is None else "https"
+        return f"{scheme}://[{host}]:{self.port}" if ":" in host else f"{scheme}://{host}:{self.port}"
 
     async def stop(self) -> None:
         """Let go of every client, live feeds first."""
@@ -52,21 +55,26 @@ class HttpServer:
         await self._runner.cleanup()
 
 
-async def serve(house: House, host: str, port: int, *, scenes: "Scenes | None" = None) -> HttpServer:
-    """Open the door of `house` on this machine alone; port 0 takes a free one.
+async def serve(
+    house: House, host: str, port: int, *, scenes: "Scenes | None" = None, tls: Tls | None = None
+) -> HttpServer:
+    """Open the door of `house`: on this machine, or with TLS and accounts to a network; port 0 takes a free one.
 
     Raises:
-        SiteError: the address is not this machine's own: without accounts, no network gets in.
+        SiteError: others could reach the address, and there is no account or no TLS; or its files can't be used.
         OSError: the address is taken.
     """
-    check_loopback(host)
+    check(host, tls, accounts=bool(house.gate.accounts))
+    secure = None if tls is None else context(tls)
     loop = asyncio.get_running_loop()
     metrics = Metrics(house)
     teller = Teller(house)
     hub = Hub(house, teller, metrics)
     door = Door(house, teller, scenes, hub, Rates(house.world.clock), metrics, lambda: document(version_of()))
+    door.secure = tls is not None
+    door.names = frozenset(name.casefold() for name in tls.names) if tls is not None else frozenset()
     app = web.Application(middlewares=[guard(door)], client_max_size=BODY_BYTES)
-    app.on_response_prepare.append(add_headers(house.world.clock))
+    app.on_response_prepare.append(add_headers(house.world.clock, secure=door.secure))
     for route in ROUTES:
         address = route.path_text.replace("takes/{n}", "takes/{n:[0-9]+}")  # takes/slate is another address
         app.router.add_route(route.method, address, endpoint(route, door))
@@ -87,26 +95,18 @@ async def serve(house: House, host: str, port: int, *, scenes: "Scenes | None" =
     settings = {"access_log": None, "keepalive_timeout": IDLE_S, "lingering_time": 1.0}
     try:
         listener = await loop.create_server(
-            lambda: Connection(keeper, server, loop, **settings), host, port, backlog=256
+            lambda: Connection(keeper, server, loop, **settings), host, port, backlog=256, **_over(secure)
         )
     except OSError:
         await runner.cleanup()
         raise
     bound = listener.sockets[0].getsockname()[1]
-    log.info("http_open", host=host, port=bound)
-    return HttpServer(host, bound, keeper, hub, runner, listener)
+    log.info("http_open", host=host, port=bound, tls=tls is not None)
+    return HttpServer(host, bound, keeper, hub, tls, runner, listener)
 
 
-def check_loopback(host: str) -> None:
-    """Raises SiteError: `host` can be reached from elsewhere."""
-    if host == "localhost":
-        return
-    try:
-        if ipaddress.ip_address(host).is_loopback:
-            return
-    except ValueError:
-        pass
-    raise SiteError(
-        f'stagectl does not listen on "{host}": it knows no accounts yet, so anybody there could cut a take. '
-        "Use 127.0.0.1, and reach it from elsewhere through a tunnel."
-    )
+def _over(secure: ssl.SSLContext | None) -> dict[str, Any]:
+    """What the listener is told about TLS."""
+    if secure is None:
+        return {}
+    return {"ssl": secure, "ssl_handshake_timeout": HANDSHAKE_S, "ssl_shutdown_timeout": GOODBYE_S}
