@@ -146,6 +146,8 @@ async def _story(stage: Stage) -> None:
 def _effect(stage: Stage, crash: Crash | None, number: int, times: list[float]) -> None:
     times.append(stage.now())
     if crash is not None and number == crash.at:
+        stage.mark("fault", note=crash.how)
+        stage.mark("healed", note=crash.how)
         if crash.how == "kill":
             stage.kill(restart_s=RESTART_S)
         else:

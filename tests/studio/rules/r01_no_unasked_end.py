@@ -1,9 +1,12 @@
 """The daemon ends a recording only if an accepted cut of a person who may named the take that it belongs to."""
 
 from collections.abc import Iterator
+from typing import Final
 
 from tests.studio.histories import Asked, Clip, Histories
 from tests.studio.rules.rule import Breach, slack
+
+NOTICED_S: Final = 1.5  # a poll, its answer, and the page's own half second
 
 
 def check(run: Histories) -> Iterator[Breach]:
@@ -41,5 +44,15 @@ def takes_of(run: Histories, clip: Clip) -> set[int]:
 
 
 def _crossed(run: Histories, asked: Asked, clip: Clip) -> bool:
-    """Our stop and a hand's new recording crossed on the wire: the protocol's stop names no take."""
-    return any(clip.begun >= answer.at - slack(run, answer.at, clip.ended, clip.device) for answer in asked.tries)
+    """Our stop and a hand's new recording crossed on the wire: the protocol's stop names no take.
+
+    On a slow link it may have been going on for a while, as long as no page had shown its take.
+    """
+    takes = takes_of(run, clip)
+    for answer in asked.tries:
+        if clip.begun >= answer.at - NOTICED_S:
+            return True
+        shown = any(one.running and one.take in takes and clip.begun <= one.at <= answer.at for one in run.seen)
+        if not shown and clip.begun >= answer.at - slack(run, answer.at, clip.ended, clip.device):
+            return True
+    return False

@@ -30,5 +30,12 @@ def check(run: Histories) -> Iterator[Breach]:
             ):
                 told.add(device)
                 yield Breach(6, seen.at, f"{device} is shown {point.value}, which it is not")
+        rolled = any(truth.recorded(seen.at - LAG_S, seen.at) for truth in run.truths.values())
+        rested = all(truth.rested(seen.at - LAG_S, seen.at) for truth in run.truths.values())
+        if "take" not in told and not (rolled if seen.running else rested):
+            told.add("take")
+            yield Breach(
+                6, seen.at, f"take {seen.take} is shown {'running' if seen.running else 'ended'}, which it is not"
+            )
     if not any(seen.at > run.plan.healed + HEALED_S for seen in run.seen):
         yield Breach(6, run.ended, "nobody could look any more, 10 s after all had healed")

@@ -11,6 +11,6 @@ def check(run: Histories) -> Iterator[Breach]:
         if asked.who != "guest":
             continue
         for answer in asked.answers:
-            passed = [device for device, (_, refused, code, _) in answer.boxes.items() if not refused and not code]
+            passed = [device for device, (ended, *_) in answer.boxes.items() if ended in ("verified", "sent")]
             if passed or (answer.told == "accepted" and not answer.boxes):
                 yield Breach(14, answer.at, f"{asked.key} of a guest was let through for {', '.join(passed) or 'all'}")
