@@ -84,7 +84,8 @@ class Causes:
                 runs[-1].append(alarm)
             else:
                 runs.append([alarm])
-        members = {one: None for one in known if any(alarm.id == one for alarm in lost)}
+        ids = dict.fromkeys(alarm.id for alarm in lost)
+        members = {one: None for one in known if one in ids}
         for run in runs:
             if len(run) >= TOGETHER or any(alarm.id in known for alarm in run):
                 members.update(dict.fromkeys(alarm.id for alarm in run))

@@ -54,16 +54,13 @@ class Feed:
 class _Ear(Poked):
     """Hears that a recorder's transport became another one."""
 
-    __slots__ = ("_rev", "_tell")
+    __slots__ = ("_tell",)
 
     def __init__(self, tell: Callable[[], None]) -> None:
         self._tell = tell
-        self._rev = -1
 
     def poke(self, reading: Reading[Any]) -> None:
-        if reading.rev != self._rev:
-            self._rev = reading.rev
-            self._tell()
+        self._tell()
 
 
 class Alarms:
@@ -98,7 +95,7 @@ class Alarms:
             for rule in rules:
                 self._add(device, rule)
         for device in house.takes.recorders:
-            house.board.reading(device, TRANSPORT).watches.append(_Ear(self._take_moved))
+            house.board.reading(device, TRANSPORT).turns.append(_Ear(self._take_moved))
         house.takes.on_change.append(self._take_moved)
         house.commands.judge.on_end.append(self._judged)
         house.trouble.on_change.append(self._troubled)

@@ -12,6 +12,7 @@ from prometheus_client.registry import Collector
 
 from stagectl.control.groups import Group
 from stagectl.driverkit.lag import BUCKETS
+from stagectl.shoot.alarm import Rates
 from stagectl.shoot.house import House
 
 KEPT_S: Final = 1.0
@@ -33,6 +34,7 @@ class _Facts:
     lag: tuple[int, ...]
     lag_s: float
     stalls: int
+    alarms: Rates
 
 
 class _Reader(Collector):
@@ -62,6 +64,15 @@ class _Reader(Collector):
             commands.add_metric([verb, ended], number)
         yield commands
         yield _lag(facts)
+        alarms = facts.alarms
+        yield GaugeMetricFamily("stagectl_alarms_standing", "Alarms that stand, causes only", alarms.standing)
+        yield GaugeMetricFamily(
+            "stagectl_alarms_ten_minutes", "Alarms told in the last ten minutes", alarms.ten_minutes
+        )
+        told = CounterMetricFamily("stagectl_alarms", "Alarms told since start, by grade", labels=["grade"])
+        for grade, number in (("now", alarms.now), ("soon", alarms.soon), ("later", alarms.later)):
+            told.add_metric([grade], number)
+        yield told
         yield CounterMetricFamily(
             "stagectl_loop_stalls", "How often the loop stood still for half a second", facts.stalls
         )
@@ -119,6 +130,7 @@ class Metrics:
             tuple(house.lag.counts),
             house.lag.total_s,
             house.lag.stalls,
+            house.alarms.rates(),
         )
 
 

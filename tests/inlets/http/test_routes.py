@@ -166,6 +166,9 @@ async def test_the_counters_hold_a_line_for_each_box(front: Front) -> None:
         assert answer.content_type == "text/plain"
     assert 'stagectl_device_adopted{device="iso-1"} 1.0' in text
     assert 'stagectl_commands_total{ended="verified",verb="roll"} 3.0' in text
+    assert 'stagectl_loop_lag_seconds_bucket{le="+Inf"}' in text
+    assert "stagectl_alarms_standing 0.0" in text
+    assert 'stagectl_alarms_total{grade="now"} 0.0' in text
 
 
 async def test_the_front_page_says_the_sentence_without_any_script(front: Front) -> None:
