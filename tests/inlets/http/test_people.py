@@ -320,6 +320,16 @@ async def test_a_revoked_token_ends_its_feed(front: Front, keys: Keys, how: str)
     assert token.shows.on_end == []
 
 
+async def test_a_token_that_ends_ends_no_take(front: Front, keys: Keys) -> None:
+    await front.post("roll?wait=verdict", {}, **keys.of("ines"))
+    before = front.toys.asked()
+    await front.toys.house.gate.tokens.revoke([keys.token["ines"]])
+    assert (await front.post("cut", {"take": 1}, **keys.of("ines")))[0] == 401
+    assert front.toys.house.takes.open is not None
+    assert front.toys.asked() == before
+    assert (await front.post("cut?wait=verdict", {"take": 1}, **keys.of("tomas")))[0] == 200
+
+
 async def test_a_feed_that_is_left_is_forgotten_by_its_token(front: Front, keys: Keys) -> None:
     token = keys.token["ines"]
     async with front.session.ws_connect(f"{API}/live", headers=keys.of("ines")) as socket:
