@@ -460,7 +460,8 @@ class Takes:
         if lane.clip and lane.clip != told[0] and lane.ended is None:
             self._segment(take, device, lane, "went on in a new clip")
             lane = take.lanes[device][-1]
-        fresh = not lane.start_exact
+        # the name of a new clip is told just before its first label, so that the label still changes then
+        fresh = not lane.start_exact or (lane.clip, lane.start) != told[:2]
         lane.clip, lane.start, lane.length = told
         lane.start_exact = True
         if fresh or lane.ended is not None:
