@@ -54,12 +54,14 @@ class Pass:
 class Person:
     """Who asks: a name for journals, the role that name has here, and what it came in with.
 
-    `shows` None: a house without accounts, where whoever sits at the machine may act.
+    `shows` None: a house without accounts, where whoever sits at the machine may act. `source`: where it asks from,
+    such as "127.0.0.1 http", for the journal.
     """
 
     name: str
     role: Role
     shows: Pass | None = None
+    source: str = field(default="", compare=False)
 
     @property
     def sees(self) -> bool:

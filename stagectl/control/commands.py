@@ -282,6 +282,7 @@ class Commands:
             group.who,
             id=group.id,
             inlet=group.inlet,
+            source=group.source,
             verb=group.verb,
             args=group.args,
             say=group.say,

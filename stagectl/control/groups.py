@@ -83,6 +83,7 @@ class Group:
         number: the journal's number of its line.
         durable: False when the journal could not be synced.
         take: the take it starts or ends.
+        source: where it was asked from, such as "127.0.0.1 http"; empty: not known.
     """
 
     id: str
@@ -97,6 +98,7 @@ class Group:
     durable: bool | None = None
     take: int | None = None
     args: dict[str, Any] = field(default_factory=dict)
+    source: str = ""
     open: int = 0
     ended_at: float | None = None
     on_end: "list[Callable[[Group], None]]" = field(default_factory=list)

@@ -174,7 +174,7 @@ class Alarms:
             if one.standing:
                 one.known_by = person.name
             self._changed(one)
-        self._write(alarm, "known", person.name, inlet=inlet)
+        self._write(alarm, "known", person.name, inlet=inlet, source=person.source)
 
     def put_aside(self, alarm: Alarm, person: Person, inlet: str, until: datetime, reason: str) -> None:
         """Leave it out of what is wrong until a time. An alarm that comes meanwhile waits, and is news at the end.
@@ -199,7 +199,8 @@ class Alarms:
                 code="argument",
             )
         self._set_aside(alarm, Aside(until, self._clock.now() + left, person.name, words))
-        self._write(alarm, "aside", person.name, inlet=inlet, until=until.isoformat(), reason=words)
+        told = {"inlet": inlet, "source": person.source, "until": until.isoformat(), "reason": words}
+        self._write(alarm, "aside", person.name, **told)
         self._changed(alarm)
         self._soon()
 

@@ -193,6 +193,7 @@ class House:
             wish.content,
             self.world.clock.now(),
             args=dict(wish.args),
+            source=wish.person.source,
         )
         if late is not None:
             return self._too_late(group, asks, late)

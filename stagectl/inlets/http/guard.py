@@ -3,6 +3,7 @@
 import asyncio
 import ipaddress
 from collections.abc import Awaitable, Callable
+from dataclasses import replace
 from email.utils import format_datetime
 from typing import Any, Final
 
@@ -155,6 +156,8 @@ def endpoint(route: Route, door: Door) -> _Next:
             query = _query(request, route)
             body = await _body(request, route)
             key = _key(request, route)
+            if person is not NOBODY and (request.method == "POST" or route.kind == "websocket"):
+                person = replace(person, source=source_of(request))  # what it does is written down with it
             answer = await route.handler(Call(door, request, person, path, query, body, key, token))
         except RefusedError as error:
             problem = refused(error)

@@ -394,3 +394,16 @@ async def test_an_alarm_that_is_off_or_none_is_said_so(
 ) -> None:
     got, answer = await front.post(path, body)
     assert (got, answer["code"]) == (status, code)
+
+
+async def test_the_journal_says_who_asked_from_where_what_on_which_take_and_how_it_ended(front: Front) -> None:
+    await front.post("roll?wait=verdict", {"name": "Warm-up"}, X_Stage_Who="ines")
+    await front.post("cut?wait=verdict", {"take": 1}, X_Stage_Who="guest")  # a viewer: refused
+    kinds = {(kind, who): data for kind, who, data in front.toys.journal.records if kind != "take"}
+    asked, ended = kinds["command", "ines"], kinds["verdict", "ines"]
+    assert (asked["inlet"], asked["source"], asked["take"]) == ("http", "127.0.0.1 http", 1)
+    assert asked["say"].startswith("roll")
+    assert (ended["id"], ended["ended"], ended["take"], ended["count"]) == (asked["id"], "verified", 1, "3 of 3")
+    refused = kinds["access", "guest"]
+    assert (refused["what"], refused["source"], refused["code"]) == ("refused", "127.0.0.1 http", "role")
+    assert refused["act"] == "POST /api/v1/cut"
