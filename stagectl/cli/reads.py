@@ -20,6 +20,8 @@ def now(face: Face) -> int:
     text = [face.strong(answer["say"]), *wrong_rows(answer["wrong"])]
     if answer["take"] is None and answer["last"]:
         text.append(answer["last"])
+    if answer.get("desk"):
+        text.append(answer["desk"])
     face.answer(answer, text)
     return Exit.DONE
 

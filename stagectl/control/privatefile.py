@@ -17,11 +17,9 @@ def read(storage: Storage, name: str) -> bytes | None:
         SiteError: others can read or change it, it is larger than it ever gets, or the disk refuses.
     """
     try:
-        if name not in storage.names():
-            return None
+        data = storage.read(name)  # first, and no list of names: it is looked for all the time, and mostly not there
         if why := storage.exposure(name):
             raise SiteError(f"{name} in the data folder {why}. Whoever is there could become anybody here.")
-        data = storage.read(name)
     except FileNotFoundError:
         return None
     except OSError as error:

@@ -210,3 +210,11 @@ def test_the_desk_is_held_asked_for_and_given(stub: Stub) -> None:
     assert stub.run("hold", "give").exit_code == 2
     stub.routes["POST /api/v1/desk"] = (409, problem(409, "held", "ines holds the desk.", "Ask for it first."))
     assert stub.run("hold").exit_code == 4
+
+
+def test_who_holds_the_desk_is_told_with_what_is_happening(stub: Stub) -> None:
+    now = {"say": "Ready: 5 of 5 can roll.", "wrong": [], "take": None, "last": "", "desk": "ines holds the desk."}
+    stub.routes["GET /api/v1/now"] = (200, now)
+    assert stub.run("now").stdout == "Ready: 5 of 5 can roll.\nines holds the desk.\n"
+    stub.routes["GET /api/v1/now"] = (200, now | {"desk": ""})
+    assert stub.run("now").stdout == "Ready: 5 of 5 can roll.\n"

@@ -89,6 +89,8 @@ class Disk:
 
     def read(self, name: str) -> bytes:
         self._call("read")
+        if name not in self.files:
+            raise FileNotFoundError(errno.ENOENT, "No such file or directory", name)
         return bytes(self.files[name].seen)
 
     def append_to(self, name: str) -> "Append":

@@ -597,6 +597,7 @@ class NowOut(_Out):
     last: str
     next: dict[str, int | str]
     wrong: list[AlarmOut]
+    desk: str = Field("", description="who holds the desk, in a sentence; empty: nobody")
 
 
 class SaidOut(_Out):

@@ -54,6 +54,8 @@ async def front(call: Call) -> Answer:
     ]
     if now["last"]:
         parts.append(f"<p>{escape(now['last'])}</p>")
+    if call.door.house.desk.holder:
+        parts.append(f"<p>{escape(call.door.house.desk.say())}</p>")
     parts.append(_wrong(now["wrong"]))
     parts.append(_takes(call))
     parts.append(

@@ -110,7 +110,8 @@ async def journal(call: Call) -> Answer:
 
 
 async def now(call: Call) -> Answer:
-    return Answer(call.door.teller.now())
+    desk = call.door.house.desk
+    return Answer(call.door.teller.now() | {"desk": desk.say() if desk.holder else ""})
 
 
 async def wrong(call: Call) -> Answer:

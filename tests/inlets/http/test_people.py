@@ -343,7 +343,11 @@ async def test_a_feed_that_is_left_is_forgotten_by_its_token(front: Front, keys:
 
 async def test_with_a_holder_others_are_told_who_it_is(front: Front, keys: Keys) -> None:
     ines, tomas = keys.of("ines"), keys.of("tomas")
+    assert (await front.get("now", **tomas))[1]["desk"] == ""
     assert (await front.post("desk", {"act": "take"}, **ines))[1]["holder"] == "ines"
+    assert (await front.get("now", **tomas))[1]["desk"] == "ines holds the desk."
+    async with front.session.get("/", headers=tomas) as answer:
+        assert "ines holds the desk." in await answer.text()
     route = {"target": "hall", "verb": "set", "args": {"point": "output.1.source", "value": 2}}
     status, answer = await front.post("commands?wait=verdict", route, **tomas)
     assert (status, answer["code"], answer["detail"]) == (409, "held", "ines holds the desk.")
