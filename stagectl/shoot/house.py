@@ -92,6 +92,7 @@ class House:
         self.parts = parts
         self.epoch = epoch
         self.started: datetime = world.clock.wall()
+        self._started_at = world.clock.now()
         self.gate = Gate(world, chronicle)
         self.gate.trouble = self._troubled
         self.desk = Desk(world.clock, chronicle)
@@ -259,7 +260,11 @@ class House:
         return wish.id
 
     def born_before(self, identifier: str) -> datetime | None:
-        """When a time-ordered id was born, if that was before this daemon started: it may have been carried out."""
+        """When a time-ordered id was born, if that was before this daemon started: it may have been carried out.
+
+        The start is reckoned back on the wall clock as it reads now: one that was set right since must not make every
+        new id an old one.
+        """
         if len(identifier) != 26 or any(char not in _ULID for char in identifier):
             return None
         number = 0
@@ -269,7 +274,9 @@ class House:
             born = datetime.fromtimestamp(number / 1000, tz=self.started.tzinfo)
         except (ValueError, OverflowError, OSError):
             return None
-        return born if born < self.started - timedelta(milliseconds=1) else None
+        clock = self.world.clock
+        started = clock.wall() - timedelta(seconds=clock.now() - self._started_at)
+        return born if born < started - timedelta(milliseconds=1) else None
 
     def _too_late(self, group: Group, asks: Sequence[Ask], born: datetime) -> Group:
         why = f"it was asked at {born:%H:%M:%S}, before stagectl started again: not known if it was carried out"
