@@ -61,7 +61,7 @@ def _ask(stage: Stage, op: Op) -> Asked | None:
 
 def _born(stage: Stage, op: Op) -> str:
     """An id as clients make them: when it was born, by their own clock, then its own number."""
-    number = (int(stage.wall_of_people().timestamp() * 1000) << 80) | (stage.plan.seed % 10_000) << 20 | int(op.id[1:])
+    number = (int(stage.wall_of(op.who).timestamp() * 1000) << 80) | (stage.plan.seed % 10_000) << 20 | int(op.id[1:])
     return "".join(_BASE32[number >> shift & 31] for shift in range(125, -1, -5))
 
 

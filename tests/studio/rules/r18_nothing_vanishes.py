@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from tests.studio.histories import FOREVER, Histories
+from tests.studio.histories import FOREVER, Answer, Asked, Histories
 from tests.studio.rules.rule import DISKS, Breach
 
 
@@ -17,6 +17,18 @@ def check(run: Histories) -> Iterator[Breach]:
         born_before = accepted is not None and any(code == "born-before" for _, _, code, _ in accepted.boxes.values())
         if accepted is not None and not born_before and asked.id not in known and not disk:
             yield Breach(18, accepted.at, f"{asked.key} was accepted, but is not in the journal")
+        if asked.who == "ines" and (last := _taken_for_old(asked)) is not None:
+            starts = [mark.at for mark in run.marks if mark.what == "starting"]
+            if not any(asked.at - 0.01 <= start <= last.at for start in starts):
+                yield Breach(
+                    18, last.at, f"{asked.key} was taken for older than the daemon, which ran when it was asked"
+                )
     for id_ in known:
         if id_ not in asked_ids:
             yield Breach(18, run.ended, f"the journal has the command {id_}, which nobody asked for")
+
+
+def _taken_for_old(asked: Asked) -> Answer | None:
+    """The answer that says so. Ines' machine has the daemon's own wall clock, right or wrong."""
+    old = [one for one in asked.answers if any(code == "born-before" for _, _, code, _ in one.boxes.values())]
+    return old[0] if old else None

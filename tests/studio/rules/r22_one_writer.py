@@ -7,7 +7,12 @@ from tests.studio.rules.rule import Breach
 
 
 def check(run: Histories) -> Iterator[Breach]:
-    dead = run.spans("dead", "starting")
+    paused = run.spans("paused", "resumed")  # what it had begun before goes out first, then it ends
+    dead = [
+        (begin, end)
+        for begin, end in run.spans("dead", "starting")
+        if not any(since < end and begin < until for since, until in paused)
+    ]
     for at, device, data in run.sent:
         if any(begin < at < end for begin, end in dead):
             yield Breach(22, at, f"a dead daemon sent {data[:20]!r} to {device}")
