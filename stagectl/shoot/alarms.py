@@ -286,6 +286,7 @@ class Alarms:
             at = self._clock.now() + alarm.rule.off_s
             alarm.leaving = self._clock.later(at, lambda: self._over(alarm))
             self._changed(alarm)
+            self._soon()  # what was folded under it stands for itself from now on
 
     def _over(self, alarm: Alarm) -> None:
         alarm.leaving = None
@@ -405,7 +406,8 @@ class Alarms:
         before = {name: (alarm.under, alarm.under_it) for name, alarm in self._standing.items()}
         under: dict[str, list[str]] = {}
         for alarm in self._standing.values():
-            alarm.under = self._causes.of(alarm, self._standing)
+            if not alarm.gone:  # what is not so now ends as it was told, under its cause
+                alarm.under = self._causes.of(alarm, self._standing)
             if alarm.under:
                 under.setdefault(alarm.under, []).append(alarm.id)
         for name, alarm in self._standing.items():
