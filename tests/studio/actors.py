@@ -144,9 +144,17 @@ def look(stage: Stage, daemon: Daemon) -> Seen:
     number = take.number if take is not None else house.takes.next_number - 1
     trouble = tuple(f"{part}: {text}" for part, text in sorted(house.trouble.items()))
     return Seen(
-        stage.now(), stage.life, house.board.epoch, house.board.rev, number, take is not None, points,
-        _gauges(stage, daemon), trouble,
-    )  # fmt: skip
+        stage.now(),
+        stage.life,
+        house.board.epoch,
+        house.board.rev,
+        number,
+        take is not None,
+        points,
+        _gauges(stage, daemon),
+        trouble,
+        tuple(name for name, alarm in house.alarms._standing.items() if not alarm.gone),
+    )
 
 
 def _gauges(stage: Stage, daemon: Daemon) -> dict[str, int]:

@@ -253,6 +253,7 @@ class Seen:
     points: Mapping[tuple[str, str], Point]
     gauges: Mapping[str, int]  # queues, tasks, memory: what has a bound
     trouble: tuple[str, ...]
+    alarms: tuple[str, ...]  # ids of those that stand
 
 
 @dataclass(frozen=True, slots=True)
@@ -300,6 +301,12 @@ class Histories:
         if since is not None:
             spans.append((since, FOREVER))
         return spans
+
+    def spans_of(self, fault: str, dev: str) -> list[tuple[float, float]]:
+        """When a fault of this kind was in force at this device."""
+        begun = [mark.at for mark in self.marks if (mark.what, mark.dev, mark.note) == ("fault", dev, fault)]
+        over = [mark.at for mark in self.marks if (mark.what, mark.dev, mark.note) == ("healed", dev, fault)]
+        return [(at, next((one for one in over if one >= at), FOREVER)) for at in begun]
 
     def away(self) -> list[tuple[float, float]]:
         """When no daemon answered: from a death or pause until the next one is ready or this one goes on."""

@@ -1,9 +1,10 @@
-"""Old bugs of the take log: whose recording is it, and which cut ends it?"""
+"""Old bugs of the take log and the alarms: whose recording is it, which cut ends it, and what is wrong?"""
 
 from collections.abc import Sequence
 from typing import Any
 
 from stagectl.model.errors import RefusedError
+from stagectl.shoot.alarms import Alarms
 from stagectl.shoot.takes import Takes
 from tests.studio.museum.bug import Patch, bug
 
@@ -44,3 +45,19 @@ def _() -> Sequence[Patch]:
         return take
 
     return [(Takes, "_open", same)]
+
+
+@bug("no-alarm", "a box that is lost raises no alarm")
+def _() -> Sequence[Patch]:
+    def deaf(*_: Any) -> None:
+        """Nothing comes."""
+
+    return [(Alarms, "_come", deaf)]
+
+
+@bug("alarm-sticks", "an alarm stands on when what caused it is over")
+def _() -> Sequence[Patch]:
+    def deaf(*_: Any) -> None:
+        """Nothing goes."""
+
+    return [(Alarms, "_leave", deaf)]

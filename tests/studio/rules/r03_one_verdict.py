@@ -8,6 +8,7 @@ from tests.studio.histories import FOREVER, Histories
 from tests.studio.rules.rule import DISKS, Breach
 
 WITHIN_S: Final = 6.0  # 2 s of its class, 2 s for a sync that hangs, and the wait in its box's line
+RECOVERED_S: Final = 10.0
 FLUSH_S: Final = 1.5  # a verdict reaches the disk for good this much later; a power cut before may bring another one
 
 
@@ -22,7 +23,7 @@ def check(run: Histories) -> Iterator[Breach]:
                 lost = any(at <= cut <= at + FLUSH_S for cut in cuts) or (cuts and disk)
                 if before != ended and not lost:
                     yield Breach(3, answer.ends, f"two verdicts of {asked.key} for {device}: {before}, then {ended}")
-            late = not answer.boxes and answer.told == "accepted"
+            late = not answer.boxes and answer.told == "accepted" and not _being_recovered(run, answer.at)
             if late and not run.was_away(answer.at, answer.accepted_at + WITHIN_S):
                 yield Breach(3, answer.at, f"no verdict of {asked.key} within {WITHIN_S:g} s")
     counts = Counter(str(line.data["id"]) for line in run.journal.of("verdict"))
@@ -33,3 +34,9 @@ def check(run: Histories) -> Iterator[Breach]:
         for id_, line in run.journal.commands().items():
             if id_ not in counts:
                 yield Breach(3, run.ended, f"the journal has no verdict of {id_} ({line.data['say']})")
+
+
+def _being_recovered(run: Histories, at: float) -> bool:
+    """After a restart what was open is judged once its boxes were read whole, or after ten seconds."""
+    again = [mark.at for mark in run.marks if mark.what == "ready"][1:]
+    return any(ready - 0.1 <= at <= ready + RECOVERED_S for ready in again)
