@@ -290,6 +290,75 @@ def test_two_boxes_lost_an_hour_apart_are_two_causes() -> None:
     assert hall.wrong() == ["iso-1.unreached", "iso-2.unreached", "iso-3.unreached"]
 
 
+def test_two_boxes_lost_together_are_still_two_alarms_and_the_third_makes_it_one() -> None:
+    hall = Hall()
+    hall.lose("iso-1")
+    hall.lose("iso-2")
+    hall.go(1)
+    assert hall.wrong() == ["iso-1.unreached", "iso-2.unreached"]
+    hall.lose("iso-4")
+    hall.go(1)
+    assert hall.wrong() == ["net-10.0.5.x.unreached"]
+
+
+def test_boxes_that_answer_as_others_are_no_lost_network() -> None:
+    hall = Hall()
+    for name in ("iso-1", "iso-2", "iso-3"):
+        hall.put(name, HEALTH_WHY, "it answers as another box: model")
+        hall.put(name, HEALTH, Health.FAILED)
+    hall.go(1)
+    assert hall.wrong() == ["iso-1.unreached", "iso-2.unreached", "iso-3.unreached"]
+    assert hall.house.teller.row(hall.alarms.wrong()[0]).say.startswith(
+        "Rec 1 is not driven: it answers as another box"
+    )
+
+
+def test_an_alarm_is_found_by_its_number_and_a_wrong_one_is_said() -> None:
+    hall = Hall()
+    hall.put("iso-2", REMOTE, False)
+    hall.go(1)
+    (alarm,) = hall.alarms.wrong()
+    assert hall.alarms.find(str(alarm.number)) is alarm
+    for word in ("0", "99", "iso-2.remote", ""):
+        with pytest.raises(RefusedError, match="There is no alarm"):
+            hall.alarms.find(word)
+
+
+def test_who_follows_alarms_hears_each_change_once() -> None:
+    hall = Hall()
+    woken: list[int] = []
+    feed = hall.alarms.feed(lambda: woken.append(1))
+    hall.put("iso-2", REMOTE, False)
+    hall.go(1)
+    assert feed.take() == ["iso-2.remote-is-off", "iso-2.cannot-roll"]
+    assert feed.take() == []
+    hall.alarms.drop_feed(feed)
+    hall.alarms.drop_feed(feed)
+    hall.put("iso-2", REMOTE, True)
+    hall.go(10)
+    assert feed.take() == []
+    assert woken
+
+
+def test_an_alarm_put_aside_again_has_the_newer_end() -> None:
+    hall = Hall()
+    hall.put("iso-2", REMOTE, False)
+    hall.go(1)
+    (alarm,) = hall.alarms.wrong()
+    for hours in (1, 3):
+        hall.alarms.put_aside(alarm, INES, "test", hall.clock.wall() + timedelta(hours=hours), "on the bench")
+    hall.go(2 * 3600)
+    assert hall.wrong() == []
+    hall.go(3600)
+    assert hall.wrong() == ["iso-2.remote-is-off"]
+
+
+def test_what_is_no_time_in_an_old_record_is_passed_over() -> None:
+    hall = Hall()
+    hall.alarms.restore([{"what": "aside", "alarm": "iso-1.no-input", "until": "soon"}, {"what": "aside"}, {}])
+    assert hall.alarms.everything() == []
+
+
 def test_recorders_behind_a_lost_router_are_folded_under_it() -> None:
     hall = Hall()
     hall.lose("hall")
