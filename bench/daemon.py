@@ -26,5 +26,9 @@ async def main(site: Path, folder: Path) -> None:
 
 
 if __name__ == "__main__":
-    structlog.configure(wrapper_class=structlog.make_filtering_bound_logger(logging.CRITICAL))
+    # standard output is the bench's; what goes wrong must be seen all the same
+    structlog.configure(
+        wrapper_class=structlog.make_filtering_bound_logger(logging.ERROR),
+        logger_factory=structlog.PrintLoggerFactory(sys.stderr),
+    )
     asyncio.run(main(Path(sys.argv[1]), Path(sys.argv[2])))

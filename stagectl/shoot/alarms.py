@@ -378,8 +378,9 @@ class Alarms:
         if self._open is not None and (take is None or take.number != self._open):
             self._closed(takes.takes.get(self._open))
         self._open = take.number if take is not None else None
+        wanted = frozenset(take.wanted) if take is not None else frozenset()
         for device in takes.recorders:
-            missing = take is not None and device in take.wanted and device not in take.rolling
+            missing = take is not None and device in wanted and take.open_lane(device) is None
             lane = last_lane(take, device) if take is not None and missing else None
             left = lane is not None and lane.ended is not None
             number, verdict = self.rolls.get(device, (0, None))
@@ -420,7 +421,7 @@ class Alarms:
         level = sum(watch.truth is YES for watch in alarm.watches[1:])
         take = self._house.takes.open
         rule, grade = alarm.rule, alarm.rule.grade
-        in_take = take is not None and (alarm.device in take.rolling or alarm.device in take.wanted)
+        in_take = take is not None and (take.open_lane(alarm.device) is not None or alarm.device in take.wanted)
         if rule.in_take and in_take:
             grade = rule.in_take
         if rule.name == "no-input" and self._house.board.get(alarm.device, TRANSPORT).value == "recording":

@@ -138,6 +138,11 @@ class Take:
         return lanes[-1] if lanes and lanes[-1].ended is None else None
 
     @property
+    def rolls(self) -> bool:
+        """Does any recorder roll? Asked at every end of a lane, so from the one that probably ends last."""
+        return any(self.open_lane(device) is not None for device in reversed(self.lanes))
+
+    @property
     def rolling(self) -> list[str]:
         """Recorders whose lane is open."""
         return [device for device in self.lanes if self.open_lane(device) is not None]

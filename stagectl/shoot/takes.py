@@ -281,7 +281,7 @@ class Takes:
         last = next(reversed(self.takes.values()), None)
         for take in self.takes.values():
             # without a lane it was only just opened: who rolls is still to be seen
-            if take.closed is None and (take is not last or (take.lanes and not take.rolling)):
+            if take.closed is None and (take is not last or (take.lanes and not take.rolls)):
                 take.closed = max((lane.ended for lane in take.all_lanes() if lane.ended), default=take.opened)
         self.open = last if last is not None and last.closed is None else None
         self._changed()
@@ -340,7 +340,7 @@ class Takes:
                 self._touch(device)
         elif not recording and lane is not None:
             self._ended(device, lane, reading)
-        elif take is not None and not take.rolling and self._all_seen():
+        elif take is not None and not take.rolls and self._all_seen():
             self._close(take)  # it was only just opened when an earlier process ended, and nobody rolls
         self._recording[device] = recording
 
@@ -428,7 +428,7 @@ class Takes:
         lane.end = self._good(device, TIMECODE) or ""
         self._touch(device)
         self._list_soon(device)
-        if not take.rolling:
+        if not take.rolls:
             self._close(take)
 
     def _close(self, take: Take) -> None:
