@@ -46,7 +46,7 @@ def backup(data: Path, file: Path, as_json: bool) -> int:
         return _no(f"The backup can't be written: {(error.strerror or str(error)).lower()}.", "Choose another place.")
     if back != files:
         return _no(f"{file} does not read back as it was written.", "Look at its disk, and make another.", Exit.FAILED)
-    return _told(as_json, file, check(back), f"{len(files)} files of {data} are copied to {file} and read back")
+    return _told(as_json, file, check(back), f"{_count(len(files))} of {data} copied to {file} and read back")
 
 
 @click.command("restore")
@@ -73,7 +73,7 @@ def restore(file: Path, data: Path, as_json: bool) -> int:
     except (OSError, tarfile.TarError, ValueError, EOFError) as error:
         what = error.strerror.lower() if isinstance(error, OSError) and error.strerror else str(error)
         return _no(f"{file} can't be brought back: {what}.", "Take another backup.")
-    return _told(as_json, data, checked(Folder(data)), f"{len(files)} files of {file} are back in {data}")
+    return _told(as_json, data, checked(Folder(data)), f"{_count(len(files))} of {file} brought back to {data}")
 
 
 def _write(file: Path, files: Mapping[str, bytes]) -> None:
@@ -141,6 +141,10 @@ def _told(as_json: bool, at: Path, report: Any, done: str) -> int:
         for damage in report.damage:
             print(f"! {damage}")
     return Exit.DONE if whole else Exit.NO
+
+
+def _count(number: int) -> str:
+    return "1 file" if number == 1 else f"{number} files"
 
 
 def _no(say: str, remedy: str, code: Exit = Exit.UNCLEAR) -> int:

@@ -66,7 +66,9 @@ def _verified(face: Face, data: Path) -> int:
     report = checked(Folder(data))
     damage = [{"segment": one.segment, "line": one.line, "what": one.what, "known": one.known} for one in report.damage]
     whole = report.whole and not report.newer
-    counted = f"{report.records} records in {report.segments} segments, {report.epoch} starts"
+    one = "1 segment" if report.segments == 1 else f"{report.segments} segments"
+    starts = "1 start" if report.epoch == 1 else f"{report.epoch} starts"
+    counted = f"{report.records} records in {one}, {starts}"
     say = f"{data}: {counted}; {'every line is whole' if whole else 'it is damaged'}."
     rows = [f"{'.' if one.known else '!'} {one}{_known(known=one.known)}" for one in report.damage]
     remedy = [] if whole else ["What is whole stays in use. Keep the folder as it is, and look at its disk."]

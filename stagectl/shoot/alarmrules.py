@@ -96,7 +96,7 @@ def _doubted(doubt: Doubt) -> Rule:
 
 def doubt_name(doubt: Doubt) -> str:
     """What an alarm about a doubt is called."""
-    return slug_of(doubt.says)
+    return doubt.name or slug_of(doubt.says)
 
 
 def _of_recorder(doubts: list[str]) -> list[Rule]:

@@ -16,8 +16,8 @@ from tests.shoot.test_alarms import Hall
 # what is done to a recorder: point, when ill, when well, and its alarm
 ILLS: Final[dict[str, tuple[Any, Any, Any]]] = {
     "no-input": (INPUT_PRESENT, False, True),
-    "remote-is-off": (REMOTE, False, True),
-    "a-medium-is-in-error": (SLOT_STATE.at(2), SlotState.ERROR, SlotState.EMPTY),
+    "remote-off": (REMOTE, False, True),
+    "medium-in-error": (SLOT_STATE.at(2), SlotState.ERROR, SlotState.EMPTY),
 }
 BOXES: Final = ("iso-1", "iso-2", "iso-3", "iso-4", "hall")
 STEPS = st.lists(

@@ -33,12 +33,13 @@ EVERY_BOX: Final = (LINK_UP, LINK_SILENT, MODEL, SERIAL, VERSION, HEALTH, HEALTH
 
 @dataclass(frozen=True, slots=True)
 class Doubt:
-    """While `when` holds, the device's health is `health` for the reason `says`."""
+    """While `when` holds, the device's health is `health` for the reason `says`; `name` is what its alarm is called."""
 
     when: Condition
     health: Health
     says: str
     remedy: str
+    name: str = ""
 
 
 @dataclass(frozen=True)

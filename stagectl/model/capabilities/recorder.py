@@ -242,13 +242,15 @@ RECORDER: Final = Capability(
             Health.DOUBTFUL,
             "says it rolls, but its timecode stands still",
             "Look at its front.",
+            "timecode-stands",
         ),
         Doubt(
             some(SLOT_STATE.at(1).is_(SlotState.ERROR), SLOT_STATE.at(2).is_(SlotState.ERROR)),
             Health.NEEDS_CARE,
             "a medium is in error",
             "Look at its slots.",
+            "medium-in-error",
         ),
-        Doubt(REMOTE.is_(False), Health.LOCAL, "remote is off", "Switch remote on at its front."),
+        Doubt(REMOTE.is_(False), Health.LOCAL, "remote is off", "Switch remote on at its front.", "remote-off"),
     ),
 )
