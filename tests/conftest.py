@@ -3,6 +3,11 @@
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, settings
+
+# how quick this machine is today is no property of the code
+settings.register_profile("house", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("house")
 
 HERE = Path(__file__).parent
 # Folders and files of which every test is slow by its nature; single slow tests elsewhere carry the mark themselves.
