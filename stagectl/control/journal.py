@@ -22,7 +22,9 @@ SEGMENT_BYTES: Final = 16 << 20  # own choice: a segment is read in a fraction o
 RESERVE_BYTES: Final = 1 << 20  # given free when the disk is full: some 3,000 records for the takes that run
 SYNCED_S: Final = 2.0  # longest wait for a sync before the answer is "not durable"
 FLUSH_S: Final = 1.0  # a record nobody waits for is synced this much later
-WAITED_FOR: Final = ("command",)  # kinds whose answer always waits for the sync
+# kinds whose sync begins at once: an answer waits for a command's; a take must be known after a power cut, or its
+# recordings are in no log and its number is given again
+AT_ONCE: Final = ("command", "take")
 RETRY_S: Final = 1.0  # first wait before a refused disk is tried again; doubles up to RETRY_MAX_S
 RETRY_MAX_S: Final = 30.0
 SKIPPED: Final = 1_000_000  # numbers left out for each segment that can't be read: more than a segment holds
@@ -78,6 +80,7 @@ class Journal:
         self._next = 1
         self._chain = GENESIS
         self._durable = 0
+        self._urgent = 0  # the newest record that must not wait for the flush
         self._ring = Ring(ring)
         self._first_segment: int | None = None
         self._number = 0
@@ -156,8 +159,9 @@ class Journal:
                 self._refused(error)
             else:
                 self._segment.size += len(line)
-                if kind in WAITED_FOR:
-                    self._start_commit()  # the sync runs beside what the command does
+                if kind in AT_ONCE:
+                    self._urgent = n
+                    self._start_commit()  # the sync runs beside what is done meanwhile
                 else:
                     self._flush_later()
         return n
@@ -299,7 +303,7 @@ class Journal:
             self._commit = asyncio.get_running_loop().create_task(self._commit_all(), name="journal-commit")
 
     async def _commit_all(self) -> None:
-        """Sync again and again while somebody waits; one sync in flight at a time."""
+        """Sync again and again while somebody waits or a take is not safe yet; one sync in flight at a time."""
         failed_before = False
         while self._segment is not None:
             upto = self._next - 1
@@ -319,7 +323,7 @@ class Journal:
                 continue
             failed_before = False
             self._safe(upto, segments)
-            if not any(n > self._durable for n in self._waiters.values()):
+            if self._urgent <= self._durable and not any(n > self._durable for n in self._waiters.values()):
                 break
         if self._ring:
             self._flush_later()
