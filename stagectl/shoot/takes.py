@@ -382,7 +382,11 @@ class Takes:
         if not self._recording[device]:
             return None
         take = next((take for take in reversed(self.takes.values()) if device in take.lanes), None)
-        return take if take is not None and take.lanes[device][-1].note == LOST else None
+        if take is None or take.lanes[device][-1].note != LOST:
+            return None
+        clip, name = take.lanes[device][-1].clip, self._board.get(device, CLIP_NAME)
+        another = clip and name.quality is Quality.GOOD and name.value != clip
+        return None if another else take  # its newest clip is another one: it stopped and rolled again unseen
 
     def _returned(self, take: Take, device: str) -> None:
         """It rolls on: its take has not ended."""
