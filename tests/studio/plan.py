@@ -29,7 +29,7 @@ PROFILES: Final[Mapping[str, Sequence[tuple[str, float]]]] = {
         *(("all_dead", 1), ("lock_output", 1), ("name_used", 1)),
     ),
     "slow-link": (
-        *(("jitter", 6), ("latency", 4), ("narrow", 3), ("crumbs", 2), ("echo_twice", 2), ("cut_reply", 3)),
+        *(("jitter", 5), ("latency", 12), ("narrow", 3), ("crumbs", 2), ("echo_twice", 2), ("cut_reply", 3)),
         *(("drop_replies", 3), ("drop_asks", 2), ("half_open", 2), ("no_notices", 3), ("panel_stop", 3)),
         *(("panel_record", 3), ("kill", 1), ("roll_late", 2), ("silent", 2)),
     ),
@@ -162,7 +162,8 @@ def make_plan(seed: int, profile: str = "general") -> Plan:
     ops = _ops(chance, names, length, 0.5 if profile == "slow-link" else 0.3)
     faults = _faults(chance, profile, names, ops, length)
     start = tuple(name for name in names if chance.random() < 0.3) if chance.random() < 0.15 else ()
-    mute = tuple(name for name in names if chance.random() < (0.6 if profile == "slow-link" else 0.1))
+    old = chance.random() < (0.6 if profile == "slow-link" else 0.1)
+    mute = tuple(name for name in names if old)
     return Plan(seed, profile, decks, length, tuple(ops), tuple(faults), rolling_at_start=start, mute=mute)
 
 

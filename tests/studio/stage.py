@@ -263,8 +263,11 @@ class Stage:
                 self.reached("stop with a take running")
             self._daemon = None
             self.mark("dead", note="stop")
-            process_of = self._loop.spawn(process, daemon.stop(), "stop")
-            self.later(max(restart_s, 6.0) - 0.001, lambda: self._ended(process, process_of))
+            stopping = self._loop.spawn(process, daemon.stop(), "stop")
+            stopping.add_done_callback(
+                lambda _: self.later(0.0, lambda: self._ended(process, stopping)), context=self._loop.root.context()
+            )
+            self.later(max(restart_s, 6.0) - 0.001, lambda: self._ended(process, stopping))
         self.later(max(restart_s, 6.0), self.start_daemon)
 
     def _ended(self, process: Any, stopping: Any) -> None:
