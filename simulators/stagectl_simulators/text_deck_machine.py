@@ -373,7 +373,7 @@ class Deck:
         elif self.faults.stops_by_itself and rolling.take_s + self.faults.stops_by_itself <= now_s:
             self.end_take(now_s, "self", reason="medium too slow")
         elif self._out_of_room_s(rolling) <= now_s:
-            other = self._other()
+            other = self._other() if self.stopping is None else None  # a take that is being stopped goes nowhere else
             if other is None:
                 self.end_take(now_s, "self", reason="medium full")
             else:
