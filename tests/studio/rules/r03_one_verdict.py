@@ -15,12 +15,13 @@ FLUSH_S: Final = 1.5  # a verdict reaches the disk for good this much later; a p
 def check(run: Histories) -> Iterator[Breach]:
     cuts = [mark.at for mark in run.marks if mark.what == "dead" and mark.note == "power_cut"]
     disk = run.faulty(0.0, FOREVER, "", *DISKS)
+    flipped = run.faulty(0.0, FOREVER, "", "flip_bit")  # what stood behind the bit is lost, verdicts too
     for asked in run.asked.values():
         first: dict[str, tuple[str, float]] = {}
         for answer in asked.answers:
             for device, (ended, *_) in answer.boxes.items():
                 before, at = first.setdefault(device, (ended, answer.ends))
-                lost = any(at <= cut <= at + FLUSH_S for cut in cuts) or (cuts and disk)
+                lost = any(at <= cut <= at + FLUSH_S for cut in cuts) or (cuts and disk) or flipped
                 if before != ended and not lost:
                     yield Breach(3, answer.ends, f"two verdicts of {asked.key} for {device}: {before}, then {ended}")
             late = not answer.boxes and answer.told == "accepted" and not _being_recovered(run, answer.at)
