@@ -36,6 +36,7 @@ from stagectl.site import Site
 
 ID_LONGEST: Final = 64
 _ULID: Final = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
+_OUT_OF_REACH: Final = ("no-link", "not-adopted", "late")  # refusals that say nothing about the person who asked
 WARM_SLICE: Final = 64  # recorders armed in one turn of the loop
 
 
@@ -208,7 +209,7 @@ class House:
                 self.takes.expect(asks, str(wish.args.get("name") or ""))
         else:
             await self.commands.go_durable(group, commands)
-        if verb is not None and Flags.ENDS_TAKE in verb.flags() and group.take is not None:
+        if verb is not None and Flags.ENDS_TAKE in verb.flags() and group.take is not None and _let_through(group):
             number = group.take
             group.on_end.append(lambda ended: self.takes.close_unseen(number))
             if group.ended:
@@ -353,6 +354,12 @@ class House:
         """A recorder came or went: what is kept armed is made anew."""
         if device in self.takes.recorders:
             self._warm_soon()
+
+
+def _let_through(group: Group) -> bool:
+    """Was any of it allowed, whether or not its box could be reached? A cut that was refused ends no take."""
+    verdicts = [command.verdict for command in group.commands]
+    return any(one is None or not one.refused or one.code in _OUT_OF_REACH for one in verdicts)
 
 
 def _say(wish: Wish) -> str:
