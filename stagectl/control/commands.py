@@ -95,10 +95,16 @@ class Commands:
     def recheck(self, person: Person, commands: Sequence[Command]) -> list[Command]:
         """What `arm` asks of access and guards, for commands that were kept warm."""
         now = self._clock.now()
+        # Kept warm are rolls alone, alike but for their recorder: role and desk are asked once, unless a token or a
+        # lock tells recorders apart.
+        guarded = {device for lock in self.locks for device, _ in lock.points}
+        passed: Ask | None = None
         for command in commands:
             command.person = person
             try:
-                may(person, command.ask, self.locks, self.limits, self.desk)
+                if passed is None or person.shows is not None or command.ask.target in guarded:
+                    may(person, command.ask, self.locks, self.limits, self.desk)
+                    passed = command.ask
                 for guard in self.guards:
                     command.ask = guard(command.ask)
             except RefusedError as refused:

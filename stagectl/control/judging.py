@@ -61,8 +61,13 @@ class Judge:
         Raises:
             RefusedError: something else is in flight on one of its points.
         """
-        verb, flags = command.ask.verb, command.ask.verb.flags()
         pairs = touched(command.ask)
+        if self._free(pairs):  # the usual case, and all of a roll's bytes wait for it
+            for pair in pairs:
+                self._inflight[pair] = command
+                self._remember_ours(pair, command.ask)
+            return True
+        verb, flags = command.ask.verb, command.ask.verb.flags()
         overtaken: dict[Command, None] = {}
         for pair in pairs:
             for other in self._others(pair):
@@ -89,6 +94,14 @@ class Judge:
             self._remember_ours(pair, command.ask)
             if (older := self._followed.get(pair)) is not None:
                 self._forget(older)  # what is seen from now on is the newer one's doing
+        return True
+
+    def _free(self, pairs: Sequence[tuple[str, str]]) -> bool:
+        """Is nothing in flight or followed on any of these points?"""
+        inflight, followed = self._inflight, self._followed
+        for pair in pairs:
+            if pair in inflight or pair in followed or pair[1] == "*" or (pair[0], "*") in inflight:
+                return False
         return True
 
     def _others(self, pair: tuple[str, str]) -> list[Command]:
