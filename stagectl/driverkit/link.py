@@ -9,7 +9,7 @@ import asyncio
 from collections.abc import Callable
 from typing import Final
 
-READ_BYTES: Final = 4096  # per turn of the loop; own choice, eight times the longest common notice
+READ_BYTES: Final = 2048  # per turn of the loop; own choice, four times the longest common notice
 
 
 class StreamLink(asyncio.BufferedProtocol):

@@ -4,9 +4,10 @@ One evaluator for verdicts, line-up, set-ups, alarms and scenes, so that they sh
 condition is plain data; `judge` looks once, a `Watch` follows it and keeps the little state that time needs.
 """
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, Final
 
 from stagectl.model.points import NEVER, PointSpec, Poked, Quality, Reading
@@ -295,6 +296,9 @@ class _Seen:
         self.base = reading.value
 
 
+_NO_LEAVES: Final[Mapping[int, _Seen]] = MappingProxyType({})
+
+
 class Watch(Poked):
     """A condition being followed. Tells its truth at `attach` and whenever it changes, until `detach`."""
 
@@ -318,18 +322,17 @@ class Watch(Poked):
         self._lazy = lazy
         self._turned = False  # a lazy one has yet to judge anew
         self._marks = False  # a put only marks it: all it claims follows from the reading as it then is
-        self.condition = condition.on(device) if device else condition
+        self.condition = condition  # shared by all devices of a kind: a copy each would weigh more than the watch
         self._tell = tell
-        # by identity: hashing a leaf at every put would cost more than judging it
-        self._leaves: dict[int, _Seen] = {
-            id(leaf): _Seen(leaf, board.reading(leaf.device or device, leaf.spec)) for leaf in self.condition.leaves()
-        }
-        self._seen = tuple(self._leaves.values())
+        found = {id(leaf): leaf for leaf in condition.leaves()}
+        self._seen = tuple(_Seen(leaf, board.reading(leaf.device or device, leaf.spec)) for leaf in found.values())
         self._marks = lazy and all(seen.leaf.says not in ("advances", "changed") for seen in self._seen)
         parts = self.condition.parts if isinstance(self.condition, All) else (self.condition,)
         self._flat = all(isinstance(part, Leaf) for part in parts)  # the usual effect: all of a few leaves
+        # by identity: hashing a leaf at every put would cost more than judging it; flat ones never look a leaf up
+        self._leaves = _NO_LEAVES if self._flat else {id(seen.leaf): seen for seen in self._seen}
         self._together = self._flat and len(parts) > 1 and any(seen.leaf.says == "advances" for seen in self._seen)
-        self._yes_since: dict[int, float] = {}
+        self._yes_since: dict[int, float] | None = None  # made when a part must last
         self._timer: Handle | None = None
         self._due = _FOREVER  # when the next part that must last will have lasted
         self._on = False
@@ -347,14 +350,18 @@ class Watch(Poked):
         """Begin; only readings asked for after `since` count. Tells at once."""
         self.since = since
         self._on = True
-        self._yes_since.clear()
+        self._yes_since = None
         for seen in self._seen:
             seen.begin(since)
             # a value that stands can only be news to who waits for evidence, or for movement
             every_put = since > NEVER or seen.moves
-            watches = seen.reading.watches if every_put else seen.reading.turns
-            if self not in watches and self not in seen.reading.watches:
-                watches.append(self)
+            reading = seen.reading
+            if self in reading.watches or self in reading.turns:
+                continue
+            if every_put:
+                reading.watches.append(self)
+            else:
+                reading.turns = (*reading.turns, self)
         self._turned = False
         self._truth = self._look()
         self._tell(self._truth)
@@ -363,9 +370,11 @@ class Watch(Poked):
         """End; safe to call twice."""
         self._on = self._turned = False
         for seen in self._seen:
-            for watches in (seen.reading.watches, seen.reading.turns):
-                if self in watches:
-                    watches.remove(self)
+            reading = seen.reading
+            if self in reading.watches:
+                reading.watches.remove(self)
+            if self in reading.turns:
+                reading.turns = tuple(watch for watch in reading.turns if watch is not self)
         if self._timer is not None:
             self._timer.cancel()
             self._timer = None
@@ -412,7 +421,7 @@ class Watch(Poked):
     def missing(self) -> list[str]:
         """What is not seen yet, one clause each: "transport is stopped, wanted recording"."""
         told: list[str] = []
-        for seen in self._leaves.values():
+        for seen in self._seen:
             leaf = seen.leaf
             if seen.truth is not YES:
                 where = leaf.spec.name.replace(".", " ")
@@ -427,7 +436,7 @@ class Watch(Poked):
     @property
     def blind(self) -> bool:
         """No leaf of it can ever be reported by its box."""
-        return bool(self._leaves) and all(seen.reading.blind for seen in self._leaves.values())
+        return bool(self._seen) and all(seen.reading.blind for seen in self._seen)
 
     def settle(self) -> None:
         """Judge anew, and tell if that is another truth."""
@@ -469,6 +478,8 @@ class Watch(Poked):
 
     def _lasts(self, condition: Lasts) -> Truth:
         truth, now = self._judge(condition.part), self._clock.now()
+        if self._yes_since is None:
+            self._yes_since = {}
         if truth is not YES:
             self._yes_since.pop(id(condition), None)
             return truth

@@ -276,7 +276,7 @@ class Reading(Generic[T]):
     age_s: float = 0
     signed: bool = False
     watches: "list[Poked]" = field(default_factory=list)  # told of every put
-    turns: "list[Poked]" = field(default_factory=list)  # told when value or quality becomes another one
+    turns: "tuple[Poked, ...]" = ()  # told when value or quality becomes another one; most points have none
 
     @property
     def name(self) -> str:

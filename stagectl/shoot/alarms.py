@@ -95,7 +95,8 @@ class Alarms:
             for rule in rules:
                 self._add(device, rule)
         for device in house.takes.recorders:
-            house.board.reading(device, TRANSPORT).turns.append(_Ear(self._take_moved))
+            turning = house.board.reading(device, TRANSPORT)
+            turning.turns = (*turning.turns, _Ear(self._take_moved))
         house.takes.on_change.append(self._take_moved)
         house.commands.judge.on_end.append(self._judged)
         house.trouble.on_change.append(self._troubled)

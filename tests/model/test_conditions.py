@@ -386,7 +386,7 @@ def test_a_watch_that_ended_is_told_nothing_and_leaves_no_timer(desk: Desk) -> N
     assert desk.told == [UNKNOWN]
     assert desk.clock.waiting == 0
     slot = desk.board.get("iso-1", ON)
-    assert (slot.watches, slot.turns) == ([], [])
+    assert (slot.watches, slot.turns) == ([], ())
 
 
 def test_a_watch_ended_by_another_one_s_news_stays_silent(desk: Desk) -> None:
@@ -410,7 +410,7 @@ def test_missing_says_what_is_seen_instead(desk: Desk) -> None:
     watch = desk.watch(every(TRANSPORT.is_(Transport.RECORDING), LEVEL.at_least(-20), ON.is_(True)))
     assert watch.missing() == [
         "transport is preview",
-        "strip 5 level is off, not as wanted: iso-1 strip 5 level at least -20 dB",
+        "strip 5 level is off, not as wanted: strip 5 level at least -20 dB",
         "a on not seen",
     ]
 
