@@ -24,6 +24,24 @@ def rolling(studio: Studio) -> list[str]:
     return [box for box in RECORDERS if studio.truth(box)["transport"] == "record"]
 
 
+def commands(segments: list[str]) -> list[str]:
+    """The first line of each request on a text deck's wire; the lines of a block after it are its parameters."""
+    found, inside = [], False
+    for line in "".join(segments).split("\\r\\n"):
+        if not inside and line:
+            found.append(line)
+        inside = line.endswith(":") if not inside else line != ""
+    return found
+
+
+def test_requests_that_act_are_told_from_reads() -> None:
+    wire = [
+        "notify:\\r\\ntransport: true\\r\\n\\r\\nping\\r\\n",
+        "record: name: x\\r\\nstop\\r\\nrecord:\\r\\nname: y\\r\\n\\r\\n",
+    ]
+    assert [line for line in commands(wire) if not READS.match(line)] == ["record: name: x", "stop", "record:"]
+
+
 def test_one_press_rolls_five_recorders_and_the_log_holds_their_real_clips(studio: Studio) -> None:
     said = studio.cli("roll", "--name", "Warm-up")
     assert said.returncode == 0, said.stdout + said.stderr
@@ -89,7 +107,7 @@ def test_kill_9_while_five_roll_and_the_next_daemon_only_looks(studio: Studio) -
     assert studio.get("takes")["takes"][-1]["take"] == 1
     assert rolling(studio) == list(RECORDERS)
     for box in RECORDERS:
-        heard = [line for text in studio.requests(box) for line in text.split("\\r\\n") if line and ": " not in line]
+        heard = commands(studio.requests(box))
         assert heard
         assert [line for line in heard if not READS.match(line)] == []
     assert studio.cli("cut", "1").returncode == 0
