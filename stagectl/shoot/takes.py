@@ -36,7 +36,9 @@ from stagectl.shoot.take import Lane, Take
 KEEP: Final = 500  # takes in memory; older ones are in the journal
 NOTICE_S: Final = 0.04  # how late a notice may be; own choice, one frame at 25
 POLL_S: Final = 1.0  # how late a poll may be
-PLAUSIBLE_S: Final = 5.0  # a clip whose first label is farther from what we saw is another clip
+SILENT_S: Final = 3.0  # what was last read longer ago than this was stale: a roll since then began unseen
+PLAUSIBLE_S: Final = 5.0  # a clip whose first label is farther from what we saw is another clip...
+REACHES_S: Final = 1.0  # ...unless it goes on for so long in what we saw: then it began before we looked
 WISH_S: Final = 10.0  # a roll that comes later than this after the press is not its doing
 LANES_S: Final = 0.05  # lanes wait this long to be written down together: no work of ours stands before a verdict
 LANES_TOGETHER: Final = 128  # lanes in one record: 40 kB
@@ -44,6 +46,7 @@ LIST_S: Final = 0.25  # ...and the recorders' own clip lists are asked this much
 LIST_SLICE: Final = 64  # recorders asked for them in one turn of the loop
 
 LOST: Final = "lost from view"  # the note of a lane whose end nobody saw
+UNSEEN: Final = "rolled while it was out of sight"  # ...and of one whose beginning nobody saw
 
 RUNNING: Final[PointSpec[bool]] = PointSpec("running", bool)
 NUMBER: Final[PointSpec[int]] = PointSpec("number", int)  # of the take that runs, or ran last
@@ -147,6 +150,7 @@ class Takes:
         self._names = names
         self._wish: _Wish | None = None
         self._recording: dict[str, bool] = dict.fromkeys(recorders, False)
+        self._read_at: dict[str, float] = {}  # when each recorder's transport was last told
         self._dirty: dict[tuple[str, int], int] = {}  # recorder and take -> first lane to be written down
         self._heads: dict[int, None] = {}
         self._headed = 0  # the newest take of which a head was written
@@ -327,7 +331,7 @@ class Takes:
         recording = reading.value is Transport.RECORDING
         take = self.open
         if take is None and not recording:
-            self._recording[device] = False
+            self._recording[device], self._read_at[device] = False, reading.read_at
             return
         lane = take.open_lane(device) if take is not None else None
         if recording and lane is None:
@@ -343,6 +347,7 @@ class Takes:
         elif take is not None and not take.rolls and self._all_seen():
             self._close(take)  # it was only just opened when an earlier process ended, and nobody rolls
         self._recording[device] = recording
+        self._read_at[device] = reading.read_at
 
     def _all_seen(self) -> bool:
         return all(self._transport(device).quality is Quality.GOOD for device in self.recorders)
@@ -357,12 +362,13 @@ class Takes:
             take = self._open(reading, now)
         self._wished(take, device, now)
         told = reading.asked_at == reading.read_at
+        unseen_s = reading.read_at - self._read_at.get(device, reading.read_at)
         lane = Lane(
             device,
             self.recorders[device],
             self._clock.wall(),
             reading.read_at,
-            give_s=NOTICE_S if told else POLL_S,
+            give_s=unseen_s if unseen_s > SILENT_S else NOTICE_S if told else POLL_S,
             slot=self._good(device, SLOT_ACTIVE) or 0,
             format=self._good(device, INPUT_FORMAT) or "",
         )
@@ -453,15 +459,19 @@ class Takes:
         if reading.asked_at <= lane.seen_at:
             return
         name, start = self._board.get(device, CLIP_NAME), self._board.get(device, CLIP_START)
-        if name.value is None or start.value is None or not self._plausible(lane, str(start.value)):
+        if name.value is None or start.value is None:
             return
         length = self._board.get(device, CLIP_LENGTH)
         told = (str(name.value), str(start.value), str(length.value or ""))
+        if not self._plausible(lane, told[1], told[2]):
+            return
         if (lane.clip, lane.start, lane.length) == told and lane.start_exact:
             return
         if (lane.start_exact and lane.ended is not None and lane.clip != told[0]) or self._earlier(take, lane, told):
             return  # its own clip is known, or this is another lane's
-        if lane.clip and lane.clip != told[0] and lane.ended is None:
+        if lane.clip and lane.clip != told[0] and not lane.start_exact:
+            lane.note = UNSEEN  # it was taken for the one that was lost from view
+        elif lane.clip and lane.clip != told[0] and lane.ended is None:
             self._segment(take, device, lane, "went on in a new clip")
             lane = take.lanes[device][-1]
         # the name of a new clip is told just before its first label, so that the label still changes then
@@ -487,8 +497,11 @@ class Takes:
         others = [*(before.lanes.get(lane.device, ()) if before is not None else ()), *take.lanes[lane.device]]
         return any(one is not lane and (one.clip, one.start) == told[:2] for one in others)
 
-    def _plausible(self, lane: Lane, start: str) -> bool:
-        """Is this first label near where we saw the lane begin? A list may still end in the clip before."""
+    def _plausible(self, lane: Lane, start: str, length: str) -> bool:
+        """Is this first label near where we saw the lane begin, or does the clip go on long after that?
+
+        A list may still end in the clip before.
+        """
         rate = lane.rate
         if rate is None or lane.start_exact:
             return True
@@ -496,9 +509,10 @@ class Takes:
             return False  # not reckoned yet; the next look tells again
         try:
             away = span_frames(Label.parse(lane.start), Label.parse(start), rate)
+            lasts = frame_number(Label.parse(length), rate.with_drop(False)) if length else 0
         except ValueError:
             return False
-        return abs(away) <= PLAUSIBLE_S * rate.nominal
+        return abs(away) <= PLAUSIBLE_S * rate.nominal or (away < 0 and away + lasts >= REACHES_S * rate.nominal)
 
     # -- told to the house ----------------------------------------------------------------------------------------
 
