@@ -27,23 +27,18 @@ from stagectl.model.capabilities.recorder import (
 )
 from stagectl.model.conditions import Condition
 from stagectl.model.errors import RefusedError
-from stagectl.model.points import NEVER, PointSpec, Poked, Quality, Reading, Unit
-from stagectl.model.timecode import Label, frame_number, label_at, span_frames
+from stagectl.model.points import PointSpec, Poked, Quality, Reading, Unit
 from stagectl.model.verbs import Ask, Set, Verb, VerbSpec
 from stagectl.model.world import Clock
 from stagectl.shoot.take import Lane, Take
+from stagectl.shoot.takeclips import TakeClips, is_earlier, is_plausible, last_seen
+from stagectl.shoot.takerecords import TakeRecords
 
 KEEP: Final = 500  # takes in memory; older ones are in the journal
 NOTICE_S: Final = 0.04  # how late a notice may be; own choice, one frame at 25
 POLL_S: Final = 1.0  # how late a poll may be
 SILENT_S: Final = 3.0  # what was last read longer ago than this was stale: a roll since then began unseen
-PLAUSIBLE_S: Final = 5.0  # a clip whose first label is farther from what we saw is another clip...
-REACHES_S: Final = 1.0  # ...unless it goes on for so long in what we saw: then it began before we looked
 WISH_S: Final = 10.0  # a roll that comes later than this after the press is not its doing
-LANES_S: Final = 0.05  # lanes wait this long to be written down together: no work of ours stands before a verdict
-LANES_TOGETHER: Final = 128  # lanes in one record: 40 kB
-LIST_S: Final = 0.25  # ...and the recorders' own clip lists are asked this much later
-LIST_SLICE: Final = 64  # recorders asked for them in one turn of the loop
 
 LOST: Final = "lost from view"  # the note of a lane whose end nobody saw
 UNSEEN: Final = "rolled while it was out of sight"  # ...and of one whose beginning nobody saw
@@ -144,20 +139,13 @@ class Takes:
         self.on_change: list[Callable[[], None]] = []  # the next take's number or name changed
         self._board = board
         self._clock = clock
-        self._chronicle = chronicle
         self.recorders = recorders
-        self._look = look
+        self._clips = TakeClips(board, clock, look)
         self._names = names
         self._wish: _Wish | None = None
         self._recording: dict[str, bool] = dict.fromkeys(recorders, False)
         self._read_at: dict[str, float] = {}  # when each recorder's transport was last told
-        self._dirty: dict[tuple[str, int], int] = {}  # recorder and take -> first lane to be written down
-        self._heads: dict[int, None] = {}
-        self._headed = 0  # the newest take of which a head was written
-        self._flushing = False
-        self._lanes_waiting = False
-        self._lists: dict[str, None] = {}  # recorders to be asked for their last clip
-        self._listing = False
+        self._records = TakeRecords(clock, chronicle, self.takes, finish=self._clips.estimate, written=self._show)
         self._writer = board.writer(self.name)
         self._writer.age_of = lambda spec: float("inf")
         self._writer.declare(*TAKES.points)
@@ -186,7 +174,7 @@ class Takes:
     def act(self, verb: Verb) -> None:
         if isinstance(verb, Set) and verb.point.name == NEXT_NAME.name:
             self.slate = str(verb.value)
-            self._chronicle.write("take", "", what="slate", name=self.slate)
+            self._records.slate(self.slate)
             self._changed()
 
     def roll_asks(self, ask: Ask, devices: Sequence[str], name: str) -> list[Ask]:
@@ -211,7 +199,7 @@ class Takes:
             more = [ask.target for ask in asks if ask.target not in self.open.wanted]
             if more:
                 self.open.wanted = (*self.open.wanted, *more)
-                self._mark(self.open)
+                self._records.head_soon(self.open)
 
     def guard(self, ask: Ask) -> Ask:
         """A cut names the take that runs on that recorder, else it is refused."""
@@ -244,8 +232,7 @@ class Takes:
             take.good = good
         if note:
             take.notes.append(f"{stamp(self._clock.wall())} {who}: {note}")
-        self._heads[number] = None
-        self._flush()
+        self._records.head_now(take)
         return take
 
     def close_unseen(self, number: int) -> None:
@@ -269,20 +256,10 @@ class Takes:
 
     def restore(self, records: Iterable[Mapping[str, Any]]) -> None:
         """Fold the data of `take` records of earlier processes; later ones about the same thing win."""
-        for data in records:
-            match data.get("what"):
-                case "slate":
-                    self.slate = str(data["name"])
-                case "head":
-                    self._restore_head(data)
-                case "lanes":
-                    for plain in data["lanes"]:
-                        self._restore_lane(int(data["take"]), int(plain.get("i", 0)), plain)
-        while len(self.takes) > KEEP:
-            self.takes.popitem(last=False)
-        self._headed = max(self.takes, default=0)
-        self.next_number = self._headed + 1
-        last = next(reversed(self.takes.values()), None)
+        self.slate = self._records.restore(records, self.recorders)
+        self._forget()
+        self.next_number = max(self.takes, default=0) + 1
+        last = self._last()
         for take in self.takes.values():
             # without a lane it was only just opened: who rolls is still to be seen
             if take.closed is None and (take is not last or (take.lanes and not take.rolls)):
@@ -290,37 +267,16 @@ class Takes:
         self.open = last if last is not None and last.closed is None else None
         self._changed()
 
-    def _restore_head(self, data: Mapping[str, Any]) -> None:
-        from_text = type(self._clock.wall()).fromisoformat
-        number = int(data["take"])
-        take = self.takes.get(number)
-        if take is None:
-            opened = from_text(data["opened"])
-            age = (self._clock.wall() - opened).total_seconds()
-            take = self.takes[number] = Take(number, "", opened, self._clock.now() - age)
-            self.slate = ""  # it took the name that was set
-        take.name, take.by, take.good = str(data["name"]), str(data["by"]), bool(data["good"])
-        take.wanted, take.notes = tuple(data["wanted"]), list(data["notes"])
-        take.unseen = tuple(data.get("unseen", ()))
-        take.closed = from_text(data["closed"]) if data.get("closed") else None
-
-    def _restore_lane(self, number: int, index: int, plain: Mapping[str, Any]) -> None:
-        take = self.takes.get(number)
-        if take is None or plain.get("device") not in self.recorders:
-            return
-        lanes = take.lanes.setdefault(plain["device"], [])
-        lane = Lane.read({key: value for key, value in plain.items() if key != "i"})
-        if index < len(lanes):
-            lanes[index] = lane
-        else:
-            lanes.append(lane)
+    def _forget(self) -> None:
+        while len(self.takes) > KEEP:
+            self.takes.popitem(last=False)
 
     # -- from points ----------------------------------------------------------------------------------------------
 
     def _heard(self, device: str, reading: Reading[Any]) -> None:
         if reading.quality is not Quality.GOOD:
             if reading.spec is TRANSPORT or reading.name == TRANSPORT.name:
-                self._lanes_soon()
+                self._records.lanes_soon()
             return
         if reading.name == TRANSPORT.name:
             self._transport_heard(device, reading)
@@ -340,7 +296,7 @@ class Takes:
             if not self._recording[device]:
                 lane.note = lane.note or "adopted"
                 self._touch(device)
-            elif not lane.start and self._estimate(lane):
+            elif not lane.start and self._clips.estimate(lane):
                 self._touch(device)
         elif not recording and lane is not None:
             self._ended(device, lane, reading)
@@ -369,8 +325,8 @@ class Takes:
             self._clock.wall(),
             reading.read_at,
             give_s=unseen_s if unseen_s > SILENT_S else NOTICE_S if told else POLL_S,
-            slot=self._good(device, SLOT_ACTIVE) or 0,
-            format=self._good(device, INPUT_FORMAT) or "",
+            slot=last_seen(self._board, device, SLOT_ACTIVE) or 0,
+            format=last_seen(self._board, device, INPUT_FORMAT) or "",
         )
         if lost is not None:
             lane.note, lane.clip = f"still rolls from take {lost.number}", lost.lanes[device][-1].clip
@@ -378,7 +334,7 @@ class Takes:
             lane.note = "rolled at its front"
         take.lanes.setdefault(device, []).append(lane)
         self._touch(device)
-        self._list_soon(device)
+        self._clips.ask_soon(device)
 
     def _last(self) -> Take | None:
         return next(reversed(self.takes.values()), None)
@@ -400,9 +356,9 @@ class Takes:
         lane.ended, lane.note = None, "seen again"
         take.closed, take.unseen = None, tuple(one for one in take.unseen if one != device)
         self.open = take
-        self._mark(take)
+        self._records.head_soon(take)
         self._touch(device)
-        self._list_soon(device)
+        self._clips.ask_soon(device)
         self._changed()
 
     def _wished(self, take: Take, device: str, now: float) -> None:
@@ -411,17 +367,16 @@ class Takes:
         if wish is not None and wish.number == take.number and device in wish.wanted and now - wish.at < WISH_S:
             take.name, take.by, take.wanted = wish.name, wish.who, wish.wanted
             self._wish = None
-            self._mark(take)
+            self._records.head_soon(take)
 
     def _open(self, reading: Reading[Any], now: float) -> Take:
         take = Take(self.next_number, "", self._clock.wall(), now, by=reading.by or "not known")
         self.takes[take.number] = take
-        while len(self.takes) > KEEP:
-            self.takes.popitem(last=False)
+        self._forget()
         self.open = take
         self.next_number = take.number + 1
         self.slate = ""
-        self._mark(take)
+        self._records.head_soon(take)
         self._show()
         return take
 
@@ -435,16 +390,16 @@ class Takes:
             lane.note = "ended while stagectl was away"
         elif reading.by == "box":
             lane.note = "stopped at its front"
-        lane.end = self._good(device, TIMECODE) or ""
+        lane.end = last_seen(self._board, device, TIMECODE) or ""
         self._touch(device)
-        self._list_soon(device)
+        self._clips.ask_soon(device)
         if not take.rolls:
             self._close(take)
 
     def _close(self, take: Take) -> None:
         take.closed = self._clock.wall()
         self.open = None
-        self._mark(take)
+        self._records.head_soon(take)
         self._changed()
 
     def _clip_heard(self, device: str, reading: Reading[Any]) -> None:
@@ -458,17 +413,15 @@ class Takes:
             return
         if reading.asked_at <= lane.seen_at:
             return
-        name, start = self._board.get(device, CLIP_NAME), self._board.get(device, CLIP_START)
-        if name.value is None or start.value is None:
-            return
-        length = self._board.get(device, CLIP_LENGTH)
-        told = (str(name.value), str(start.value), str(length.value or ""))
-        if not self._plausible(lane, told[1], told[2]):
+        told = self._clips.told(device)
+        if told is None or not is_plausible(lane, told[1], told[2]):
             return
         if (lane.clip, lane.start, lane.length) == told and lane.start_exact:
             return
-        if (lane.start_exact and lane.ended is not None and lane.clip != told[0]) or self._earlier(take, lane, told):
-            return  # its own clip is known, or this is another lane's
+        if lane.start_exact and lane.ended is not None and lane.clip != told[0]:
+            return  # its own clip is known
+        if is_earlier(lane, told, take, self.takes.get(take.number - 1)):
+            return
         if lane.clip and lane.clip != told[0] and not lane.start_exact:
             lane.note = UNSEEN  # it was taken for the one that was lost from view
         elif lane.clip and lane.clip != told[0] and lane.ended is None:
@@ -479,40 +432,17 @@ class Takes:
         lane.clip, lane.start, lane.length = told
         lane.start_exact = True
         if fresh or lane.ended is not None:
-            self._touch(device, take)
+            self._records.lane_soon(device, take)
 
     def _segment(self, take: Take, device: str, lane: Lane, note: str) -> None:
         """The recorder went on elsewhere: same take, next lane."""
         lane.ended, lane.ended_by = self._clock.wall(), "box"
         self._touch(device)
         more = Lane(device, lane.called, self._clock.wall(), self._clock.now(), POLL_S, note=note, format=lane.format)
-        more.slot = self._good(device, SLOT_ACTIVE) or 0
+        more.slot = last_seen(self._board, device, SLOT_ACTIVE) or 0
         take.lanes[device].append(more)
         self._touch(device)
-        self._list_soon(device)
-
-    def _earlier(self, take: Take, lane: Lane, told: tuple[str, str, str]) -> bool:
-        """Is this the clip of an earlier lane of the same recorder? Lists are late."""
-        before = self.takes.get(take.number - 1)
-        others = [*(before.lanes.get(lane.device, ()) if before is not None else ()), *take.lanes[lane.device]]
-        return any(one is not lane and (one.clip, one.start) == told[:2] for one in others)
-
-    def _plausible(self, lane: Lane, start: str, length: str) -> bool:
-        """Is this first label near where we saw the lane begin, or does the clip go on long after that?
-
-        A list may still end in the clip before.
-        """
-        rate = lane.rate
-        if rate is None or lane.start_exact:
-            return True
-        if not lane.start:
-            return False  # not reckoned yet; the next look tells again
-        try:
-            away = span_frames(Label.parse(lane.start), Label.parse(start), rate)
-            lasts = frame_number(Label.parse(length), rate.with_drop(False)) if length else 0
-        except ValueError:
-            return False
-        return abs(away) <= PLAUSIBLE_S * rate.nominal or (away < 0 and away + lasts >= REACHES_S * rate.nominal)
+        self._clips.ask_soon(device)
 
     # -- told to the house ----------------------------------------------------------------------------------------
 
@@ -523,119 +453,12 @@ class Takes:
                 raise RefusedError(f"{device} is no recorder.", code="target")
         return list(dict.fromkeys(devices))
 
-    def _good(self, device: str, spec: PointSpec[Any]) -> Any:
-        reading = self._board.get(device, spec)
-        return reading.value if reading.quality in (Quality.GOOD, Quality.STALE) else None
-
     def _transport(self, device: str) -> Reading[Transport]:
         return self._board.get(device, TRANSPORT)
 
-    def _touch(self, device: str, take: Take | None = None) -> None:
-        take = take or self.open
-        if take is not None:
-            index = len(take.lanes[device]) - 1
-            self._dirty[device, take.number] = min(index, self._dirty.get((device, take.number), index))
-            self._lanes_soon()
-
-    def _mark(self, take: Take) -> None:
-        self._heads[take.number] = None
-        self._flush_soon()
-
-    def _flush_soon(self) -> None:
-        """Write down at the end of this turn of the loop that a take opened, closed or was marked."""
-        if not self._flushing:
-            self._flushing = True
-            self._clock.later(self._clock.now(), self._flush)
-
-    def _lanes_soon(self) -> None:
-        """Write down and show lanes in a moment: one record for a whole roll."""
-        if not self._lanes_waiting:
-            self._lanes_waiting = True
-            self._clock.later(self._clock.now() + LANES_S, self._flush_lanes)
-
-    def _list_soon(self, device: str) -> None:
-        """Ask a recorder for its last clip once the roll or cut is judged: a question now would delay the proof."""
-        self._lists[device] = None
-        if not self._listing:
-            self._listing = True
-            self._clock.later(self._clock.now() + LIST_S, self._ask_lists)
-
-    def _ask_lists(self) -> None:
-        for device in list(self._lists)[:LIST_SLICE]:
-            del self._lists[device]
-            self._look(device, (CLIP_NAME.name, CLIP_START.name))
-        self._listing = bool(self._lists)
-        if self._listing:
-            self._clock.later(self._clock.now(), self._ask_lists)
-
-    def _flush(self) -> None:
-        self._flushing = False
-        heads, self._heads = self._heads, {}
-        takes = [take for number in heads if (take := self.takes.get(number)) is not None]
-        new = [take for take in takes if take.number > self._headed]
-        for take in new:  # no lane stands before its take
-            self._write_head(take)
-            self._headed = take.number
-        if self.open is None and self._dirty:
-            self._flush_lanes()  # how its lanes ended stands before the end of the take
-        for take in takes:
-            if take not in new or take.closed is not None:
-                self._write_head(take)
-        self._show()
-
-    def _flush_lanes(self) -> None:
-        self._lanes_waiting = False
-        dirty, self._dirty = self._dirty, {}
-        by_take: dict[int, list[dict[str, Any]]] = {}
-        for (device, number), first in dirty.items():
-            take = self.takes.get(number)
-            if take is None or device not in take.lanes:
-                continue
-            lanes = take.lanes[device]
-            self._estimate(lanes[-1])
-            for at in range(first, len(lanes)):
-                by_take.setdefault(number, []).append(lanes[at].plain() | {"i": at})
-        for number, plain in by_take.items():
-            for at in range(0, len(plain), LANES_TOGETHER):
-                some = plain[at : at + LANES_TOGETHER]
-                self._chronicle.write("take", self.takes[number].by, what="lanes", take=number, lanes=some)
-        self._show()
-
-    def _write_head(self, take: Take) -> None:
-        self._chronicle.write(
-            "take",
-            take.by,
-            what="head",
-            take=take.number,
-            name=take.name,
-            by=take.by,
-            opened=stamp(take.opened),
-            closed=stamp(take.closed) if take.closed else None,
-            wanted=list(take.wanted),
-            good=take.good,
-            notes=take.notes,
-            unseen=list(take.unseen),
-        )
-
-    def _estimate(self, lane: Lane) -> bool:
-        """Until the clip list tells, the first label is reckoned back from a timecode read while it rolled.
-
-        Returns: whether it is known now and was not before.
-        """
-        if not lane.format:
-            lane.format = self._good(lane.device, INPUT_FORMAT) or ""
-        reading, rate = self._board.get(lane.device, TIMECODE), lane.rate
-        seen = reading.quality is Quality.GOOD and reading.asked_at >= lane.seen_at > NEVER
-        if lane.start or rate is None or not seen:
-            return False  # also if an earlier process saw it begin
-        try:
-            label = Label.parse(str(reading.value))
-            rate = rate.with_drop(label.drop)
-            back = round((reading.read_at - lane.seen_at) * rate.frames / rate.seconds)
-            lane.start = str(label_at(frame_number(label, rate) - back, rate))
-        except ValueError:
-            return False
-        return True
+    def _touch(self, device: str) -> None:
+        if self.open is not None:
+            self._records.lane_soon(device, self.open)
 
     def _changed(self) -> None:
         self._show()

@@ -30,9 +30,9 @@ from stagectl.model.errors import RefusedError
 from stagectl.model.points import PointSpec
 from stagectl.model.verbs import Ask, Set, Verb
 from stagectl.shoot.take import Take
+from stagectl.shoot.takerecords import LANES_TOGETHER
 from stagectl.shoot.takes import (
     KEEP,
-    LANES_TOGETHER,
     NAME,
     NEXT,
     NEXT_NAME,

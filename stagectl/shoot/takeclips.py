@@ -1,0 +1,106 @@
+"""Which clip did a recorder write for this lane, and where does it begin?
+
+The recorder's own clip list tells exactly, but late, and until then it may still end in the clip before.
+"""
+
+from collections.abc import Callable
+from typing import Any, Final
+
+from stagectl.model.board import Board
+from stagectl.model.capabilities.recorder import CLIP_LENGTH, CLIP_NAME, CLIP_START, INPUT_FORMAT, TIMECODE
+from stagectl.model.points import NEVER, PointSpec, Quality
+from stagectl.model.timecode import Label, frame_number, label_at, span_frames
+from stagectl.model.world import Clock
+from stagectl.shoot.take import Lane, Take
+
+PLAUSIBLE_S: Final = 5.0  # a clip whose first label is farther from what we saw is another clip
+REACHES_S: Final = 1.0  # ...unless it goes on for so long in what we saw: then it began before we looked
+LIST_S: Final = 0.25  # recorders' clip lists are asked this long after a roll or cut
+LIST_SLICE: Final = 64  # recorders asked for them in one turn of the loop
+
+
+def last_seen(board: Board, device: str, spec: PointSpec[Any]) -> Any:
+    """The value a point had when it was last known; None: never."""
+    reading = board.get(device, spec)
+    return reading.value if reading.quality in (Quality.GOOD, Quality.STALE) else None
+
+
+class TakeClips:
+    """What clip lists and timecodes tell of lanes.
+
+    Args:
+        look: ask a recorder for points now (read-only).
+    """
+
+    def __init__(self, board: Board, clock: Clock, look: Callable[[str, tuple[str, ...]], None]) -> None:
+        self._board = board
+        self._clock = clock
+        self._look = look
+        self._lists: dict[str, None] = {}  # recorders to be asked for their last clip
+        self._asking = False
+
+    def ask_soon(self, device: str) -> None:
+        """Ask a recorder for its last clip once the roll or cut is judged: a question now would delay the proof."""
+        self._lists[device] = None
+        if not self._asking:
+            self._asking = True
+            self._clock.later(self._clock.now() + LIST_S, self._ask)
+
+    def _ask(self) -> None:
+        for device in list(self._lists)[:LIST_SLICE]:
+            del self._lists[device]
+            self._look(device, (CLIP_NAME.name, CLIP_START.name))
+        self._asking = bool(self._lists)
+        if self._asking:
+            self._clock.later(self._clock.now(), self._ask)
+
+    def told(self, device: str) -> tuple[str, str, str] | None:
+        """Name, first label and length (empty: not told) of the recorder's newest clip; None: it has told of none."""
+        name, start = self._board.get(device, CLIP_NAME), self._board.get(device, CLIP_START)
+        if name.value is None or start.value is None:
+            return None
+        return str(name.value), str(start.value), str(self._board.get(device, CLIP_LENGTH).value or "")
+
+    def estimate(self, lane: Lane) -> bool:
+        """Until the clip list tells, the first label is reckoned back from a timecode read while it rolled.
+
+        Returns: whether it is known now and was not before.
+        """
+        if not lane.format:
+            lane.format = last_seen(self._board, lane.device, INPUT_FORMAT) or ""
+        reading, rate = self._board.get(lane.device, TIMECODE), lane.rate
+        seen = reading.quality is Quality.GOOD and reading.asked_at >= lane.seen_at > NEVER
+        if lane.start or rate is None or not seen:
+            return False  # also if an earlier process saw it begin
+        try:
+            label = Label.parse(str(reading.value))
+            rate = rate.with_drop(label.drop)
+            back = round((reading.read_at - lane.seen_at) * rate.frames / rate.seconds)
+            lane.start = str(label_at(frame_number(label, rate) - back, rate))
+        except ValueError:
+            return False
+        return True
+
+
+def is_earlier(lane: Lane, told: tuple[str, str, str], take: Take, before: Take | None) -> bool:
+    """Is the clip told that of an earlier lane of the same recorder, in its take or the one before? Lists are late."""
+    others = [*(before.lanes.get(lane.device, ()) if before is not None else ()), *take.lanes[lane.device]]
+    return any(one is not lane and (one.clip, one.start) == told[:2] for one in others)
+
+
+def is_plausible(lane: Lane, start: str, length: str) -> bool:
+    """Is this first label near where we saw the lane begin, or does the clip go on long after that?
+
+    A list may still end in the clip before.
+    """
+    rate = lane.rate
+    if rate is None or lane.start_exact:
+        return True
+    if not lane.start:
+        return False  # not reckoned yet; the next look tells again
+    try:
+        away = span_frames(Label.parse(lane.start), Label.parse(start), rate)
+        lasts = frame_number(Label.parse(length), rate.with_drop(False)) if length else 0
+    except ValueError:
+        return False
+    return abs(away) <= PLAUSIBLE_S * rate.nominal or (away < 0 and away + lasts >= REACHES_S * rate.nominal)
