@@ -9,7 +9,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Final
 
-from bench import roll, sick, state, weight
+from bench import roll, routes, sick, state, weight
 from bench.farend import FarEndError, build
 from bench.process import BenchError, may_open_files, processors
 from bench.rows import Row, details, table
@@ -40,6 +40,10 @@ CASES: Final[dict[str, tuple[str, Callable[[Path, bool], list[Row]]]]] = {
     "busy": (
         "roll all of 1,000 while their notices come",
         lambda program, quick: state.measure_rolls(program, repeats=1 if quick else 5, rounds=4 if quick else 10),
+    ),
+    "routes": (
+        "1,000 routes asked together of 40 routers, beside the shortest way for each in turn",
+        lambda program, quick: routes.measure(seeds=range(2) if quick else range(7)),
     ),
     "weight": (
         "memory, and the first answer",
