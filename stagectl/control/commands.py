@@ -8,7 +8,7 @@ from collections import OrderedDict
 from collections.abc import Callable, Mapping, Sequence
 from typing import Final, Protocol
 
-from stagectl.control.access import Holding, Limit, Lock, Person, may
+from stagectl.control.access import Holding, Limit, Lock, Person, may, touched
 from stagectl.control.groups import Command, Group
 from stagectl.control.judging import Judge, Log
 from stagectl.control.ramps import Ramp, rise_s
@@ -48,6 +48,7 @@ class Commands:
         self.groups: OrderedDict[str, Group] = OrderedDict()
         self.judge = Judge(board, clock, log, boxes)
         self.judge.relaunch = self._relaunch
+        self.judge.on_stage = self._stage_over
         self._clock = clock
         self._log = log
 
@@ -201,9 +202,44 @@ class Commands:
             except BaseException:
                 self._give_up(group, ready)
                 raise
-            ready = self._still_so(ready)
-        self._launch(ready)
+            group.to_come = group.stages(ready)
+            self._go_on(group)
         self.judge.settle(group)
+
+    def _go_on(self, group: Group) -> None:
+        """Send the next stage that has anything to send; the one after it follows when all of that is judged."""
+        while group.to_come:
+            stage = self._still_so(self._let_go_on(group, group.to_come.pop(0)))
+            if stage:
+                self._launch(stage)
+                if any(command.verdict is None for command in stage):
+                    group.under_way = stage
+                    return
+
+    def _stage_over(self, group: Group) -> None:
+        """A command of a staged group has its verdict: the next stage goes out in a turn of the loop of its own."""
+        if all(command.verdict is not None for command in group.under_way):
+            group.under_way = []
+            self._clock.later(self._clock.now(), lambda: self._go_on(group))
+
+    def _let_go_on(self, group: Group, stage: Sequence[Command]) -> list[Command]:
+        """Those of a stage for which nothing has failed that had to come first; the others are refused."""
+        failed = {
+            pair: command
+            for command in group.commands
+            if command.verdict is not None and command.verdict.ended not in (Ended.VERIFIED, Ended.SENT)
+            for pair in touched(command.ask)
+        }
+        going: list[Command] = []
+        for command in stage:
+            first = next((failed[pair] for pair in command.ask.after if pair in failed), None)
+            if first is None or command.verdict is not None:
+                going.append(command)
+                continue
+            why = f"what had to come first did not: {first.ask.target} {first.ask.verb.say().removeprefix('set ')}"
+            held = RefusedError(why, remedy="Put that right first, then ask again.", code="held-back")
+            self.judge.end(command, self.judge.refusal(command, held, self._clock.now()))
+        return going
 
     def _still_so(self, ready: Sequence[Command]) -> list[Command]:
         """Time has passed since they were let through: locks, limits, needs and moot are judged again."""
@@ -281,6 +317,13 @@ class Commands:
         clauses = _not_yet(self.board, command)
         raise RefusedError(f"{clauses}.", code="needs" if truth is NO else "needs-unknown")
 
+    def takes_s(self, group: Group) -> float:
+        """The longest it may take from now until the last verdict: stages wait for each other, levels rise slowly."""
+        return sum(
+            max(self._rise_s(command) + command.ask.verb.deadline_s() + command.ask.verb.hold_s() for command in stage)
+            for stage in group.stages(group.commands)
+        )
+
     def _write_down(self, group: Group) -> None:
         self.remember(group)
         group.number = self._log.write(
@@ -304,6 +347,7 @@ class Commands:
         for command in others:
             if command.box is None:
                 self.judge.watch_from(command, command.acted_at)
+                command.deadline_at = self._clock.now() + command.ask.verb.deadline_s() + command.ask.verb.hold_s()
             elif command.looking:
                 self.judge.watch_from(command, self._clock.now())
             elif command.prepared is None or command.prepared.epoch != command.box.epoch:

@@ -1,7 +1,7 @@
 """What is one press? A group of commands with a verdict each; the group's is the worst one plus a count."""
 
 import asyncio
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -84,6 +84,8 @@ class Group:
         durable: False when the journal could not be synced.
         take: the take it starts or ends.
         source: where it was asked from, such as "127.0.0.1 http"; empty: not known.
+        to_come: commands of later stages, lowest first.
+        under_way: the stage before them.
     """
 
     id: str
@@ -101,6 +103,8 @@ class Group:
     source: str = ""
     open: int = 0
     ended_at: float | None = None
+    to_come: "list[list[Command]]" = field(default_factory=list)
+    under_way: "list[Command]" = field(default_factory=list)
     on_end: "list[Callable[[Group], None]]" = field(default_factory=list)
     _done: asyncio.Event = field(default_factory=asyncio.Event)
 
@@ -108,6 +112,13 @@ class Group:
     def ended(self) -> bool:
         """Every command has its verdict."""
         return self.ended_at is not None
+
+    def stages(self, of: "Iterable[Command]") -> "list[list[Command]]":
+        """Some of its commands, parted by stage, lowest first; one list if nothing waits for anything."""
+        found: dict[int, list[Command]] = {}
+        for command in of:
+            found.setdefault(command.ask.stage, []).append(command)
+        return [found[stage] for stage in sorted(found)]
 
     @property
     def verdicts(self) -> Sequence[Verdict]:

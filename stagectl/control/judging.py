@@ -35,11 +35,13 @@ class Judge:
     Attributes:
         on_end: told each group when its last verdict is in.
         relaunch: sends a command whose effect seemed to be there already and is not.
+        on_stage: told a group of several stages when one of its commands has its verdict and others wait for it.
     """
 
     def __init__(self, board: Board, clock: Clock, log: Log, boxes: Container[str]) -> None:
         self.on_end: list[Callable[[Group], None]] = []
         self.relaunch: Callable[[Command], None] = lambda command: None
+        self.on_stage: Callable[[Group], None] = lambda group: None
         self._board = board
         self._boxes = boxes
         self._clock = clock
@@ -309,6 +311,8 @@ class Judge:
         group = command.group
         if group is not None and group.open:
             group.open -= 1
+            if group.to_come and group.under_way:
+                self.on_stage(group)
             self.settle(group)
 
     def settle(self, group: Group) -> None:

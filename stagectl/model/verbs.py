@@ -157,6 +157,11 @@ class Ask:
     """One verb for one device, with who asks and through which door.
 
     Not frozen: a roll is kept armed before anybody pressed, and gets its asker at go.
+
+    Attributes:
+        take: the take it starts or ends.
+        stage: it goes out when all of its group with a lower stage have their verdict.
+        after: (device, point) of lower stages that must have ended well, or it does not go out at all.
     """
 
     id: str
@@ -164,4 +169,6 @@ class Ask:
     inlet: str
     target: str
     verb: Verb
-    take: int | None = None  # the take it starts or ends
+    take: int | None = None
+    stage: int = 0
+    after: tuple[tuple[str, str], ...] = ()

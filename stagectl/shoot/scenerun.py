@@ -380,8 +380,7 @@ class Runner:
         for group in groups:
             waits = [command.deadline_at for command in group.commands if command.deadline_at != float("inf")]
             longest = max(waits, default=0.0) - self._house.world.clock.now()
-            own = max((one.ask.verb.deadline_s() + one.ask.verb.hold_s() for one in group.commands), default=0.0)
-            if not await group.wait(max(longest, own) + SLACK_S):
+            if not await group.wait(max(longest, self._house.commands.takes_s(group)) + SLACK_S):
                 failures.append(Failure(number, Ended.UNCONFIRMED, f"{group.say}: no verdict in time"))
                 continue
             worst = group.worst

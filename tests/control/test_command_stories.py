@@ -42,6 +42,7 @@ asks = st.sampled_from(BOXES).flatmap(lambda name: st.tuples(st.just(name), st.s
 hands = st.sampled_from(BOXES).flatmap(lambda name: st.tuples(st.just(name), st.sampled_from(HANDS[name])))
 steps = st.one_of(
     st.tuples(st.just("press"), times, st.lists(asks, min_size=1, max_size=4), st.booleans()),
+    st.tuples(st.just("stages"), times, st.lists(asks, min_size=2, max_size=5), st.booleans()),
     st.tuples(st.just("hand"), times, hands, st.booleans()),
     st.tuples(st.just("switch"), times, st.sampled_from(BOXES), st.sampled_from(SWITCHES)),
     st.tuples(st.just("heal"), times, st.sampled_from(BOXES), st.none()),
@@ -72,7 +73,16 @@ class Story:
         await until(lambda: all(box.adopted for box in self.booth.boxes.values()))
 
     def _press(self, some: list[tuple[str, Verb]], cancel: bool) -> None:
-        asked = [Ask("", "ines", "test", name, verb) for name, verb in some]
+        self._ask([Ask("", "ines", "test", name, verb) for name, verb in some], cancel)
+
+    def _stages(self, some: list[tuple[str, Verb]], cancel: bool) -> None:
+        """Two at a time, each only after the one two before it."""
+        asked = [Ask("", "ines", "test", name, verb, stage=place // 2) for place, (name, verb) in enumerate(some)]
+        for first, then in zip(asked, asked[2:], strict=False):
+            then.after = tuple((first.target, name) for name in first.verb.touches())
+        self._ask(asked, cancel)
+
+    def _ask(self, asked: list[Ask], cancel: bool) -> None:
         group = self.booth.group()
         commands = self.booth.commands.arm(INES, asked)
         self.groups.append(group)

@@ -3,13 +3,12 @@
 from typing import Any, Final
 
 from stagectl.control.access import Person
-from stagectl.control.groups import Command, Group
-from stagectl.control.ramps import rise_s
+from stagectl.control.groups import Group
 from stagectl.inlets.http import views
 from stagectl.inlets.http.calls import Answer, Call, Door
 from stagectl.inlets.http.problems import refused
 from stagectl.model.errors import RefusedError
-from stagectl.model.verbs import Ended, Set
+from stagectl.model.verbs import Ended
 from stagectl.shoot.house import Wish
 
 PATIENCE_S: Final = 2.0  # beyond the verbs' own deadlines
@@ -45,15 +44,7 @@ async def submit(door: Door, wish: Wish) -> Group:
 
 async def judged(door: Door, group: Group) -> bool:
     """Wait for the verdicts as long as their deadlines and rises need, with patience. False: not all are in."""
-    longest = max((_takes_s(door, command) for command in group.commands), default=0.0)
-    return await group.wait(longest + PATIENCE_S)
-
-
-def _takes_s(door: Door, command: Command) -> float:
-    """How long a command may take until it is judged."""
-    verb = command.ask.verb
-    rise = rise_s(door.house.board, command.ask.target, verb) if isinstance(verb, Set) else 0.0
-    return rise + verb.deadline_s() + verb.hold_s()
+    return await group.wait(door.house.commands.takes_s(group) + PATIENCE_S)
 
 
 async def answered(call: Call, wish: Wish) -> Answer:
