@@ -16,7 +16,7 @@ from stagectl.model.errors import RefusedError
 from stagectl.model.points import PointSpec, Poked, Quality, Reading
 from stagectl.model.verbs import Ask, Set, Verb, checked
 from stagectl.model.words import nearest
-from stagectl.shoot.wiring import Hop, NoWayError, Port, Way, Wiring
+from stagectl.shoot.wiring import Bound, Hop, NoWayError, Port, Way, Wiring
 from stagectl.site import Site
 
 PLANNED_S: Final = 3.0  # a way that was asked for is kept free this long, until its crosspoints are seen; own choice
@@ -49,6 +49,7 @@ class Paths:
     name = "paths"
 
     def __init__(self, board: Board, site: Site) -> None:
+        self._pictures = site.pictures
         self.wiring = Wiring(site.pictures.sources, site.pictures.destinations, site.pictures.tie_lines)
         destinations = self.wiring.destinations
         self.capability = Capability(
@@ -123,13 +124,22 @@ class Paths:
             )
         # a tie-line that is being left is not free before it is seen to be left
         held = self.wiring.held(self._last, but=name) | self.wiring.held(self._soon_to_be, but=name)
+        called = self.wiring.name(source)
+        bound = Bound(name, self._pictures.gives.get(called, ""), self._pictures.takes.get(name, ()))
         try:
-            return name, source, self.wiring.plan(source, output, self._soon_to_be, held)
+            return name, source, self.wiring.plan(source, output, self._soon_to_be, held, bound)
         except NoWayError as none:
-            raise self._refusal(name, self.wiring.name(source), none, held) from None
+            raise self._refusal(bound, called, none, held) from None
 
-    def _refusal(self, name: str, source: str, none: NoWayError, held: dict[Port, tuple[str, ...]]) -> RefusedError:
-        if not none.held:
+    def _refusal(self, bound: Bound, source: str, none: NoWayError, held: dict[Port, tuple[str, ...]]) -> RefusedError:
+        name = bound.destination
+        if not none.held and not none.kept:
+            if none.unfit:
+                return RefusedError(
+                    f"No way from {source} to {name} takes {bound.form or 'its format'}.",
+                    remedy="Change the source's format, or lead it through a processor that takes it.",
+                    code="no-way",
+                )
             return RefusedError(
                 f"No tie-line leads from {source} to {name}.",
                 remedy="Patch one, and write it in the site file.",
@@ -143,6 +153,10 @@ class Paths:
                 f"{tie.from_router} {tie.output} to {tie.to_router} {tie.input} is held by "
                 f"{' and '.join(held[near])} ({carries})"
             )
+        told.extend(
+            f"{tie.from_router} {tie.output} to {tie.to_router} {tie.input} is kept for {' and '.join(tie.kept_for)}"
+            for tie in none.kept
+        )
         return RefusedError(
             f"No tie-line is free to bring {source} to {name}: {', '.join(told)}.",
             remedy="Give one of them another picture first.",

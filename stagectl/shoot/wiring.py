@@ -3,9 +3,9 @@
 Pure: what stands on the crosspoints is handed in. Outputs and inputs count from one.
 """
 
-from collections import deque
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from heapq import heappop, heappush
 from typing import Final, Protocol
 
 Port = tuple[str, int]
@@ -31,6 +31,26 @@ class Tie(Protocol):
 
     @property
     def input(self) -> int: ...
+
+    @property
+    def delay(self) -> int:
+        """Frames."""
+
+    @property
+    def takes(self) -> tuple[str, ...]:
+        """Formats that pass; empty: all."""
+
+    @property
+    def gives(self) -> str:
+        """The format behind it; empty: as it came."""
+
+    @property
+    def kept_for(self) -> tuple[str, ...]:
+        """Destinations it is kept for; empty: all."""
+
+    @property
+    def called(self) -> str:
+        """A processor's name; empty: a mere cable."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,12 +86,38 @@ class Way:
         return ", ".join([*named, " > ".join(steps)]) if self.source else "not known"
 
 
-class NoWayError(Exception):
-    """No way leads there now. `held`: the tie-lines that could, but are in use, in the order of the search."""
+@dataclass(frozen=True, slots=True)
+class Bound:
+    """Where a way shall lead to, beside its output.
 
-    def __init__(self, held: Sequence[Tie]) -> None:
+    Attributes:
+        destination: its name, for tie-lines that are kept for some.
+        form: the source's format; empty: not known, and then every tie-line takes it.
+        takes: formats that serve the destination; empty: all.
+    """
+
+    destination: str = ""
+    form: str = ""
+    takes: tuple[str, ...] = ()
+
+
+ANYWHERE: Final = Bound()
+
+
+class NoWayError(Exception):
+    """No way leads there now.
+
+    Attributes:
+        held: tie-lines that could, but are in use, in the order of the search.
+        kept: tie-lines that could, but are kept for others.
+        unfit: ways there are, but none that this format passes.
+    """
+
+    def __init__(self, held: Sequence[Tie], kept: Sequence[Tie] = (), *, unfit: bool = False) -> None:
         super().__init__("no way")
         self.held = tuple(held)
+        self.kept = tuple(kept)
+        self.unfit = unfit
 
 
 class Wiring:
@@ -158,37 +204,71 @@ class Wiring:
         return list(seen)
 
     def plan(
-        self, start: Port, output: Port, now: Crosspoints, held: Mapping[Port, tuple[str, ...]]
+        self,
+        start: Port,
+        output: Port,
+        now: Crosspoints,
+        held: Mapping[Port, tuple[str, ...]],
+        bound: Bound = ANYWHERE,
     ) -> tuple[Hop, ...]:
-        """The shortest way from an input to an output, from the source on.
+        """The cheapest way from an input to an output, from the source on.
 
         A tie-line that another destination uses is taken only if it carries this very picture, and then nothing
-        before it is changed. Breadth first: the fewest tie-lines; among equals what carries this picture already
-        (a tie-line saved), then what stands, then the file's order.
+        before it is changed. Each tie-line costs one, each frame of its delay one more; among equals comes first what
+        carries this picture already (a tie-line saved), then what stands, then the file's order. The search goes
+        back from the output and carries along which formats would serve there (None: all).
 
         Raises:
-            NoWayError: no tie-line leads there, or those that do are held.
+            NoWayError: no tie-line leads there, or those that do are held, kept for others, or don't take the format.
         """
-        waiting: deque[tuple[Port, tuple[Hop, ...], bool]] = deque([(output, (), False)])
-        seen = {output}
+        first: _Step = (output, (), False, frozenset(bound.takes) or None)
+        heap: list[tuple[int, int, _Step]] = [(0, 0, first)]
+        pushed = 0
+        done: dict[tuple[Port, frozenset[str] | None], None] = {}
         blocked: dict[Port, Tie] = {}
-        while waiting:
-            port, after, shared = waiting.popleft()
+        kept: dict[Port, Tie] = {}
+        unfit = False
+        while heap:
+            cost, _, (port, after, shared, serve) = heappop(heap)
+            if (port, serve) in done:
+                continue
+            done[port, serve] = None
             router, stands = port[0], now(port)
             if router == start[0] and (not shared or stands == start[1]):
-                return (Hop(*port, start[1]), *after)
+                if serve is None or not bound.form or bound.form in serve:
+                    return (Hop(*port, start[1]), *after)
+                unfit = True
             ties = self._into.get(router, [])
             carries = {_near(tie): self.trace(_near(tie), now).start == start for tie in ties}
             for tie in sorted(ties, key=lambda tie: (not carries[_near(tie)], tie.input != stands)):
                 near = _near(tie)
-                if near in seen or (shared and tie.input != stands):
+                if any((hop.router, hop.output) == near for hop in after) or (shared and tie.input != stands):
                     continue
                 if near in held and not carries[near]:
                     blocked[near] = tie
-                    continue
-                seen.add(near)
-                waiting.append((near, (Hop(*port, tie.input), *after), near in held))
-        raise NoWayError(tuple(blocked.values()))
+                elif tie.kept_for and bound.destination not in tie.kept_for:
+                    kept[near] = tie
+                elif (before := _before(tie, serve)) == frozenset():
+                    unfit = True
+                else:
+                    pushed += 1
+                    step: _Step = (near, (Hop(*port, tie.input), *after), near in held, before)
+                    heappush(heap, (cost + 1 + tie.delay, pushed, step))
+        raise NoWayError(tuple(blocked.values()), tuple(kept.values()), unfit=unfit)
+
+
+_Step = tuple[Port, tuple[Hop, ...], bool, frozenset[str] | None]
+"""An output on the way back: what comes after it, whether its picture is another's too, and what would serve there."""
+
+
+def _before(tie: Tie, serve: frozenset[str] | None) -> frozenset[str] | None:
+    """Formats that serve in front of a tie-line, if these serve behind it; None: all, empty: none."""
+    takes = frozenset(tie.takes) or None
+    if tie.gives:
+        return takes if serve is None or tie.gives in serve else frozenset()
+    if takes is None or serve is None:
+        return serve if takes is None else takes
+    return takes & serve
 
 
 def _near(tie: Tie) -> Port:

@@ -4,7 +4,7 @@ Plain data, checked against itself and frozen; `stagectl.site.load` makes it fro
 """
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal
 
@@ -40,12 +40,25 @@ class DeviceEntry:
 
 @dataclass(frozen=True, slots=True)
 class TieLine:
-    """A cable from an output of one router to an input of another; both count from one."""
+    """A cable from an output of one router to an input of another; both count from one.
+
+    Attributes:
+        delay: frames it costs; a processor's.
+        takes: picture formats that pass; empty: all.
+        gives: the format behind it; empty: as it came.
+        kept_for: destinations that it is kept for; empty: all.
+        called: what people call a processor; empty: a mere cable.
+    """
 
     from_router: str
     output: int
     to_router: str
     input: int
+    delay: int = 0
+    takes: tuple[str, ...] = ()
+    gives: str = ""
+    kept_for: tuple[str, ...] = ()
+    called: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,12 +70,16 @@ class Pictures:
         destinations: name -> (router, output); a recorder's name means its input.
         tie_lines: between routers, in the file's order.
         on_air: destinations that the audience sees.
+        gives: source -> the format it gives, as far as the site says.
+        takes: destination -> formats that serve it; one that is not listed takes all.
     """
 
     sources: Mapping[str, tuple[str, int]]
     destinations: Mapping[str, tuple[str, int]]
     tie_lines: tuple[TieLine, ...] = ()
     on_air: tuple[str, ...] = ()
+    gives: Mapping[str, str] = field(default_factory=dict)
+    takes: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

@@ -39,6 +39,17 @@ class DeviceShape(BaseModel):
     serial: str = Field("", description="the serial number it must have")
 
 
+class TieShape(_Shape):
+    """A tie-line of which more is to be said, or a processor between an output and an input."""
+
+    line: str = Field(description="from an output to an input", examples=["hall 12 to hall 12"])
+    called: str = Field("", description="what people call it")
+    delay: str = Field("", description="what it costs in time", examples=["2 frames"])
+    takes: list[str] = Field([], description="picture formats that pass; left out: all", examples=[["1080i50"]])
+    gives: str = Field("", description="the format behind it; left out: as it came", examples=["1080p25"])
+    kept_for: list[Name] = Field([], alias="kept for", description="destinations it is kept for; left out: all")
+
+
 class PicturesShape(_Shape):
     """Which picture comes in and goes out where."""
 
@@ -46,8 +57,12 @@ class PicturesShape(_Shape):
     destinations: dict[Name, Socket] = Field(
         {}, description="name: router and output; a recorder's name means its input"
     )
-    tie_lines: list[str] = Field(
+    tie_lines: list[str | TieShape] = Field(
         [], alias="tie-lines", description="cables between routers", examples=[["hall 15 to gallery 1"]]
+    )
+    gives: dict[Name, str] = Field({}, description="source: the format it gives", examples=[{"guest": "1080i50"}])
+    takes: dict[Name, list[str]] = Field(
+        {}, description="destination: formats that serve it", examples=[{"mix-rec": ["1080p25"]}]
     )
     on_air: list[Name] = Field([], alias="on air", description="destinations the audience sees")
 

@@ -1,12 +1,14 @@
 """Which pictures and sounds go where, and who sees and hears them?"""
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 
-from stagectl.filetree import Node, Text
+from stagectl.filetree import Node, Table, Text
+from stagectl.model.timecode import rate_of_format
 from stagectl.site.draft import Draft, unknown
 from stagectl.site.entries import Pictures, Sound, StationEntry, TieLine
-from stagectl.site.schema import PicturesShape, SoundShape, StationShape, words_of
-from stagectl.site.words import read_line, read_socket, read_sound, read_tie
+from stagectl.site.schema import PicturesShape, SoundShape, StationShape, TieShape, words_of
+from stagectl.site.words import read_frames, read_line, read_socket, read_sound, read_tie
 
 
 def read_pictures(draft: Draft) -> Pictures:
@@ -21,7 +23,12 @@ def read_pictures(draft: Draft) -> Pictures:
     ties = []
     for node in draft.listed(table.get("tie-lines")):
         with draft.issues.gather():
-            ties.append(_read_tie(draft, node.as_text()))
+            ties.append(_read_tie(draft, node, destinations))
+    gives = {name: text.value for name, (text,) in _formats(draft, table.get("gives"), "source", sources).items()}
+    takes = {
+        name: tuple(text.value for text in texts)
+        for name, texts in _formats(draft, table.get("takes"), "destination", destinations).items()
+    }
     on_air: dict[str, None] = {}
     for node in draft.listed(table.get("on air")):
         with draft.issues.gather():
@@ -29,7 +36,7 @@ def read_pictures(draft: Draft) -> Pictures:
             if text.value not in destinations and text.value not in draft.doubtful:
                 raise unknown(text, "destination", destinations)
             on_air[text.value] = None
-    return Pictures(sources, destinations, tuple(ties), tuple(on_air))
+    return Pictures(sources, destinations, tuple(ties), tuple(on_air), gives, takes)
 
 
 def read_sound_places(draft: Draft) -> Sound:
@@ -60,15 +67,62 @@ def _read_places(
     return found
 
 
-def _read_tie(draft: Draft, text: Text) -> TieLine:
+def _formats(draft: Draft, node: Node | None, thing: str, known: Mapping[str, object]) -> dict[str, list[Text]]:
+    """Read picture formats of sources or destinations: one word, or a list of them for a destination."""
+    found: dict[str, list[Text]] = {}
+    for name, key, value in draft.named(node):
+        with draft.issues.gather():
+            if name not in known and name not in draft.doubtful:
+                raise unknown(key, thing, known)
+            found[name] = _format_list(value) if thing == "destination" else [_format(value.as_text())]
+    return found
+
+
+def _format_list(node: Node) -> list[Text]:
+    return [_format(item.as_text()) for item in node.as_rows()]
+
+
+def _format(text: Text) -> Text:
+    """A picture format. Raises FileError."""
+    if rate_of_format(text.value) is None:
+        raise text.wrong(f'"{text.value[:40]}" is no picture format.', "Write it like 1080p25 or 1080i50.")
+    return text
+
+
+def _read_tie(draft: Draft, node: Node, destinations: Mapping[str, object]) -> TieLine:
+    """Read a tie-line: its two ends alone, or a table with more."""
+    table = None if isinstance(node, Text) else node.as_table()
+    text = node.as_text() if table is None else table["line"].as_text()
     from_router, output, to_router, number = read_tie(text)
     draft.must_be("router", from_router, text)
     draft.must_be("router", to_router, text)
-    if from_router == to_router:
-        raise text.wrong("a tie-line leads to another router.", "Look at the names.")
+    if from_router == to_router and (table is None or "called" not in table):
+        remedy = "Look at the names." if table is None else "Look at the names, or say what processor it is: `called`."
+        raise text.wrong("a tie-line leads to another router.", remedy)
     draft.take("output", from_router, output, text)
     draft.take("input", to_router, number, text)
-    return TieLine(from_router, output, to_router, number)
+    tie = TieLine(from_router, output, to_router, number)
+    return tie if table is None else _read_more(draft, table, tie, destinations)
+
+
+def _read_more(draft: Draft, table: Table, tie: TieLine, destinations: Mapping[str, object]) -> TieLine:
+    with draft.issues.gather():
+        table.only(words_of(TieShape))
+    kept: dict[str, None] = {}
+    for item in draft.listed(table.get("kept for")):
+        with draft.issues.gather():
+            name = item.as_text()
+            if name.value not in destinations and name.value not in draft.doubtful:
+                raise unknown(name, "destination", destinations)
+            kept[name.value] = None
+    return replace(
+        tie,
+        delay=read_frames(table["delay"].as_text()) if "delay" in table else 0,
+        takes=tuple(text.value for text in _format_list(table["takes"])) if "takes" in table else (),
+        gives=_format(table["gives"].as_text()).value if "gives" in table else "",
+        kept_for=tuple(kept),
+        called=read_line(table["called"].as_text()) if "called" in table else "",
+    )
 
 
 def read_stations(draft: Draft, pictures: Pictures, sound: Sound) -> dict[str, StationEntry]:

@@ -94,6 +94,14 @@ def read_tie(text: Text) -> tuple[str, int, str, int]:
     return found[1], _number(found[2], text), found[3], _number(found[4], text)
 
 
+def read_frames(text: Text) -> int:
+    """Read "2 frames" or "1 frame". Raises FileError."""
+    found = re.fullmatch(r"([0-9]{1,3}) frames?", " ".join(text.value.split()))
+    if found is None:
+        raise _unreadable(text, "2 frames")
+    return int(found[1])
+
+
 def read_sound(text: Text, what: str) -> tuple[str, int]:
     """Read "mixer strip 5" or "mixer bus 3", as `what` says. Raises FileError as `read_socket`."""
     found = _SOUND.fullmatch(" ".join(text.value.split()))

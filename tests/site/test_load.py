@@ -194,6 +194,21 @@ pictures:
   destinations: {program: gallery 1}
 """
 )
+
+
+def test_a_processor_says_its_delay_and_formats_and_whom_it_is_kept_for() -> None:
+    site = read(
+        WIRED
+        + "  gives: {wide: 1080i50}\n  takes: {program: [1080p25, 1080p50]}\n"
+        + "  tie-lines:\n    - {line: hall 15 to hall 2, called: Frame store, delay: 2 frames, takes: [1080i50],"
+        + " gives: 1080p25, kept for: [program]}"
+    )
+    assert site.pictures.tie_lines == (
+        TieLine("hall", 15, "hall", 2, 2, ("1080i50",), "1080p25", ("program",), "Frame store"),
+    )
+    assert (site.pictures.gives, site.pictures.takes) == ({"wide": "1080i50"}, {"program": ("1080p25", "1080p50")})
+
+
 WRONG: Final = [
     # id, file, what is said of it
     ("nothing", "", "site.yaml: nothing stands in this file. Write at least one line like `name: value`."),
@@ -389,6 +404,29 @@ WRONG: Final = [
         "a tie-line to itself",
         WIRED + "  tie-lines: [hall 15 to hall 2]",
         "site.yaml:11:15 pictures.tie-lines.1: a tie-line leads to another router. Look at the names.",
+    ),
+    (
+        "a processor without a name",
+        WIRED + "  tie-lines: [{line: hall 15 to hall 2, delay: 2 frames}]",
+        (
+            "site.yaml:11:22 pictures.tie-lines.1.line: a tie-line leads to another router. "
+            "Look at the names, or say what processor it is: `called`."
+        ),
+    ),
+    (
+        "a delay without its unit",
+        WIRED + "  tie-lines: [{line: hall 15 to hall 2, called: Sync, delay: 2}]",
+        'site.yaml:11:62 pictures.tie-lines.1.delay: "2" can\'t be read. Write it like 2 frames.',
+    ),
+    (
+        "a format that is none",
+        WIRED + "  gives: {wide: 1080x25}",
+        'site.yaml:11:17 pictures.gives.wide: "1080x25" is no picture format. Write it like 1080p25 or 1080i50.',
+    ),
+    (
+        "a tie-line kept for nobody",
+        WIRED + "  tie-lines: [{line: hall 15 to hall 2, called: Sync, kept for: [nobody]}]",
+        'site.yaml:11:66 pictures.tie-lines.1.kept for.1: there is no destination "nobody". There is program.',
     ),
     (
         "a tie-line to a mixer",
