@@ -40,15 +40,16 @@ def listed(*, names: Sequence[str]) -> str:
 def apart(*, frames: int, give: int = 0) -> str:
     """How far apart recorders began: "spread 1 frame", "spread 1, give or take 2 frames"."""
     if give:
-        return f"spread {frames}, give or take {_count(give, 'frame')}"
-    return f"spread {_count(frames, 'frame')}"
+        return f"spread {frames}, give or take {counted(give, 'frame')}"
+    return f"spread {counted(frames, 'frame')}"
 
 
-def _count(number: int, thing: str, things: str = "") -> str:
+def counted(number: int, thing: str, things: str = "") -> str:
+    """A number and its thing: "1 box", "4 boxes"."""
     return f"{number} {thing if number == 1 else things or f'{thing}s'}"
 
 
-def _ended(text: str) -> str:
+def full_stop(text: str) -> str:
     """With a full stop, unless it ends in something to type."""
     return text if not text or text.endswith((".", "?")) else f"{text}."
 
@@ -56,7 +57,7 @@ def _ended(text: str) -> str:
 def closed(*, say: str, remedy: str = "") -> str:
     """A sentence and its remedy as one text; what is to be typed stands at the end without a full stop."""
     typed = ": stagectl " in remedy
-    return " ".join(filter(None, (_ended(say), remedy if typed else _ended(remedy))))
+    return " ".join(filter(None, (full_stop(say), remedy if typed else full_stop(remedy))))
 
 
 # -- the state of the house --------------------------------------------------------------------------------------------
@@ -105,7 +106,7 @@ def unseen(*, called: str, for_s: float) -> str:
 
 def rolls_without(*, take: int, rolling: int, of: int, say: str) -> str:
     """`say`: the sentence about the recorder that is missing."""
-    return f"Take {take} rolls on {rolling} of {of}. {_ended(say)}"
+    return f"Take {take} rolls on {rolling} of {of}. {full_stop(say)}"
 
 
 def rolls_standing(*, take: int, called: str, since: str) -> str:
@@ -171,12 +172,12 @@ def came_stale(*, called: str, for_s: float) -> str:
 def unreached_together(*, where: str, names: Sequence[str], since: str = "") -> str:
     """Many boxes of one network. `where`: "10.0.5.x"."""
     when = f" since {since}" if since else ""
-    return f"{_count(len(names), 'box', 'boxes')} at {where} not reached{when}: {listed(names=names)}."
+    return f"{counted(len(names), 'box', 'boxes')} at {where} not reached{when}: {listed(names=names)}."
 
 
 def over(*, say: str, for_s: float) -> str:
     """`say`: what was wrong; it is over, and nobody has seen it."""
-    return f"Over after {spell(seconds=for_s)}: {_ended(say)}"
+    return f"Over after {spell(seconds=for_s)}: {full_stop(say)}"
 
 
 def stalled(*, for_s: float, called: str = "", place: str = "") -> str:
@@ -189,11 +190,11 @@ def stalled(*, for_s: float, called: str = "", place: str = "") -> str:
 def known(*, say: str, more: int = 0) -> str:
     """Somebody has seen it. `more`: how many lie behind the same cause."""
     also = f", and {more} behind it" if more else ""
-    return f"Known{also}: {_ended(say)}"
+    return f"Known{also}: {full_stop(say)}"
 
 
 def put_aside(*, say: str, until: str) -> str:
-    return f"Put aside until {until}: {_ended(say)}"
+    return f"Put aside until {until}: {full_stop(say)}"
 
 
 # -- why something did not happen --------------------------------------------------------------------------------------
@@ -324,7 +325,7 @@ def box(
     if ended == "sent":
         return f"{called} was asked to {verb}; it can't report."
     if ended == "unconfirmed":
-        own = f" {_ended(why[:1].upper() + why[1:])}" if code == "born-before" else ""
+        own = f" {full_stop(why[:1].upper() + why[1:])}" if code == "born-before" else ""
         return f"{called}: {told}.{own} {remedy if own else 'Look at its front.'}"
     clause, act = reason(verb=verb, why=why, code=code, remedy=remedy)
     if verb == "roll" and act:
@@ -382,7 +383,7 @@ def on_the_way(*, say: str, of: int) -> str:
 def name_the_take(*, take: int, recorders: int, for_s: float) -> str:
     """A cut that names no take."""
     return (
-        f"Take {take} rolls on {_count(recorders, 'recorder')} since {spell(seconds=for_s)}. "
+        f"Take {take} rolls on {counted(recorders, 'recorder')} since {spell(seconds=for_s)}. "
         f"To end it: stagectl cut {take}"
     )
 
