@@ -27,11 +27,11 @@ def _set(face: Face, target: str, point: str, value: str) -> int:
 def route(face: Face, destination: str, source: str) -> int:
     """Bring a source to a destination, through tie-lines where needed."""
     site = face.client.get("site")
-    name = _picked(destination, site["destinations"], "destination")
-    return _set(face, "paths", f"{name}.shows", _picked(source, site["sources"], "picture source"))
+    name = picked(destination, site["destinations"], "destination")
+    return _set(face, "paths", f"{name}.shows", picked(source, site["sources"], "picture source"))
 
 
-def _picked(word: str, known: list[str], what: str) -> str:
+def picked(word: str, known: list[str], what: str) -> str:
     """The name that is meant: itself, or the only one that begins so."""
     low = word.strip().casefold()
     if low in known:

@@ -24,6 +24,7 @@ VERBS: Final[Mapping[str, str]] = {
     "scenes": "scene:scenes",
     "paths": "reads:paths",
     "route": "settings:route",
+    "station": "station:station",
     "level": "settings:level",
     "mute": "settings:mute",
     "set": "settings:set_point",

@@ -1,20 +1,21 @@
 """Who sees and hears what? A station is a named place: a picture destination and a sound bus.
 
 A house part, named "stations". `hears` speaks of the sound sources that the site names: each is *up* on the station's
-bus or not. Other strips, mutes and the bus's own level are left to the mixer: `hears` tells what is sent, not how loud.
+bus or not; a mix of the site is a name for several. Other strips, mutes and the bus's own level are left to the mixer:
+`hears` tells what is sent, not how loud.
 """
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, Final
+from typing import Any, ClassVar, Final
 
 from stagectl.model.board import Board
 from stagectl.model.capabilities.base import Capability
 from stagectl.model.capabilities.mixer import SEND_LEVEL
-from stagectl.model.conditions import number_of
+from stagectl.model.conditions import Condition, every, number_of
 from stagectl.model.errors import RefusedError
 from stagectl.model.points import Flags, PointSpec, Poked, Quality, Reading
-from stagectl.model.verbs import Ask, Set, Verb, checked
+from stagectl.model.verbs import Ask, Set, Verb, VerbSpec, checked
 from stagectl.model.words import nearest
 from stagectl.shoot.paths import SHOWS
 from stagectl.site import Site, StationEntry
@@ -29,7 +30,28 @@ SEES: Final[PointSpec[str]] = PointSpec("{station}.sees", str, settable=True, de
 HEARS: Final[PointSpec[str]] = PointSpec(
     "{station}.hears", str, settable=True, deadline_s=RISE_S, flags=Flags.LOUD, words=(NOTHING,)
 )
-STATIONS: Final = Capability("stations", 1, (SEES, HEARS), ())
+
+
+@dataclass(frozen=True, slots=True)
+class Show(Verb):
+    """Give a station a picture and its sound. An empty one is left as it is.
+
+    What is not to be heard any more goes down before the picture changes; what is to be heard comes up after.
+    """
+
+    spec: ClassVar[VerbSpec] = VerbSpec("show", RISE_S, "shown", flags=Flags.LOUD)
+    station: str
+    picture: str = ""
+    sound: str = ""
+
+    def effect(self) -> Condition:
+        sees = [SEES.at(self.station).is_(self.picture)] if self.picture else []
+        hears = [HEARS.at(self.station).is_(self.sound)] if self.sound else []
+        return every(*sees, *hears)
+
+
+STATIONS: Final = Capability("stations", 1, (SEES, HEARS), (Show,))
+_DOWN, _PICTURE, _UP = range(3)  # stages of one Show
 
 _WORST_LAST: Final = (Quality.GOOD, Quality.ASKED, Quality.STALE, Quality.UNKNOWN)
 
@@ -67,7 +89,7 @@ class Stations:
         self._sends = {name: self._sends_of(entry) for name, entry in site.stations.items()}
         seeing = (SEES.at(name) for name, entry in site.stations.items() if entry.sees)
         hearing = (HEARS.at(name) for name in site.stations if self._sends[name])
-        self.capability = Capability(STATIONS.kind, STATIONS.version, (*seeing, *hearing), ())
+        self.capability = Capability(STATIONS.kind, STATIONS.version, (*seeing, *hearing), STATIONS.verbs)
         self._dirty: dict[str, None] = {}
         self._writer = board.writer(self.name)
         self._writer.age_of = lambda spec: float("inf")
@@ -92,41 +114,81 @@ class Stations:
 
     def expand(self, ask: Ask) -> Sequence[Ask]:
         """The ask itself, judged by what the station then sees or hears, and the Sets that bring it about."""
-        verb = ask.verb
-        if not isinstance(verb, Set):
-            raise RefusedError(f"stations can't {verb.spec.name}.", remedy="Set what one sees or hears.", code="verb")
-        name, _, what = verb.point.name.partition(".")
-        entry = self._site.stations.get(name)
-        if entry is None:
+        match ask.verb:
+            case Show(station=name, picture=picture, sound=sound):
+                return self._expand_show(ask, self._entry(name), picture, sound)
+            case Set(point=point, value=value):
+                name, _, what = point.name.partition(".")
+                entry = self._entry(name)
+                return (
+                    [ask, self._picture(ask, entry, str(value))] if what == "sees" else self._hears(ask, entry, value)
+                )
+        raise RefusedError(f"stations can't {ask.verb.spec.name}.", remedy="Say what one sees or hears.", code="verb")
+
+    def _entry(self, name: str) -> StationEntry:
+        """By its name, or by what people call it. Raises RefusedError."""
+        stations = self._site.stations
+        found = stations.get(name) or next(
+            (one for one in stations.values() if one.called.casefold() == name.casefold()), None
+        )
+        if found is None:
+            raise RefusedError(f'There is no station "{name[:40]}".', remedy=nearest(name, stations), code="point")
+        return found
+
+    def _expand_show(self, ask: Ask, entry: StationEntry, picture: str, sound: str) -> list[Ask]:
+        """In three stages: what goes down, the picture, what comes up; itself with the last, when all can be seen."""
+        if not picture and not sound:
             raise RefusedError(
-                f'There is no station "{name}".', remedy=nearest(name, self._site.stations), code="point"
+                f"Nothing is said of what {entry.called} sees or hears.", remedy="Say it.", code="argument"
             )
-        if what == "sees":
-            if not entry.sees:
-                raise RefusedError(f"{entry.called} has no picture.", remedy="Give it a destination in the site file.")
-            return [ask, replace(ask, target="paths", verb=checked(SHOWS.at(entry.sees), str(verb.value)))]
-        return self._expand_hears(ask, entry, str(verb.value))
+        picture = self._named(picture)
+        said, down, up = self._sends_for(ask, entry, sound) if sound else ("", [], [])
+        itself = replace(ask, verb=Show(entry.name, picture, said), stage=_UP if up else _PICTURE)
+        asks = [itself, *(replace(one, stage=_DOWN) for one in down)]
+        if picture:
+            asks.append(replace(self._picture(ask, entry, picture), stage=_PICTURE))
+        return asks + [replace(one, stage=_UP) for one in up]
 
-    def _expand_hears(self, ask: Ask, entry: StationEntry, value: str) -> list[Ask]:
-        """What goes down stands before what comes up. A send that is up already keeps its level.
+    def _picture(self, ask: Ask, entry: StationEntry, picture: str) -> Ask:
+        if not entry.sees:
+            raise RefusedError(f"{entry.called} has no picture.", remedy="Give it a destination in the site file.")
+        return replace(ask, target="paths", verb=checked(SHOWS.at(entry.sees), picture))
 
-        Every named send of the bus is in it: what is right already is looked at, so that `hears` is young when judged.
+    def _named(self, picture: str) -> str:
+        """The name of a picture that was asked for as "hall input 4", for so it is shown."""
+        ports = self._site.pictures.sources.items()
+        return next((name for name, (router, number) in ports if picture == f"{router} input {number}"), picture)
+
+    def _hears(self, ask: Ask, entry: StationEntry, value: str) -> list[Ask]:
+        said, down, up = self._sends_for(ask, entry, value)
+        return [replace(ask, verb=Set(HEARS.at(entry.name), said)), *down, *up]
+
+    def _sends_for(self, ask: Ask, entry: StationEntry, value: str) -> tuple[str, list[Ask], list[Ask]]:
+        """What it then hears in words, the sends that go down and those that come up.
+
+        A send that is up already keeps its level. Every named send of the bus is in it: what is right already is looked
+        at, so that `hears` is young when judged.
         """
-        sends = self._sends[entry.name]
-        wanted = [] if value == NOTHING else [word.strip() for word in value.split("+")]
+        sends, mixes = self._sends[entry.name], self._site.sound.mixes
+        if not sends:
+            raise RefusedError(f"{entry.called} has no sound.", remedy="Give it a bus in the site file.")
+        words = [] if value == NOTHING else [word.strip() for word in value.split("+")]
         known = [send.source for send in sends]
+        wanted = [source for word in words for source in mixes.get(word, (word,))]
         for word in wanted:
             if word not in known:
                 raise RefusedError(
-                    f'{entry.called} has no sound "{word}" on its bus.', remedy=nearest(word, known), code="value"
+                    f'{entry.called} has no sound "{word}" on its bus.',
+                    remedy=nearest(word, (*known, *mixes)),
+                    code="value",
                 )
         down = [send for send in sends if send.source not in wanted]
         up = [send for send in sends if send.source in wanted]
-        said = _say(source for source in known if source in wanted)
-        asks = [replace(ask, verb=Set(HEARS.at(entry.name), said))]
-        asks += [replace(ask, target=send.mixer, verb=checked(send.spec, "off")) for send in down]
-        asks += [replace(ask, target=send.mixer, verb=checked(send.spec, self._level(send))) for send in up]
-        return asks
+        return (
+            self._say(source for source in known if source in wanted),
+            [replace(ask, target=send.mixer, verb=checked(send.spec, "off")) for send in down],
+            [replace(ask, target=send.mixer, verb=checked(send.spec, self._level(send))) for send in up],
+        )
 
     def act(self, verb: Verb) -> None:
         """Nothing happens without a device."""
@@ -168,10 +230,12 @@ class Stations:
             readings: list[Reading[Any]] = [self._board.reading(send.mixer, send.spec) for send in sends]
             quality = max((reading.quality for reading in readings), key=_WORST_LAST.index)
             known = all(self._up(send) is not None for send in sends)
-            said = _say(send.source for send in sends if self._up(send)) if known else None
+            said = self._say(send.source for send in sends if self._up(send)) if known else None
             asked_at = min(reading.asked_at for reading in readings)
             self._writer.compute(HEARS.at(station).name, said, quality=quality, asked_at=asked_at)
 
-
-def _say(sources: Iterable[str]) -> str:
-    return AND.join(sources) or NOTHING
+    def _say(self, sources: Iterable[str]) -> str:
+        """The mix of just these sources, else their names in the site's order."""
+        found = tuple(sources)
+        same = (name for name, members in self._site.sound.mixes.items() if set(members) == set(found))
+        return next(same, "") or AND.join(found) or NOTHING

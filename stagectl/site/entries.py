@@ -84,10 +84,17 @@ class Pictures:
 
 @dataclass(frozen=True, slots=True)
 class Sound:
-    """Which sound stands where: sources name -> (mixer, strip), buses name -> (mixer, bus)."""
+    """Which sound stands where.
+
+    Attributes:
+        sources: name -> (mixer, strip).
+        buses: name -> (mixer, bus).
+        mixes: name -> sources that are meant together: program, for one.
+    """
 
     sources: Mapping[str, tuple[str, int]]
     buses: Mapping[str, tuple[str, int]]
+    mixes: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

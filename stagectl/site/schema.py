@@ -72,6 +72,9 @@ class SoundShape(_Shape):
 
     sources: dict[Name, str] = Field({}, description="name: mixer and strip", examples=[{"piano": "mixer strip 1"}])
     buses: dict[Name, str] = Field({}, description="name: mixer and bus", examples=[{"director": "mixer bus 4"}])
+    mixes: dict[Name, list[Name]] = Field(
+        {}, description="sources that are meant together", examples=[{"program": ["piano", "presenter"]}]
+    )
 
 
 class StationShape(_Shape):

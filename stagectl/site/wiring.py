@@ -48,7 +48,26 @@ def read_sound_places(draft: Draft) -> Sound:
         table.only(words_of(SoundShape))
     sources = _read_places(draft, table.get("sources"), "mixer", "strip", lambda text: read_sound(text, "strip"))
     buses = _read_places(draft, table.get("buses"), "mixer", "bus", lambda text: read_sound(text, "bus"))
-    return Sound(sources, buses)
+    return Sound(sources, buses, _read_mixes(draft, table.get("mixes"), sources))
+
+
+def _read_mixes(draft: Draft, node: Node | None, sources: Mapping[str, object]) -> dict[str, tuple[str, ...]]:
+    """Read which sources are meant by one name; that name is none of theirs."""
+    mixes: dict[str, tuple[str, ...]] = {}
+    for name, key, value in draft.named(node):
+        with draft.issues.gather():
+            if name in sources:
+                raise key.wrong(f"{name} is a sound source already.", "Give the mix another name.")
+            members: dict[str, None] = {}
+            for item in value.as_rows():
+                text = item.as_text()
+                if text.value not in sources:
+                    raise unknown(text, "sound source", sources)
+                members[text.value] = None
+            if not members:
+                raise value.wrong("the list is empty.", "Write a sound source, or take the mix out.")
+            mixes[name] = tuple(members)
+    return mixes
 
 
 def _read_places(

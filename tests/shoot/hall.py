@@ -76,7 +76,9 @@ def site(
         groups={"iso": ("iso-1", "iso-2"), "recorder": ("iso-1", "iso-2")},
         pictures=Pictures(sources or SOURCES, destinations or DESTINATIONS, tuple(ties), ("program",)),
         sound=Sound(
-            {"piano": ("mixer", 1), "presenter": ("mixer", 5)}, {"director": ("mixer", 4), "bench": ("mixer", 3)}
+            {"piano": ("mixer", 1), "presenter": ("mixer", 5)},
+            {"director": ("mixer", 4), "bench": ("mixer", 3)},
+            {"program": ("piano", "presenter")},
         ),
         stations={
             "director": StationEntry("director", "Director", "director", "director", 1),
@@ -94,7 +96,7 @@ class PretendBox:
     """A box without a wire: does what it is asked in the next turn of the loop, and can be told to misbehave.
 
     Attributes:
-        sent: verbs whose bytes would have left.
+        sent: verbs whose bytes would have left; `left_at`: when.
         deaf: it says ok and does nothing.
         refuses: what it answers to everything, if not empty.
     """
@@ -106,6 +108,7 @@ class PretendBox:
         self.trouble = ""
         self.epoch = 1
         self.sent: list[Verb] = []
+        self.left_at: list[float] = []
         self.deaf = False
         self.refuses = ""
         self.writer = board.writer(name)
@@ -155,6 +158,7 @@ class PretendBox:
     def _carry_out(self, prepared: Prepared) -> None:
         for number, verb in enumerate(prepared.verbs):
             self.sent.append(verb)
+            self.left_at.append(self._clock.now())
             if self.refuses:
                 prepared.on_no(number if len(prepared.verbs) > 1 else None, self.refuses)
             elif not self.deaf:

@@ -57,12 +57,68 @@ async def test_another_source_takes_the_place_of_the_first_and_a_hand_set_level_
     own.boxes["mixer"].has(SEND_LEVEL.at(1, 4), -12.0)
     group = await give(own, "director.hears", "piano + presenter")
     assert group.worst is Ended.VERIFIED
+    assert own.board.get("stations", HEARS.at("director")).value == "program"  # the site's name for these two
     assert own.board.get("mixer", SEND_LEVEL.at(1, 4)).value == -12.0
     group = await give(own, "director.hears", "presenter")
     assert group.worst is Ended.VERIFIED
     assert own.board.get("mixer", SEND_LEVEL.at(1, 4)).value == "off"
     assert own.board.get("stations", HEARS.at("director")).value == "presenter"
     assert (await give(own, "director.hears", "nothing")).worst is Ended.VERIFIED
+
+
+async def show(own: House, **args: str) -> Group:
+    group = await own.submit(Wish(INES, "test", "stations", "show", args))
+    assert await group.wait(60)
+    return group
+
+
+def order(own: House) -> list[str]:
+    """The points that were set, in the order their bytes left; a rise once."""
+    found: dict[str, float] = {}
+    for name in ("mixer", "hall", "gallery"):
+        for at, verb in zip(own.boxes[name].left_at, own.boxes[name].sent, strict=True):
+            found.setdefault(f"{name} {verb.point.name}", at)
+    return sorted(found, key=lambda one: found[one])
+
+
+@virtual
+async def test_picture_and_sound_in_one_verb_sound_down_first_and_up_last() -> None:
+    own = hall()
+    own.boxes["mixer"].has(SEND_LEVEL.at(5, 4), -6.0)
+    own.boxes["gallery"].has(OUTPUT_SOURCE.at(3), 5)
+    await asyncio.sleep(0.01)
+    group = await show(own, station="Director", picture="hall input 4", sound="piano")
+    assert group.worst is Ended.VERIFIED
+    assert own.board.get("stations", SEES.at("director")).value == "wide"
+    assert own.board.get("stations", HEARS.at("director")).value == "piano"
+    went = order(own)
+    assert went[0] == "mixer strip.5.send.4.level"
+    assert went[-1] == "mixer strip.1.send.4.level"
+    assert "gallery output.3.source" in went[1:-1]
+
+
+@virtual
+async def test_a_mix_of_the_site_is_one_word() -> None:
+    own = hall()
+    group = await show(own, station="director", sound="program")
+    assert group.worst is Ended.VERIFIED
+    assert own.board.get("stations", HEARS.at("director")).value == "program"
+    assert own.boxes["gallery"].sent == []
+
+
+@virtual
+async def test_a_station_is_shown_nothing_by_a_word_that_says_nothing() -> None:
+    own = hall()
+    for args, why in [
+        ({"station": "director"}, "Nothing is said of what Director sees or hears."),
+        ({"station": "balcony", "picture": "wide"}, 'There is no station "balcony".'),
+        ({"station": "bench", "picture": "wide"}, "Piano bench has no picture."),
+        ({"station": "director", "sound": "organ"}, 'Director has no sound "organ" on its bus.'),
+    ]:
+        with pytest.raises(RefusedError) as no:
+            await show(own, **args)
+        assert str(no.value) == why
+    assert own.boxes["mixer"].sent == own.boxes["gallery"].sent == []
 
 
 @virtual

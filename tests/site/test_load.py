@@ -52,8 +52,9 @@ def test_the_demo_hall_stands_as_its_file_says() -> None:
     assert site.pictures.destinations["mix-rec"] == ("gallery", 2)
     assert site.pictures.tie_lines[2] == TieLine("gallery", 8, "hall", 16)
     assert site.pictures.on_air == ("program",)
+    assert site.sound.mixes["program"] == ("piano", "strings", "presenter")
     assert (site.sound.sources["piano"], site.sound.buses["director"]) == (("mixer", 1), ("mixer", 4))
-    assert site.stations["bench"] == StationEntry("bench", "Piano bench", "bench", "bench", 53)
+    assert site.stations["bench"] == StationEntry("bench", "Piano bench", "bench", "bench", 54)
     assert site.people == {"ines": Role.OPERATOR, "tomas": Role.ENGINEER, "mara": Role.VIEWER}
     assert site.mqtt.broker == "managed"
 
@@ -450,6 +451,21 @@ WRONG: Final = [
         "a bus on no mixer",
         DEVICES + "sound: {buses: {bench: hall bus 1}}",
         "site.yaml:8:24 sound.buses.bench: hall is no mixer. There is mixer.",
+    ),
+    (
+        "a mix of what is nowhere",
+        DEVICES + "sound: {sources: {piano: mixer strip 1}, mixes: {program: [piano, organ]}}",
+        'site.yaml:8:67 sound.mixes.program.2: there is no sound source "organ". There is piano.',
+    ),
+    (
+        "a mix called like a source",
+        DEVICES + "sound: {sources: {piano: mixer strip 1}, mixes: {piano: [piano]}}",
+        "site.yaml:8:50 sound.mixes.piano: piano is a sound source already. Give the mix another name.",
+    ),
+    (
+        "a mix of nothing",
+        DEVICES + "sound: {sources: {piano: mixer strip 1}, mixes: {program: []}}",
+        "site.yaml:8:59 sound.mixes.program: the list is empty. Write a sound source, or take the mix out.",
     ),
     (
         "a station that sees what is nowhere",
