@@ -6,16 +6,18 @@ Set of it expands to one Set for each crosspoint of the shortest way.
 
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import replace
-from typing import Any, Final
+from dataclasses import dataclass, replace
+from typing import Any, ClassVar, Final
 
 from stagectl.model.board import Board
 from stagectl.model.capabilities.base import Capability
 from stagectl.model.capabilities.router import OUTPUT_SOURCE
+from stagectl.model.conditions import Condition, every
 from stagectl.model.errors import RefusedError
 from stagectl.model.points import PointSpec, Poked, Quality, Reading
-from stagectl.model.verbs import Ask, Set, Verb, checked
+from stagectl.model.verbs import Ask, Set, Verb, VerbSpec, checked
 from stagectl.model.words import nearest
+from stagectl.shoot.routes.words import Route, read_routes, written
 from stagectl.shoot.wiring import Bound, Hop, NoWayError, Port, Way, Wiring
 from stagectl.site import Site
 
@@ -25,7 +27,21 @@ SHOWS: Final[PointSpec[str]] = PointSpec("{destination}.shows", str, settable=Tr
 WAY: Final[PointSpec[str]] = PointSpec("{destination}.way", str)
 TIES_FREE: Final[PointSpec[int]] = PointSpec("ties.free", int)  # tie-lines that feed no destination
 
-PATHS: Final = Capability("paths", 1, (SHOWS, WAY, TIES_FREE), ())
+
+@dataclass(frozen=True, slots=True)
+class RouteAll(Verb):
+    """Bring many sources to their destinations in one salvo: "program = wide, director = hands over hall 16"."""
+
+    spec: ClassVar[VerbSpec] = VerbSpec("route", 3, "routed")
+    routes: str
+
+    def effect(self) -> Condition:
+        return every(*(SHOWS.at(route.destination).is_(route.source) for route in read_routes(self.routes)))
+
+
+PATHS: Final = Capability("paths", 1, (SHOWS, WAY, TIES_FREE), (RouteAll,))
+
+ANEW: Final = "Plan anew: stagectl route plan"
 
 _WORST_LAST: Final = (Quality.GOOD, Quality.ASKED, Quality.STALE, Quality.UNKNOWN)
 
@@ -56,7 +72,7 @@ class Paths:
             PATHS.kind,
             PATHS.version,
             (*(spec.at(name) for name in destinations for spec in (SHOWS, WAY)), TIES_FREE),
-            (),
+            PATHS.verbs,
         )
         self._board = board
         self._readings: dict[Port, Reading[int]] = {}
@@ -82,18 +98,55 @@ class Paths:
         first, so that each of these looks is younger than it.
         """
         verb = ask.verb
+        if isinstance(verb, RouteAll):
+            routes, ways = self._salvo(verb)
+            return _staged(ask, RouteAll(", ".join(written(routes))), ways)
         if not isinstance(verb, Set):
             raise RefusedError(f"paths can't {verb.spec.name}.", remedy="Set what a destination shows.", code="verb")
-        name, source, hops = self._solve(verb)
-        itself = replace(ask, verb=Set(SHOWS.at(name), self.wiring.name(source)))
-        return [itself, *(replace(ask, target=hop.router, verb=_crosspoint(hop)) for hop in hops)]
+        name, source, hops = self._solve(verb.point.name.removesuffix(".shows"), str(verb.value))
+        return _staged(ask, Set(SHOWS.at(name), self.wiring.name(source)), [hops])
 
     def act(self, verb: Verb) -> None:
         """Keep the way free until it is seen: the next ask must not plan with the same tie-line."""
-        if isinstance(verb, Set):
-            until = self._board.clock.now() + PLANNED_S
-            for hop in self._solve(verb)[2]:
-                self._planned[hop.router, hop.output] = (hop.input, until)
+        if isinstance(verb, RouteAll):
+            self._salvo(verb, keep=True)
+        elif isinstance(verb, Set):
+            self._keep(self._solve(verb.point.name.removesuffix(".shows"), str(verb.value))[2])
+
+    def _keep(self, hops: Iterable[Hop]) -> None:
+        until = self._board.clock.now() + PLANNED_S
+        for hop in hops:
+            self._planned[hop.router, hop.output] = (hop.input, until)
+
+    def _salvo(self, verb: RouteAll, *, keep: bool = False) -> tuple[list[Route], list[tuple[Hop, ...]]]:
+        """The ways of many routes, each minding those before it. Raises RefusedError."""
+        routes = read_routes(verb.routes)
+        leaving = [route.destination for route in routes]
+        before = dict(self._planned)
+        found: list[Route] = []
+        ways: list[tuple[Hop, ...]] = []
+        taken: dict[Port, Hop] = {}
+        try:
+            for route in routes:
+                hops, source = self._way(route, leaving)
+                for hop in hops:
+                    _see_one(taken.setdefault((hop.router, hop.output), hop), hop)
+                self._keep(hops)
+                ways.append(hops)
+                found.append(replace(route, source=source))
+        except RefusedError:
+            self._planned = before
+            raise
+        if not keep:
+            self._planned = before
+        return found, ways
+
+    def _way(self, route: Route, leaving: Sequence[str]) -> tuple[tuple[Hop, ...], str]:
+        """The crosspoints of one of many routes, and what its source is called."""
+        if route.over is not None:
+            return self._over(route, route.over, leaving)
+        _, source, hops = self._solve(route.destination, route.source)
+        return hops, self.wiring.name(source)
 
     @contextmanager
     def trial(self) -> Iterator[None]:
@@ -106,28 +159,58 @@ class Paths:
 
     def shown(self, destination: str) -> Way:
         """What a destination shows, and its way; from the last values known."""
-        return self.wiring.trace(self.wiring.destinations[destination], self._last)
+        return self.wiring.trace(self.wiring.destinations[destination], self.standing)
 
-    def _solve(self, verb: Set[Any]) -> tuple[str, Port, tuple[Hop, ...]]:
-        """Destination, input and way. Raises RefusedError."""
-        name = verb.point.name.removesuffix(".shows")
-        output = self.wiring.destinations.get(name)
+    def ends(self, destination: str, source: str) -> tuple[Port, Port]:
+        """Output and input that two names mean. Raises RefusedError: code "point" or "value"."""
+        output = self.wiring.destinations.get(destination)
         if output is None:
             raise RefusedError(
-                f'There is no destination "{name}".', remedy=nearest(name, self.wiring.destinations), code="point"
+                f'There is no destination "{destination}".',
+                remedy=nearest(destination, self.wiring.destinations),
+                code="point",
             )
-        word = str(verb.value)
-        source = self.wiring.source(word)
-        if source is None:
+        start = self.wiring.source(source)
+        if start is None:
             raise RefusedError(
-                f'There is no picture source "{word}".', remedy=nearest(word, self.wiring.sources), code="value"
+                f'There is no picture source "{source}".', remedy=nearest(source, self.wiring.sources), code="value"
             )
+        return output, start
+
+    def _over(self, route: Route, over: Sequence[Port], leaving: Sequence[str]) -> tuple[tuple[Hop, ...], str]:
+        """A way whose tie-lines were chosen beforehand, if they still serve. Raises RefusedError.
+
+        What the other destinations of the same press hold now they are about to leave.
+        """
+        output, start = self.ends(route.destination, route.source)
+        held = self._held(leaving)
+        hops, at = [], start
+        for near in over:
+            tie = self.wiring.tie(near)
+            if tie is None or near[0] != at[0]:
+                said = f"No tie-line leaves {near[0]} {near[1]} on the way from {route.source} to {route.destination}."
+                raise RefusedError(said, remedy=ANEW, code="no-way")
+            if near in held and self.expected(near) != at[1]:
+                said = f"{near[0]} {near[1]} is held by {' and '.join(held[near])} by now."
+                raise RefusedError(said, remedy=ANEW, code="no-way")
+            hops.append(Hop(*near, at[1]))
+            at = (tie.to_router, tie.input)
+        if at[0] != output[0]:
+            raise RefusedError(f"{route.say()} does not reach {route.destination}.", remedy=ANEW, code="no-way")
+        return (*hops, Hop(*output, at[1])), self.wiring.name(start)
+
+    def _held(self, but: Sequence[str]) -> dict[Port, tuple[str, ...]]:
         # a tie-line that is being left is not free before it is seen to be left
-        held = self.wiring.held(self._last, but=name) | self.wiring.held(self._soon_to_be, but=name)
+        return self.wiring.held(self.standing, but=but) | self.wiring.held(self.expected, but=but)
+
+    def _solve(self, name: str, word: str) -> tuple[str, Port, tuple[Hop, ...]]:
+        """Destination, input and way. Raises RefusedError."""
+        output, source = self.ends(name, word)
+        held = self._held((name,))
         called = self.wiring.name(source)
         bound = Bound(name, self._pictures.gives.get(called, ""), self._pictures.takes.get(name, ()))
         try:
-            return name, source, self.wiring.plan(source, output, self._soon_to_be, held, bound)
+            return name, source, self.wiring.plan(source, output, self.expected, held, bound)
         except NoWayError as none:
             raise self._refusal(bound, called, none, held) from None
 
@@ -148,7 +231,7 @@ class Paths:
         told = []
         for tie in none.held:
             near = (tie.from_router, tie.output)
-            carries = self.wiring.trace(near, self._last).source or "a picture that is not known"
+            carries = self.wiring.trace(near, self.standing).source or "a picture that is not known"
             told.append(
                 f"{tie.from_router} {tie.output} to {tie.to_router} {tie.input} is held by "
                 f"{' and '.join(held[near])} ({carries})"
@@ -183,7 +266,7 @@ class Paths:
             quality, asked_at = self._worst(way.read)
             self._put(SHOWS.at(name).name, way.source or None, way.say(), quality, asked_at)
             self._put(WAY.at(name).name, way.say(), way.say(), quality, asked_at)
-        held = self.wiring.held(self._last)
+        held = self.wiring.held(self.standing)
         free = sum((tie.from_router, tie.output) not in held for tie in self.wiring.ties)
         quality, asked_at = self._worst(tuple(self._readings))
         self._put(TIES_FREE.name, free, free, quality, asked_at)
@@ -202,18 +285,44 @@ class Paths:
         quality = max((reading.quality for reading in readings), key=_WORST_LAST.index, default=Quality.GOOD)
         return quality, min((reading.asked_at for reading in readings), default=self._board.clock.now())
 
-    def _last(self, port: Port) -> int | None:
+    def standing(self, port: Port) -> int | None:
         """The input that was last seen on an output, however old."""
         return self._readings[port].value
 
-    def _soon_to_be(self, port: Port) -> int | None:
+    def expected(self, port: Port) -> int | None:
         """The input that was just asked for on an output, else the one last seen."""
         planned = self._planned.get(port)
         if planned is not None:
             if self._board.clock.now() < planned[1]:
                 return planned[0]
             del self._planned[port]
-        return self._last(port)
+        return self.standing(port)
+
+
+def _see_one(taken: Hop, hop: Hop) -> None:
+    """Raises RefusedError: one output is wanted for two pictures."""
+    if taken != hop:
+        said = f"{hop.router} output {hop.output} is wanted for two pictures."
+        raise RefusedError(said, remedy=ANEW, code="no-way")
+
+
+def _staged(ask: Ask, itself: Verb, ways: Sequence[Sequence[Hop]]) -> list[Ask]:
+    """The part's own ask, then a Set for every crosspoint: what leads to a destination is made before it switches over.
+
+    So a picture that is seen is never broken by one that is still on its way. A destination whose way could not be
+    made keeps what it shows.
+    """
+    last = ask.stage + any(len(hops) > 1 for hops in ways)
+    asks: dict[tuple[str, int], Ask] = {}
+    for hops in ways:
+        *leading, end = hops
+        for hop in leading:
+            asks[hop.router, hop.output] = replace(ask, target=hop.router, verb=_crosspoint(hop))
+        after = tuple((hop.router, OUTPUT_SOURCE.at(hop.output).name) for hop in leading)
+        asks[end.router, end.output] = replace(
+            ask, target=end.router, verb=_crosspoint(end), stage=last, after=(*ask.after, *after)
+        )
+    return [replace(ask, verb=itself, stage=last), *asks.values()]
 
 
 def _crosspoint(hop: Hop) -> Set[int]:

@@ -3,7 +3,7 @@
 Pure: what stands on the crosspoints is handed in. Outputs and inputs count from one.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from heapq import heappop, heappush
 from typing import Final, Protocol
@@ -135,6 +135,7 @@ class Wiring:
         self.ties = ties
         self._named = {port: name for name, port in tuple(sources.items())[::-1]}
         self._fed = {(tie.to_router, tie.input): tie for tie in ties}
+        self._by_near = {_near(tie): tie for tie in ties}
         self._into: dict[str, list[Tie]] = {}
         for tie in ties:
             self._into.setdefault(tie.to_router, []).append(tie)
@@ -159,6 +160,10 @@ class Wiring:
             return None if port in self._fed else port
         return None
 
+    def tie(self, near: Port) -> Tie | None:
+        """The tie-line that leaves an output; None: none does."""
+        return self._by_near.get(near)
+
     def trace(self, output: Port, now: Crosspoints) -> Way:
         """Follow the crosspoints back from an output to what feeds it."""
         hops: list[Hop] = []
@@ -177,14 +182,14 @@ class Wiring:
             port = _near(tie)
         return Way(LOOP, None, tuple(reversed(hops)), tuple(read))
 
-    def held(self, now: Crosspoints, *, but: str = "") -> dict[Port, tuple[str, ...]]:
+    def held(self, now: Crosspoints, *, but: Collection[str] = ()) -> dict[Port, tuple[str, ...]]:
         """Which destinations, `but` left out, use each tie-line, by its near end.
 
         Where a crosspoint is not known, whatever might feed that output counts as used.
         """
         found: dict[Port, dict[str, None]] = {}
         for name, output in self.destinations.items():
-            if name != but:
+            if name not in but:
                 for near in self._behind(output, now):
                     found.setdefault(near, {})[name] = None
         return {near: tuple(names) for near, names in found.items()}

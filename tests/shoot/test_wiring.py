@@ -56,7 +56,7 @@ def houses(draw: st.DrawFn) -> tuple[Wiring, dict[Port, int]]:
 def test_the_way_is_as_short_as_the_shortest_of_all_ways(house: tuple[Wiring, dict[Port, int]]) -> None:
     wiring, stands = house
     for name, output in wiring.destinations.items():
-        held = wiring.held(stands.get, but=name)
+        held = wiring.held(stands.get, but=(name,))
         for source, start in wiring.sources.items():
             ways = list(every_way(wiring, start, output, stands, held))
             if not ways:
