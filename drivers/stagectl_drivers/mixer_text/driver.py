@@ -50,8 +50,9 @@ class MixerTextDriver:
     looks: ClassVar[tuple[Look, ...]] = (
         Look((MEMORY.name,), 1.5),  # also the keep-alive: a silent client is dropped, a silent link not believed
         Look((STRIP_METER.name,), 2.0),
-        # kept by notices otherwise, but a recall may tell nobody what it changed: these are what people hear
-        Look((STRIP_LEVEL.name, STRIP_MUTED.name, BUS_LEVEL.name, BUS_MUTED.name), 10.0),
+        # kept by notices otherwise, but a recall may tell nobody what it changed, and a mixer may tell nothing at all:
+        # these are what people hear, so they are asked for as often as a router's crosspoints are (own choice)
+        Look((STRIP_LEVEL.name, STRIP_MUTED.name, BUS_LEVEL.name, BUS_MUTED.name), 5.0),
     )
     window: ClassVar[int] = 8
     reply_s: ClassVar[float] = 2.0  # own choice: twice the second that is usual, since closing costs a full read
