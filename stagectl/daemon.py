@@ -14,8 +14,10 @@ from stagectl.control.chronicle import Chronicle
 from stagectl.control.commands import Commands
 from stagectl.control.devices import Devices
 from stagectl.control.journal import Journal
+from stagectl.control.journal_lines import Record
 from stagectl.control.notes import Notes
 from stagectl.control.recovery import Recovery
+from stagectl.control.untold import Untold
 from stagectl.driverkit.box import Box
 from stagectl.driverkit.driver import BoxKind
 from stagectl.driverkit.lag import Heart
@@ -89,11 +91,13 @@ class Daemon:
         """
         real = world is None
         world = world or real_world(settings.data)
+        began_at, began = world.clock.now(), world.clock.wall()
         trouble = Notes()
         journal = Journal(world.storage, world.clock, on_trouble=lambda text: _note(trouble, "journal", text))
         await journal.open(site=site.name)
-        records = [record for record in journal.replay() if record.kind in KEPT]
+        records, untold = _kept(journal)
         house, devices = wire(world, site, kinds, journal)
+        house.began_at, house.started, house.untold = began_at, began, untold
         house.trouble = trouble
         try:
             house.gate.load()
@@ -118,8 +122,7 @@ class Daemon:
         if settings.mqtt and site.mqtt.broker != "off":
             daemon.mqtt = MqttInlet(house, scenes, settings.data)
             await daemon.mqtt.start()
-        if real:
-            daemon._watch_the_loop()
+        daemon._watch_the_loop(LoopSampler() if real else None)
         devices.start()
         daemon._tasks.append(asyncio.create_task(recovery.judge(house.commands, world.clock, house.chronicle)))
         daemon._tasks.append(asyncio.create_task(daemon._settle()))
@@ -131,13 +134,12 @@ class Daemon:
         gc.collect()
         gc.freeze()
 
-    def _watch_the_loop(self) -> None:
-        """Measure how late the loop is, and name whoever holds it up."""
-        self.sampler = LoopSampler()
-        self.heart = Heart(
-            self.house.world.clock, self.house.lag, self.sampler, Stalls(self.house, self.devices).stalled
-        )
-        self.sampler.start()
+    def _watch_the_loop(self, sampler: LoopSampler | None) -> None:
+        """Measure how late the loop is, and name whoever holds it up (without a sampler: only that it was)."""
+        self.sampler = sampler
+        self.heart = Heart(self.house.world.clock, self.house.lag, sampler, Stalls(self.house, self.devices).stalled)
+        if sampler is not None:
+            sampler.start()
         self.heart.start()
 
     async def stop(self) -> None:
@@ -154,9 +156,21 @@ class Daemon:
         await self.devices.stop()
         await self.house.gate.stop()
         await self.journal.close()
-        if self.heart is not None and self.sampler is not None:
+        if self.heart is not None:
             self.heart.stop()
+        if self.sampler is not None:
             self.sampler.stop()
+
+
+def _kept(journal: Journal) -> tuple[list[Record], Untold]:
+    """The records of earlier daemons that a start reads back, and where some may be missing."""
+    kept: list[Record] = []
+    untold = Untold()
+    for record in journal.replay():
+        untold.read(record)
+        if record.kind in KEPT:
+            kept.append(record)
+    return kept, untold
 
 
 def wire(

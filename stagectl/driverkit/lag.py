@@ -12,6 +12,7 @@ from stagectl.model.world import Clock, Handle
 
 BEAT_S: Final = 0.1
 STALL_S: Final = 0.5  # from here on it is told; reliability goal P09 asks for the name within a second
+DRAIN_S: Final = 0.5  # after a stall: what waited at the doors comes in within this; own choice
 BUCKETS: Final = (0.001, 0.005, 0.01, 0.02, 0.05, 0.1, 0.25, 0.5, 1.0, 2.5, 5.0, 10.0)  # seconds
 
 
@@ -52,12 +53,22 @@ class Sampler(Protocol):
 
 @dataclass(slots=True)
 class Lag:
-    """How late the loop was, counted. `counts` has one place for each of BUCKETS and one for what is above."""
+    """How late the loop was, counted.
+
+    Attributes:
+        counts: one place for each of BUCKETS and one for what is above.
+        due: when the next beat should come; inf: nobody beats.
+        stood_s: how long the last stall was.
+        drained: until when what comes in may have waited as long as that.
+    """
 
     counts: list[int] = field(default_factory=lambda: [0] * (len(BUCKETS) + 1))
     total_s: float = 0.0
     worst_s: float = 0.0
     stalls: int = 0
+    due: float = float("inf")
+    stood_s: float = 0.0
+    drained: float = 0.0
 
     def observe(self, seconds: float) -> None:
         """One beat came so late."""
@@ -66,39 +77,49 @@ class Lag:
         self.total_s += seconds
         self.worst_s = max(self.worst_s, seconds)
 
+    def waited_s(self, now: float) -> float:
+        """How long what comes in now may have waited at our door because we stood still; 0: it did not."""
+        late = now - self.due
+        return late if late >= STALL_S else self.stood_s if now < self.drained else 0.0
+
 
 class Heart:
-    """Beats on the loop; tells each stall once it is over."""
+    """Beats on the loop; tells each stall once it is over. `sampler` None: nobody looks who it was."""
 
-    def __init__(self, clock: Clock, lag: Lag, sampler: Sampler, on_stall: Callable[[Stall], None]) -> None:
+    def __init__(self, clock: Clock, lag: Lag, sampler: Sampler | None, on_stall: Callable[[Stall], None]) -> None:
         self._clock = clock
         self._lag = lag
         self._sampler = sampler
         self._on_stall = on_stall
-        self._due = 0.0
         self._timer: Handle | None = None
 
     def start(self) -> None:
         """Begin to beat."""
-        self._sampler.beat()
+        if self._sampler is not None:
+            self._sampler.beat()
         self._later()
 
     def stop(self) -> None:
         """Safe to call twice."""
+        self._lag.due = float("inf")
         if self._timer is not None:
             self._timer.cancel()
             self._timer = None
 
     def _later(self) -> None:
-        self._due = self._clock.now() + BEAT_S
-        self._timer = self._clock.later(self._due, self._beat)
+        self._lag.due = self._clock.now() + BEAT_S
+        self._timer = self._clock.later(self._lag.due, self._beat)
 
     def _beat(self) -> None:
-        late = max(0.0, self._clock.now() - self._due)
+        now = self._clock.now()
+        late = max(0.0, now - self._lag.due)
         self._lag.observe(late)
-        culprit = self._sampler.take()
-        self._sampler.beat()
+        culprit = None
+        if self._sampler is not None:
+            culprit = self._sampler.take()
+            self._sampler.beat()
         if late >= STALL_S:
             self._lag.stalls += 1
+            self._lag.stood_s, self._lag.drained = late, now + DRAIN_S
             self._on_stall(Stall(late, culprit))
         self._later()

@@ -6,7 +6,7 @@ Each inlet turns what came in into a `Wish` and hands it here; nothing else reac
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Any, Final
 
 from stagectl.control.access import Person, allowed
@@ -17,6 +17,7 @@ from stagectl.control.devices import Devices
 from stagectl.control.gate import Gate
 from stagectl.control.groups import Command, Group
 from stagectl.control.notes import Notes
+from stagectl.control.untold import Untold
 from stagectl.control.wishes import build
 from stagectl.driverkit.box import Box
 from stagectl.driverkit.lag import Lag
@@ -36,6 +37,7 @@ from stagectl.site import Site
 
 ID_LONGEST: Final = 64
 _ULID: Final = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
+LATEST_S: Final = 2.0  # an ask that waited longer while we stood still is not carried out: a roll's own time
 _OUT_OF_REACH: Final = ("no-link", "not-adopted", "late")  # refusals that say nothing about the person who asked
 WARM_SLICE: Final = 64  # recorders armed in one turn of the loop
 
@@ -93,7 +95,8 @@ class House:
         self.parts = parts
         self.epoch = epoch
         self.started: datetime = world.clock.wall()
-        self._started_at = world.clock.now()
+        self.began_at = world.clock.now()  # monotonic: when this daemon started; an earlier one may have acted before
+        self.untold = Untold()
         self.gate = Gate(world, chronicle)
         self.gate.trouble = self._troubled
         self.desk = Desk(world.clock, chronicle)
@@ -135,6 +138,18 @@ class House:
         """
         allowed(person, words, target)
         self.desk.admit(person, words)
+
+    def in_time(self, person: Person, what: str, within_s: float) -> None:
+        """Let an ask pass, unless it may have waited at our door for longer than `within_s` while we stood still.
+
+        Raises:
+            RefusedError: code "stood-still".
+        """
+        waited_s = self.lag.waited_s(self.world.clock.now())
+        if waited_s > within_s:
+            why = f"stagectl stood still for {waited_s:.0f} s, and this may have been asked then."
+            self.gate.refuse(person.name or "somebody", person.source, what, why, "stood-still")
+            raise RefusedError(why, remedy="Look at what is so now, and ask again.", code="stood-still")
 
     def _rolled_by(self, number: int) -> str:
         take = self.takes.takes.get(number)
@@ -182,6 +197,8 @@ class House:
         identifier = self._identified(wish)
         if (known := self.commands.known(identifier, wish.content)) is not None:
             return known
+        if not wish.inlet.startswith("scene:"):
+            self.in_time(wish.person, _say(wish), LATEST_S)
         late = self.born_before(wish.id)
         warm = self._pressed(wish, identifier) if late is None else []
         asks = [command.ask for command in warm] or self.expand(wish, identifier)
@@ -261,9 +278,9 @@ class House:
         return wish.id
 
     def born_before(self, identifier: str) -> datetime | None:
-        """When a time-ordered id was born, if that was before this daemon started: it may have been carried out.
+        """When a time-ordered id was born, if an earlier daemon may have carried it out and left no line of it.
 
-        The start is reckoned back on the wall clock as it reads now: one that was set right since must not make every
+        This start is reckoned back on the wall clock as it reads now: one that was set right since must not make every
         new id an old one.
         """
         if len(identifier) != 26 or any(char not in _ULID for char in identifier):
@@ -272,12 +289,12 @@ class House:
         for char in identifier[:10]:
             number = number << 5 | _ULID.index(char)
         try:
-            born = datetime.fromtimestamp(number / 1000, tz=self.started.tzinfo)
+            born = datetime.fromtimestamp(number / 1000, tz=UTC)
         except (ValueError, OverflowError, OSError):
             return None
         clock = self.world.clock
-        started = clock.wall() - timedelta(seconds=clock.now() - self._started_at)
-        return born if born < started - timedelta(milliseconds=1) else None
+        started = clock.wall() - timedelta(seconds=clock.now() - self.began_at, milliseconds=1)
+        return born if self.untold.hold(born, started) else None
 
     def _too_late(self, group: Group, asks: Sequence[Ask], born: datetime) -> Group:
         why = f"it was asked at {born:%H:%M:%S}, before stagectl started again: not known if it was carried out"

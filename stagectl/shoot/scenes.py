@@ -16,7 +16,7 @@ from stagectl.model.capabilities.base import Capability
 from stagectl.model.errors import RefusedError
 from stagectl.model.verbs import Ask, Ended, Verb
 from stagectl.model.words import nearest
-from stagectl.shoot.house import House
+from stagectl.shoot.house import LATEST_S, House
 from stagectl.shoot.scene import Scene
 from stagectl.shoot.scenefile import read_scene
 from stagectl.shoot.sceneplan import Plan, plan
@@ -179,6 +179,7 @@ class Scenes:
             return known
         scene = self.filled(name, args or {})
         self._house.permit(person, "scene")
+        self._house.in_time(person, f"scene {name}", LATEST_S)
         if _RANKS.index(person.role) < _RANKS.index(scene.role):
             raise RefusedError(
                 f"{scene.called} is for the role {scene.role}; {person.name or 'you'} may not start it.",

@@ -8,7 +8,7 @@ import threading
 from pathlib import Path
 from typing import Any
 
-from stagectl.driverkit.lag import BEAT_S, BUCKETS, STALL_S, Culprit, Heart, Lag, Stall
+from stagectl.driverkit.lag import BEAT_S, BUCKETS, DRAIN_S, STALL_S, Culprit, Heart, Lag, Stall
 from stagectl.driverkit.sampler import LoopSampler
 from stagectl.shoot.stalls import LONG_S, TOLD_S, Stalls
 from tests.house import toy_house
@@ -52,6 +52,24 @@ def test_each_beat_is_counted_by_how_late_it_came_and_a_stall_is_told_once() -> 
     heart.stop()
     heart.stop()
     assert clock.waiting == 0
+
+
+def test_what_comes_in_while_we_stood_still_or_right_after_may_have_waited_as_long() -> None:
+    clock, lag = HandClock(), Lag()
+    assert lag.waited_s(clock.now()) == 0, "nobody beats"
+    heart = Heart(clock, lag, None, lambda stall: None)
+    heart.start()
+    clock.go(10 * BEAT_S)
+    assert lag.waited_s(clock.now()) == 0
+    clock._now += 30.0
+    assert round(lag.waited_s(clock.now())) == 30, "before the beat"
+    clock.go(0)
+    assert round(lag.waited_s(clock.now())) == 30, "right after it"
+    clock.go(DRAIN_S + BEAT_S)
+    assert lag.waited_s(clock.now()) == 0
+    heart.stop()
+    clock._now += 30.0
+    assert lag.waited_s(clock.now()) == 0
 
 
 async def test_a_driver_that_blocks_is_named_while_it_blocks(tmp_path: Path) -> None:

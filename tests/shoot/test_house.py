@@ -5,6 +5,7 @@ Source of all rows: own construction, from the rules of the house (ids, roll and
 
 import asyncio
 from collections.abc import Mapping
+from datetime import datetime, timedelta
 from typing import Any
 
 import pytest
@@ -23,7 +24,12 @@ from tests.shoot.hall import PretendBox, house
 INES = Person("ines", Role.OPERATOR)
 TOMAS = Person("tomas", Role.ENGINEER)
 ADA = Person("ada", Role.VIEWER)
-BEFORE = "00000000000000000000000000"  # an id born in 1970
+_BASE32 = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"  # of time-ordered ids: Crockford's digits, 48 bits of milliseconds first
+
+
+def _born(at: datetime) -> str:
+    number = int(at.timestamp() * 1000) << 80
+    return "".join(_BASE32[number >> shift & 31] for shift in range(125, -1, -5))
 
 
 class Press:
@@ -341,13 +347,34 @@ def test_a_crooked_id_is_refused(identifier: str) -> None:
 @virtual
 async def test_an_id_born_before_the_start_is_not_carried_out() -> None:
     press = Press()
-    group = await press("takes", "roll", id=BEFORE)
+    before = _born(press.own.world.clock.wall() - timedelta(seconds=1))
+    group = await press("takes", "roll", id=before)
     assert (group.ended, group.worst) == (True, Ended.UNCONFIRMED)
     assert {verdict.code for verdict in group.verdicts} == {"born-before"}
     await asyncio.sleep(5)
     assert press.sent() == [[], []]
-    assert (await press("takes", "roll", id=BEFORE)) is group
+    assert (await press("takes", "roll", id=before)) is group
     assert press.own.takes.open is None
+
+
+@virtual
+async def test_a_client_whose_clock_is_two_hours_behind_is_not_taken_for_one_that_asks_again() -> None:
+    press = Press()
+    behind = _born(press.own.world.clock.wall() - timedelta(hours=2))
+    assert (await press.ended("takes", "roll", id=behind)).worst is Ended.VERIFIED
+
+
+@virtual
+async def test_what_may_have_waited_while_we_stood_still_is_not_carried_out() -> None:
+    press = Press()
+    press.own.lag.due = press.own.world.clock.now() - 30.0  # the loop's own beat is so late
+    with pytest.raises(RefusedError, match="stagectl stood still for 30 s") as refused:
+        await press("takes", "roll", id="roll-1")
+    assert refused.value.code == "stood-still"
+    assert press.sent() == [[], []]
+    assert press.own.takes.open is None
+    press.own.lag.due = press.own.world.clock.now() - 1.0  # as late as a roll may be: it is still wanted
+    assert (await press.ended("takes", "roll", id="roll-1")).worst is Ended.VERIFIED
 
 
 @virtual

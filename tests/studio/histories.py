@@ -153,7 +153,7 @@ class Trail:
         chain, epoch = "", 0
         for number, raw in enumerate(lines):
             body = raw[9:]
-            if len(raw) < 9 + _CHAIN or b"%08x" % zlib.crc32(body) != raw[:8]:
+            if len(raw) < 9 + _CHAIN or b"%08x " % zlib.crc32(body) != raw[:9]:
                 self.breaks.append(f"{name}:{number + 1}: checksum")
                 return
             fields = json.loads(body)

@@ -18,7 +18,7 @@ def check(run: Histories) -> Iterator[Breach]:
         if accepted is not None and not born_before and asked.id not in known and not disk:
             yield Breach(18, accepted.at, f"{asked.key} was accepted, but is not in the journal")
         if asked.who == "ines" and (last := _taken_for_old(asked)) is not None:
-            starts = [mark.at for mark in run.marks if mark.what in ("starting", "ready")]
+            starts = [mark.at for mark in run.marks if mark.what == "starting"]
             if not any(asked.at - 0.01 <= start <= last.at for start in starts):
                 yield Breach(
                     18, last.at, f"{asked.key} was taken for older than the daemon, which ran when it was asked"

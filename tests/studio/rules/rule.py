@@ -13,6 +13,7 @@ LINKS = (
     *("swapped", "notice_storm"),
 )
 DISKS = ("sync_fail", "disk_full", "write_fail", "slow_sync", "power_cut", "flip_bit")
+WAITED_S = 2.2  # longer than this nothing waits at the door of a daemon that stands still, and is carried out then
 SLOW_S = 20.0  # what a link holds back while it is half open arrives when it heals, as TCP resends
 
 
@@ -31,6 +32,6 @@ class Breach:
 def slack(run: Histories, since: float, until: float, dev: str) -> float:
     """How much later than usual something may arrive at or from this device."""
     link = SLOW_S if run.faulty(since - SLOW_S, until, dev, *LINKS) else 1.5
-    # a daemon that stood still serves what waited at its door; it knows no age of a request yet (README.md)
+    # a daemon that stood still serves what waited at its door, if that can't have been for long
     still = sum(end - begin for begin, end in run.spans("paused", "resumed") if begin <= until and end >= since)
-    return link + min(still, 30.0)
+    return link + min(still, WAITED_S)
