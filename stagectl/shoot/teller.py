@@ -111,7 +111,7 @@ class Teller:
     def now(self) -> dict[str, Any]:
         """What `stagectl now` shows: sentence, when, who can roll, the running take, what is wrong."""
         takes = self._house.takes
-        can = sum(self._lacks(name) is None for name in takes.recorders)
+        can = sum(self.lacks(name) is None for name in takes.recorders)
         now = self._house.world.clock.now()
         return {
             "say": self.state(),
@@ -146,7 +146,7 @@ class Teller:
         recorders = self._house.takes.recorders
         if not recorders:
             return wording.no_recorder()
-        lacks = {name: lack for name in recorders if (lack := self._lacks(name)) is not None}
+        lacks = {name: lack for name in recorders if (lack := self.lacks(name)) is not None}
         of, can = len(recorders), len(recorders) - len(lacks)
         if lacks:
             first, lack = next(iter(lacks.items()))
@@ -157,7 +157,7 @@ class Teller:
     def _rolling(self, take: Take) -> str:
         known = list(dict.fromkeys((*take.wanted, *take.lanes)))
         rolling = dict.fromkeys(take.rolling)
-        proven = dict.fromkeys(name for name in rolling if self._proven(name))
+        proven = dict.fromkeys(name for name in rolling if self.proven(name))
         number, of = take.number, len(known)
         for name in proven:
             health = self._house.board.get(name, HEALTH)
@@ -167,7 +167,7 @@ class Teller:
         for name in known:
             if name in rolling and name not in proven:
                 return wording.rolls_unseen(
-                    take=number, rolling=len(proven), of=of, called=self._called(name), for_s=self._unseen_s(name)
+                    take=number, rolling=len(proven), of=of, called=self._called(name), for_s=self.unseen_s(name)
                 )
         for name in known:
             if name not in rolling and (say := self._missing(take, name)):
@@ -184,6 +184,15 @@ class Teller:
             left_s=left_s,
             left_on=left_on,
         )
+
+    def why_missing(self, take: Take, name: str) -> str:
+        """Why a recorder of the take does not roll, as a clause; empty: not known."""
+        lane = last_lane(take, name)
+        if lane is not None and lane.ended is not None:
+            say = wording.left_take(called="it", at=self.at(lane.ended), by=lane.ended_by)
+            return say.removesuffix(".")
+        _, verdict = self._house.alarms.rolls.get(name, (0, None))
+        return self.reason(name, "roll", verdict)[0] if verdict is not None else ""
 
     def _missing(self, take: Take, name: str) -> str:
         """Why a recorder of the take does not roll; empty: its roll is still on its way."""
@@ -239,12 +248,12 @@ class Teller:
             case alarmrules.STOPPED | alarmrules.NOT_ROLLED:
                 return self._not_rolling(name, called, alarm)
             case alarmrules.FILLING:
-                left = self._left(name)
+                left = self.left(name)
                 say = wording.filling(called=called, left_s=left) if left is not None else alarm.text
                 return say, "Put a medium into its other slot.", None
             case alarmrules.NO_INPUT:
                 return wording.no_input(called=called), "Route a source to it.", since
-        lack = self._lacks(name)
+        lack = self.lacks(name)
         if lack is None:
             return alarm.text or wording.doubt(called=called, says="it can't roll"), alarm.remedy, since
         remedy = next((act for has, _, act in wording.LACKS.values() if has == lack), "Look at its front")
@@ -353,24 +362,24 @@ class Teller:
     def _called(self, name: str) -> str:
         return self._house.called(name)
 
-    def _proven(self, name: str) -> bool:
+    def proven(self, name: str) -> bool:
         """Does it record by its own young report?"""
         reading = self._house.board.get(name, TRANSPORT)
         return reading.quality is Quality.GOOD and reading.value is Transport.RECORDING
 
-    def _unseen_s(self, name: str) -> float:
+    def unseen_s(self, name: str) -> float:
         """Seconds since the box last said anything; 0 if it was never reached."""
         if self._house.boxes[name].adopted:
             return float(self._house.board.get(name, LINK_SILENT).value or 0.0)
         reading = self._house.board.get(name, TRANSPORT)
         return self._house.world.clock.now() - reading.read_at if reading.read_at > NEVER else 0.0
 
-    def _lacks(self, name: str) -> str | None:
+    def lacks(self, name: str) -> str | None:
         """What keeps a recorder from rolling, going on after its name; None: it can roll, or rolls."""
         board = self._house.board
         if board.get(name, HEALTH).value is Health.FAILED:
             return wording.LACKS["link"][0]
-        if self._proven(name) or judge(board, Roll().needs(), name) is not NO:
+        if self.proven(name) or judge(board, Roll().needs(), name) is not NO:
             return None
         if judge(board, REMOTE.is_(True), name) is NO:
             return wording.LACKS["remote"][0]
@@ -379,14 +388,14 @@ class Teller:
         states = [board.get(name, SLOT_STATE.at(slot)).value for slot in SLOTS]
         return wording.LACKS["medium-error" if SlotState.ERROR in states else "medium"][0]
 
-    def _left(self, name: str) -> float | None:
+    def left(self, name: str) -> float | None:
         """Seconds left on the medium it records on; None: not known."""
         active = self._house.board.get(name, SLOT_ACTIVE).value
         reading = self._house.board.get(name, SLOT_LEFT.at(active)) if active else None
         return float(reading.value) if reading is not None and reading.value is not None else None
 
     def _shortest(self, names: list[str]) -> tuple[float | None, str]:
-        lefts = [(left, name) for name in names if (left := self._left(name)) is not None]
+        lefts = [(left, name) for name in names if (left := self.left(name)) is not None]
         if not lefts:
             return None, ""
         left, name = min(lefts)

@@ -10,10 +10,12 @@ from pydantic import BaseModel
 
 from stagectl.control.access import Person
 from stagectl.control.tokens import Token
+from stagectl.shoot.deskview import DeskView
 from stagectl.shoot.house import House
 from stagectl.shoot.teller import Teller
 
 if TYPE_CHECKING:
+    from stagectl.inlets.http.desk_page import Built
     from stagectl.inlets.http.live import Hub
     from stagectl.inlets.http.metrics import Metrics
     from stagectl.inlets.http.rate import Rates
@@ -31,10 +33,12 @@ class Door:
         lists: one reader of a box's list at a time.
         names: what this door is called beside this machine's own names.
         secure: it speaks TLS.
+        built: the files of the page; None: they were not built.
     """
 
     house: House
     teller: Teller
+    view: DeskView
     scenes: "Scenes | None"
     hub: "Hub"
     rates: "Rates"
@@ -42,6 +46,7 @@ class Door:
     spec: Callable[[], Mapping[str, Any]]
     names: frozenset[str] = frozenset()
     secure: bool = False
+    built: "Built | None" = None
     lists: dict[str, asyncio.Lock] = field(default_factory=dict)
 
 

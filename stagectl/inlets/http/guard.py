@@ -28,6 +28,8 @@ URL_LONGEST: Final = 4096
 NAMES: Final = ("localhost", "127.0.0.1", "::1")
 WRITTEN: Final = frozenset({"token", "role", "who", "held", "locked"})  # refusals that stand in the journal
 KEY: Final = "Idempotency-Key"
+SEEN: Final = "Stagectl-Seen"
+LATE_S: Final = 3.0  # a wish that was longer on its way is not carried out: who pressed may have thought better of it
 HSTS: Final = "max-age=31536000"  # 12 months; subdomains may be others' machines
 HEADERS: Final = {
     "X-Content-Type-Options": "nosniff",
@@ -156,6 +158,7 @@ def endpoint(route: Route, door: Door) -> _Next:
             query = _query(request, route)
             body = await _body(request, route)
             key = _key(request, route)
+            _young(request, door)
             if person is not NOBODY and (request.method == "POST" or route.kind == "websocket"):
                 person = replace(person, source=source_of(request))  # what it does is written down with it
             answer = await route.handler(Call(door, request, person, path, query, body, key, token))
@@ -192,6 +195,28 @@ def _key(request: web.Request, route: Route) -> str:
     if len(keys) > 1 or not keys[0]:
         raise ProblemError(422, "id", f"One {KEY} is taken, not empty.", fields=[(KEY, "one is taken.")])
     return keys[0]
+
+
+def _young(request: web.Request, door: Door) -> None:
+    """Refuse a press that was kept somewhere on its way.
+
+    A page says with it when that was, "epoch-seconds" on the daemon's own clock as its last pong told. Others need not.
+
+    Raises:
+        ProblemError: 409, it is too old, of an earlier start of the daemon, or no such text.
+    """
+    text = request.headers.get(SEEN)
+    if text is None:
+        return
+    epoch, _, at = text.partition("-")
+    house = door.house
+    try:
+        ago_s = house.world.clock.now() - float(at)
+    except ValueError:
+        ago_s = float("nan")
+    if epoch != str(house.epoch) or not ago_s <= LATE_S:
+        say = "This was asked on a page that has lost stagectl since. Nothing was sent."
+        raise ProblemError(409, "late", say, remedy="Look at the page, then ask again.")
 
 
 def _query(request: web.Request, route: Route) -> dict[str, Any]:

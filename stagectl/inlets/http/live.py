@@ -7,7 +7,7 @@ kept, and it is ended after 30 s.
 
 import asyncio
 from collections import deque
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any, Final
 
 from aiohttp import WSMsgType, web
@@ -29,7 +29,9 @@ from stagectl.model.board import View
 from stagectl.model.errors import RefusedError
 from stagectl.model.points import Reading
 from stagectl.model.world import Handle
+from stagectl.shoot.deskview import DeskView
 from stagectl.shoot.house import House
+from stagectl.shoot.journalwords import JournalWords
 from stagectl.shoot.teller import Teller
 
 TICK_S: Final = 0.05
@@ -130,9 +132,13 @@ class Client:
 class Hub:
     """All followers. Costs nothing while there are none."""
 
-    def __init__(self, house: House, teller: Teller, metrics: Metrics) -> None:
+    def __init__(self, house: House, teller: Teller, view: DeskView, metrics: Metrics) -> None:
         self._house = house
         self._teller = teller
+        self._desk = view
+        self._words = JournalWords(house.called)
+        self._sections: dict[str, str] = {}
+        self._unsaid: dict[str, str] = {}
         self._metrics = metrics
         self._clock = house.world.clock
         self._clients: dict[Client, None] = {}
@@ -142,7 +148,6 @@ class Hub:
         self._pieces: dict[Reading[Any], str] = {}
         self._timer: Handle | None = None
         self._at_once = False
-        self._say = ""
         self._say_at = float("-inf")
         self._happened = False
         self.stopped = False
@@ -188,7 +193,10 @@ class Hub:
             client.held.clear()
             client.entries.clear()
             self._text.begin()
-            client.send(self._changes([self._piece(reading) for reading in held], entries, ""))
+            self._renew()
+            client.send(self._changes([self._piece(reading) for reading in held], entries, self._sections))
+            if self._unsaid:
+                self._soon(TICK_S)
 
     def _close(self) -> None:
         if self._view is not None:
@@ -229,14 +237,14 @@ class Hub:
         self._text.begin()
         for reading in readings:
             self._pieces[reading] = self._text.write(reading)
-        say = "" if hurried else self._said()
+        told: Mapping[str, str] = {} if hurried else self._told()
         if hurried and self._happened:
             self._soon(TICK_S)  # the sentence about it follows, without holding up what is under way
         by_view: dict[frozenset[str] | None, list[Client]] = {}
         for client in self._clients:
             by_view.setdefault(client.devices, []).append(client)
         for devices, clients in by_view.items():
-            self._serve(devices, clients, readings, entries, say, gap=gap)
+            self._serve(devices, clients, readings, entries, told, gap=gap)
 
     def _serve(
         self,
@@ -244,7 +252,7 @@ class Hub:
         clients: Sequence[Client],
         readings: Sequence[Reading[Any]],
         entries: Sequence[Entry],
-        say: str,
+        told: Mapping[str, str],
         *,
         gap: bool,
     ) -> None:
@@ -261,22 +269,24 @@ class Hub:
                 snapshot = snapshot or self._snapshot(devices)
                 client.fresh = False
                 client.send(snapshot)
-            elif readings or entries or say:
-                changes = changes or self._changes(map(self._pieces.__getitem__, readings), entries, say, gap=gap)
+            elif readings or entries or told:
+                changes = changes or self._changes(map(self._pieces.__getitem__, readings), entries, told, gap=gap)
                 client.send(changes)
 
-    def _said(self) -> str:
-        """The sentence if it is another one; looked at once a second, or after something happened."""
-        now = self._clock.now()
-        if not self._happened and now - self._say_at < SAY_S:
-            return ""
+    def _told(self) -> Mapping[str, str]:
+        """The sections that became others; looked at once a second, or after something happened."""
+        if self._happened or self._clock.now() - self._say_at >= SAY_S:
+            self._renew()
+        told, self._unsaid = self._unsaid, {}
+        return told
+
+    def _renew(self) -> None:
+        """Look at all sections; those that became others, as JSON, are told with the next tick."""
         self._happened = False
-        self._say_at = now
-        say = self._teller.state()
-        if say == self._say:
-            return ""
-        self._say = say
-        return say
+        self._say_at = self._clock.now()
+        found = {name: _json(value) for name, value in self._desk.sections().items()}
+        self._unsaid |= {name: text for name, text in found.items() if text != self._sections.get(name)}
+        self._sections = found
 
     def _piece(self, reading: Reading[Any]) -> str:
         piece = self._pieces.get(reading)
@@ -284,9 +294,12 @@ class Hub:
             piece = self._pieces[reading] = self._text.write(reading)
         return piece
 
-    def _changes(self, pieces: Iterable[str], entries: Sequence[Entry], say: str, *, gap: bool = False) -> Message:
-        told = "" if not entries else f',"entries":{_json([entry.plain() for entry in entries])}'
-        told += f',"say":{_json(say)}' if say else ""
+    def _changes(
+        self, pieces: Iterable[str], entries: Sequence[Entry], sections: Mapping[str, str], *, gap: bool = False
+    ) -> Message:
+        told = "" if not entries else f',"entries":{_json([self._words.plain(entry) for entry in entries])}'
+        told += f',"say":{sections["say"]}' if "say" in sections else ""
+        told += f',"desk":{_object(sections)}' if sections else ""
         told += ',"gap":true' if gap else ""
         at = f'"epoch":{self._house.epoch},"rev":{self._house.board.rev}'
         text = f'{{"is":"changes",{at},"points":[{",".join(pieces)}]{told}}}'
@@ -301,17 +314,22 @@ class Hub:
         )
         pieces = ",".join(map(self._piece, readings))
         now = self._teller.now()
-        self._say = now["say"]
+        self._renew()
         last = house.chronicle.recent[-1].n if house.chronicle.recent else 0
         text = (
             f'{{"is":"snapshot","epoch":{house.epoch},"rev":{board.rev},"entry":{last},"now":{_json(now)},'
-            f'"points":[{pieces}]}}'
+            f'"desk":{_object(self._sections)},"points":[{pieces}]}}'
         )
         return Message("snapshot", f"{house.epoch}-{board.rev}", text)
 
 
 def _json(value: Any) -> str:
     return written(value).decode()
+
+
+def _object(members: Mapping[str, str]) -> str:
+    """An object of values that are JSON already; names need no escaping."""
+    return "{" + ",".join(f'"{name}":{text}' for name, text in members.items()) + "}"
 
 
 def _concerns(entry: Entry, devices: frozenset[str]) -> bool:

@@ -39,12 +39,15 @@ class Asker:
         self._waiting: dict[asyncio.Task[None], None] = {}
 
     async def hear(self, text: str) -> None:
-        """Carry out one message, up to "heard"; how it ended follows by itself."""
+        """Carry out one message, up to "heard"; how it ended follows by itself. A ping is answered at once."""
         name: Any = None
         try:
             value = strict_json.read(text.encode("utf-8", "replace"))
             name = value.get("id") if isinstance(value, dict) else None
             await self._act(Act.model_validate(value))
+            if isinstance(value, dict) and value.keys() == {"ping"}:
+                self._answer({"pong": value["ping"]} | self._door.view.moment())
+                return
         except strict_json.StrictError as error:
             self._refuse(name, ProblemError(400, "json", str(error)))
         except ValidationError as error:

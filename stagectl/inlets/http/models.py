@@ -115,6 +115,27 @@ class InletPath(_Lax):
 class TokenPath(_Lax):
     """Which token; its id opens nothing."""
 
+class FilePath(_Lax):
+    """Which built file of the page."""
+
+    name: str = Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,99}$", examples=["main-B2cd3e.js"])
+
+
+class ViewPath(_Lax):
+    """Which view of the page."""
+
+    view: Literal["paths", "sound", "kit", "journal", "wall", "card", "lineup", "setups"]
+
+
+class ViewQuery(_Lax):
+    """What a view shows; the page reads it, the daemon only takes it."""
+
+    take: Number | None = None
+    box: Name | None = None
+    find: Line | None = None
+    look: Literal["table", "print"] | None = None
+
+
     id: Id
 
 
@@ -501,6 +522,7 @@ class JournalOut(_Out):
 
     entries: list[EntryOut]
     last: int
+    say: str = Field(description="in a sentence; empty: only of use to a program")
 
 
 class AsideOut(_Out):

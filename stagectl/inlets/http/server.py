@@ -10,6 +10,7 @@ from aiohttp import web
 
 from stagectl.inlets.http.calls import Door
 from stagectl.inlets.http.connection import IDLE_S, Connection, Doorkeeper
+from stagectl.inlets.http.desk_page import Built
 from stagectl.inlets.http.guard import BODY_BYTES, add_headers, endpoint, guard
 from stagectl.inlets.http.live import Hub
 from stagectl.inlets.http.metrics import Metrics
@@ -18,6 +19,7 @@ from stagectl.inlets.http.opening import GOODBYE_S, HANDSHAKE_S, Tls, check, con
 from stagectl.inlets.http.rate import Rates
 from stagectl.inlets.http.routes import ROUTES
 from stagectl.inlets.http.views import version_of
+from stagectl.shoot.deskview import DeskView
 from stagectl.shoot.house import House
 from stagectl.shoot.teller import Teller
 
@@ -69,9 +71,11 @@ async def serve(
     loop = asyncio.get_running_loop()
     metrics = Metrics(house)
     teller = Teller(house)
-    hub = Hub(house, teller, metrics)
-    door = Door(house, teller, scenes, hub, Rates(house.world.clock), metrics, lambda: document(version_of()))
+    view = DeskView(house, teller)
+    hub = Hub(house, teller, view, metrics)
+    door = Door(house, teller, view, scenes, hub, Rates(house.world.clock), metrics, lambda: document(version_of()))
     door.secure = tls is not None
+    door.built = Built.read()
     door.names = frozenset(name.casefold() for name in tls.names) if tls is not None else frozenset()
     app = web.Application(middlewares=[guard(door)], client_max_size=BODY_BYTES)
     app.on_response_prepare.append(add_headers(house.world.clock, secure=door.secure))

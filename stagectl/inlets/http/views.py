@@ -15,6 +15,7 @@ from stagectl.model.points import Flags, PointSpec, Reading
 from stagectl.model.verbs import Ended, Set, Verb
 from stagectl.shoot import wording
 from stagectl.shoot.house import House
+from stagectl.shoot.journalwords import JournalWords
 from stagectl.shoot.take import Take
 from stagectl.shoot.teller import Teller
 
@@ -210,4 +211,5 @@ def journal(house: House, since: int | None, count: int) -> dict[str, Any]:
     """Entries after `since`, oldest first; None: the newest `count`. Only what memory keeps; the rest is in files."""
     recent = list(house.chronicle.recent)
     chosen = recent[-count:] if since is None else [entry for entry in recent if entry.n > since][:count]
-    return {"entries": [entry.plain() for entry in chosen], "last": recent[-1].n if recent else 0}
+    words = JournalWords(house.called)
+    return {"entries": [words.plain(entry) for entry in chosen], "last": recent[-1].n if recent else 0}

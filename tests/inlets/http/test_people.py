@@ -59,7 +59,7 @@ async def test_a_door_with_a_route_that_says_nothing_does_not_open() -> None:
 
 def test_only_what_tells_nothing_of_the_house_is_public() -> None:
     public = {route.path_text for route in ROUTES if route.rule is not None and route.rule.least is Least.PUBLIC}
-    assert public == {f"{API}/login", "/livez", "/", "/guest"}
+    assert public == {f"{API}/login", "/livez", "/", "/{view}", "/assets/{name}", "/guest"}
 
 
 def test_every_route_that_acts_asks_for_more_than_a_viewer() -> None:

@@ -1,0 +1,258 @@
+// What does this page hold beside what the house says? Which view, which question is open, what was asked and answered.
+import { Asks, RefusedError } from "./asks";
+import { Feed } from "./feed";
+import type { Device, Entry, Me, Site, Take } from "./shapes";
+
+export const VIEWS = ["sheet", "paths", "sound", "kit", "journal", "wall", "card"] as const;
+export type View = (typeof VIEWS)[number];
+
+/** The open question of how a take ends. `pressAt`: until when its end can't be pressed, ms. */
+export interface Question {
+  take: number;
+  rolling: string[];
+  changed: string;
+  pressAt: number;
+}
+
+export interface Said {
+  text: string;
+  bad: boolean;
+}
+
+const HOLD_MS = 700; // a question that was rewritten can't be pressed so long
+const TAKES = 200;
+
+export class Desk {
+  readonly feed = new Feed();
+  readonly asks = new Asks(this.feed);
+  me: Me | null = null;
+  /** Why the form of a name and a password is shown; null: it is not. */
+  login: string | null = null;
+  site: Site | null = null;
+  devices: Device[] = [];
+  takes: Take[] = [];
+  view: View = "sheet";
+  query = new URLSearchParams();
+  /** Acts under way, by a key of their own. */
+  readonly asked = new Map<string, number>();
+  /** What the last act of each place was answered. */
+  readonly said = new Map<string, Said>();
+  question: Question | null = null;
+  /** The small form that is open in the writing line. */
+  form: "note" | "name" | null = null;
+  /** The destination whose source is being chosen. */
+  choosing: string | null = null;
+  find = "";
+  contentsOpen = false;
+  helpOpen = false;
+  draw: () => void = () => {};
+
+  #stale = new Set<number>();
+  #fetching = false;
+
+  get live(): boolean {
+    return this.feed.life === "live";
+  }
+
+  async start(): Promise<void> {
+    this.route();
+    addEventListener("popstate", () => (this.route(), this.draw()));
+    this.feed.onChange = () => (this.#look(), this.draw());
+    this.feed.onSnapshot = () => void this.#everything();
+    this.feed.onEntries = (entries) => this.#heard(entries);
+    this.feed.onRefused = () => this.#out("Your time here is over. Come in again.");
+    this.asks.token = sessionStorage.getItem("stagectl-token") ?? "";
+    await this.#enter();
+  }
+
+  async come(name: string, password: string): Promise<void> {
+    try {
+      this.asks.token = await this.asks.login(name, password);
+      sessionStorage.setItem("stagectl-token", this.asks.token);
+      this.login = null;
+      await this.#enter();
+    } catch (slip) {
+      this.login = slip instanceof Error ? slip.message : String(slip);
+    }
+    this.draw();
+  }
+
+  async #enter(): Promise<void> {
+    try {
+      this.me = await this.asks.get<Me>("me");
+      if (!this.me.sees) throw new RefusedError("", "sees", {});
+      this.feed.open(this.asks.token);
+    } catch (slip) {
+      if (slip instanceof RefusedError && slip.code === "lost") setTimeout(() => void this.#enter(), 1000);
+      else this.login = "";
+      this.draw();
+    }
+  }
+
+  #out(why: string): void {
+    sessionStorage.removeItem("stagectl-token");
+    this.asks.token = "";
+    this.login = why;
+    this.draw();
+  }
+
+  // -- where ----------------------------------------------------------------------------------------------------
+
+  route(): void {
+    const word = location.pathname.replaceAll("/", "") || "sheet";
+    this.view = VIEWS.find((view) => view === word) ?? "sheet";
+    this.query = new URLSearchParams(location.search);
+    this.find = this.query.get("find") ?? "";
+  }
+
+  go(view: View, query: Record<string, string> = {}): void {
+    const text = new URLSearchParams(query).toString();
+    history.pushState(null, "", `${address(view)}${text ? `?${text}` : ""}`);
+    this.contentsOpen = false;
+    this.route();
+    this.draw();
+  }
+
+  /** Change what the address says of this view, without a step for Back. */
+  filter(name: string, value: string): void {
+    const query = new URLSearchParams(location.search);
+    if (value) query.set(name, value);
+    else query.delete(name);
+    const text = query.toString();
+    history.replaceState(null, "", `${location.pathname}${text ? `?${text}` : ""}`);
+    this.route();
+    this.draw();
+  }
+
+  // -- acts -----------------------------------------------------------------------------------------------------
+
+  /** Ask; `place` is where its answer is shown. A second press while it is under way does nothing. */
+  async act(place: string, path: string, body: unknown): Promise<boolean> {
+    if (this.asked.has(place)) return false;
+    this.asked.set(place, Date.now());
+    this.said.delete(place);
+    this.draw();
+    try {
+      const told = await this.asks.post<{ say?: string; done?: string; ended?: string | null }>(path, body);
+      const bad = told.ended === "failed" || told.ended === "unconfirmed";
+      this.said.set(place, { text: told.done ?? told.say ?? "Done.", bad });
+      return !bad;
+    } catch (slip) {
+      this.said.set(place, { text: slip instanceof Error ? slip.message : String(slip), bad: true });
+      return false;
+    } finally {
+      this.asked.delete(place);
+      this.draw();
+    }
+  }
+
+  roll(on: string[] = []): void {
+    void this.act(on[0] ? `roll ${on[0]}` : "write", "roll?wait=verdict", on.length ? { on } : {});
+  }
+
+  openQuestion(): void {
+    const end = this.feed.sections?.acts.end;
+    if (!end) return;
+    this.question = { take: end.take, rolling: [...end.rolling], changed: "", pressAt: 0 };
+    this.said.delete("write");
+    this.draw();
+  }
+
+  keepRolling(): void {
+    this.question = null;
+    this.draw();
+  }
+
+  end(): void {
+    const question = this.question;
+    if (question === null || Date.now() < question.pressAt || !this.live) return;
+    this.question = null;
+    void this.act("write", "cut?wait=verdict", { take: question.take });
+  }
+
+  /** A question whose picture changed is rewritten, says what changed and can't be pressed at once. */
+  #look(): void {
+    const question = this.question;
+    if (question === null) return;
+    const end = this.feed.sections?.acts.end;
+    if (!end || end.take !== question.take) {
+      this.question = null;
+      this.said.set("write", { text: `Take ${question.take} has ended by itself.`, bad: false });
+      return;
+    }
+    const gone = question.rolling.filter((device) => !end.rolling.includes(device)).map((one) => this.called(one));
+    const come = end.rolling.filter((device) => !question.rolling.includes(device)).map((one) => this.called(one));
+    if (gone.length + come.length === 0) return;
+    const told = [gone.length ? `${gone.join(", ")} no longer rolls.` : "", come.length ? `${come.join(", ")} rolls now.` : ""];
+    this.question = {
+      take: end.take,
+      rolling: [...end.rolling],
+      changed: told.filter(Boolean).join(" "),
+      pressAt: Date.now() + HOLD_MS,
+    };
+    setTimeout(() => this.draw(), HOLD_MS + 10);
+  }
+
+  may(verb: string): boolean {
+    const me = this.me;
+    return me !== null && me.role !== "viewer" && (me.verbs === null || me.verbs.includes(verb));
+  }
+
+  // -- what is read beside the feed -----------------------------------------------------------------------------
+
+  called(device: string): string {
+    return this.devices.find((one) => one.id === device)?.called ?? device;
+  }
+
+  async #everything(): Promise<void> {
+    try {
+      const [site, devices, takes, journal] = await Promise.all([
+        this.asks.get<Site>("site"),
+        this.asks.get<{ devices: Device[] }>("devices"),
+        this.asks.get<{ takes: Take[] }>(`takes?count=${TAKES}`),
+        this.asks.get<{ entries: Entry[] }>("journal?count=400"),
+      ]);
+      this.site = site;
+      this.devices = devices.devices;
+      this.takes = takes.takes.reverse();
+      this.feed.keep(journal.entries);
+      this.draw();
+    } catch {
+      // the feed is lost again: the next snapshot reads all anew
+    }
+  }
+
+  #heard(entries: readonly Entry[]): void {
+    for (const entry of entries) {
+      const number = entry.kind === "take" ? entry.data["take"] : undefined;
+      if (typeof number === "number") this.#stale.add(number);
+    }
+    if (this.#stale.size > 0 && !this.#fetching) {
+      this.#fetching = true;
+      setTimeout(() => void this.#again(), 300);
+    }
+  }
+
+  async #again(): Promise<void> {
+    const numbers = [...this.#stale];
+    this.#stale.clear();
+    this.#fetching = false;
+    for (const number of numbers) {
+      try {
+        this.#put(await this.asks.get<Take>(`takes/${number}`));
+      } catch {
+        return; // lost: the next snapshot reads all anew
+      }
+    }
+    this.draw();
+  }
+
+  #put(take: Take): void {
+    const others = this.takes.filter((one) => one.take !== take.take);
+    this.takes = [...others, take].sort((a, b) => a.take - b.take).slice(-TAKES);
+  }
+}
+
+export function address(view: View): string {
+  return view === "sheet" ? "/" : `/${view}`;
+}

@@ -1,0 +1,177 @@
+// What does the daemon send? The shapes of its JSON, as far as the page reads them.
+
+export type Value = boolean | number | string | null;
+export type Quality = "good" | "stale" | "unknown" | "asked";
+
+/** One observed value; `at` is when it became this one, RFC 3339. */
+export interface Point {
+  device: string;
+  name: string;
+  unit: string;
+  value: Value;
+  quality: Quality;
+  at: string | null;
+  by: string;
+  rev: number;
+}
+
+export interface Lane {
+  device: string;
+  called: string;
+  rolled: string;
+  give_s: number;
+  start: string;
+  start_exact: boolean;
+  clip: string;
+  slot: number;
+  format: string;
+  length: string;
+  ended: string | null;
+  end: string;
+  ended_by: string;
+  note: string;
+  offset: number | null;
+}
+
+export interface Spread {
+  frames: number;
+  give: number;
+  of: number;
+  exact: boolean;
+}
+
+export interface Take {
+  take: number;
+  name: string;
+  by: string;
+  opened: string;
+  closed: string | null;
+  running: boolean;
+  wanted: string[];
+  rolling: string[];
+  good: boolean;
+  notes: string[];
+  unseen: string[];
+  spread: Spread | null;
+  common: { first: string; last: string; frames: number } | null;
+  lanes: Lane[];
+  say?: string;
+}
+
+export type State =
+  | "proven" | "asked" | "failed" | "unconfirmed" | "doubtful" | "stale" | "unknown" | "apart" | "ready";
+
+/** One recorder in words. */
+export interface Recorder {
+  device: string;
+  called: string;
+  state: State;
+  say: string;
+  left_s: number | null;
+}
+
+export interface Alarm {
+  id: string;
+  number: number;
+  device: string;
+  called: string;
+  is: "on" | "known" | "aside" | "back" | "off";
+  grade: "now" | "soon" | "later";
+  say: string;
+  remedy: string;
+  since: string | null;
+  known_by: string;
+  under_it: string[];
+}
+
+export interface Acts {
+  roll: { label: string; can: number; of: number } | null;
+  join: { device: string; label: string }[];
+  end: { take: number; rolling: string[]; label: string; ask: string; do: string } | null;
+}
+
+export interface Holder {
+  holder: string;
+  asker: string;
+  free_s: number | null;
+  say: string;
+}
+
+/** What the live feed tells beside points; a section is sent when it became another one. */
+export interface Sections {
+  say: string;
+  take: Take | null;
+  each: Recorder[];
+  acts: Acts;
+  last: string;
+  next: { take: number; name: string };
+  wrong: Alarm[];
+  back: Alarm[];
+  desk: Holder;
+  answers: Partial<Record<string, string>>;
+}
+
+export interface Entry {
+  n: number;
+  at: string;
+  kind: string;
+  who: string;
+  data: Record<string, unknown>;
+  say: string;
+}
+
+export interface Snapshot {
+  is: "snapshot";
+  epoch: number;
+  rev: number;
+  entry: number;
+  desk: Sections;
+  points: Point[];
+}
+
+export interface Changes {
+  is: "changes";
+  epoch: number;
+  rev: number;
+  points: Point[];
+  entries?: Entry[];
+  desk?: Partial<Sections>;
+  gap?: boolean;
+}
+
+export interface Pong {
+  pong: number;
+  at: number;
+  wall: string;
+}
+
+export interface Site {
+  name: string;
+  devices: string[];
+  groups: Record<string, string[]>;
+  sources: string[];
+  destinations: string[];
+  stations: string[];
+}
+
+export interface Device {
+  id: string;
+  called: string;
+  kind: string;
+  box: string;
+  at: string;
+  up: boolean;
+  adopted: boolean;
+  health: string;
+  why: string;
+}
+
+export interface Me {
+  name: string;
+  role: string;
+  kind: string;
+  sees: boolean;
+  verbs: string[] | null;
+  accounts: boolean;
+  until: string | null;
+}

@@ -1,0 +1,171 @@
+"""What does the page show of the house beside its points? Sections, each in plain values with its words.
+
+It looks when asked and keeps nothing; the live feed sends a section when it became another one.
+"""
+
+from typing import TYPE_CHECKING, Any
+
+from stagectl.control.chronicle import stamp
+from stagectl.model.capabilities.base import HEALTH, Health
+from stagectl.model.capabilities.mixer import STRIP_MUTED, STRIPS
+from stagectl.model.points import Quality
+from stagectl.model.verbs import Ended
+from stagectl.shoot import deskwords
+from stagectl.shoot.alarms import last_lane
+from stagectl.shoot.paths import SHOWS
+from stagectl.shoot.take import Take
+from stagectl.shoot.teller import Teller
+
+if TYPE_CHECKING:
+    from stagectl.shoot.house import House
+
+_MISSING = ("failed", "unconfirmed")
+
+
+class DeskView:
+    """Sections about one house, in the words of its teller."""
+
+    def __init__(self, house: "House", teller: Teller) -> None:
+        self._house = house
+        self._teller = teller
+
+    def sections(self) -> dict[str, Any]:
+        """All sections by name.
+
+        `take` is the running one without its running time, `each` a row a recorder, `acts` the labels and questions
+        of roll and end, `answers` a line for each view, `desk` who holds it.
+        """
+        house, teller = self._house, self._teller
+        take = house.takes.open
+        each = [self._recorder(name, take) for name in house.takes.recorders]
+        told = take.plain() if take is not None else None
+        return {
+            "say": teller.state(),
+            "take": told,
+            "each": each,
+            "acts": self._acts(take, each),
+            "last": teller.last(),
+            "next": {"take": house.takes.upcoming("")[0], "name": house.takes.slate},
+            "wrong": [row.plain() for row in teller.wrong()],
+            "back": [row.plain() for row in teller.back()],
+            "desk": house.desk.plain() | {"say": house.desk.say()},
+            "answers": self._answers(),
+        }
+
+    # -- recorders ------------------------------------------------------------------------------------------------
+
+    def _recorder(self, name: str, take: Take | None) -> dict[str, Any]:
+        state, why, for_s = self._stands(name, take)
+        return {
+            "device": name,
+            "called": self._house.called(name),
+            "state": state,
+            "say": deskwords.recorder(state=state, why=why, for_s=for_s),
+            "left_s": self._teller.left(name),
+        }
+
+    def _stands(self, name: str, take: Take | None) -> tuple[str, str, float]:
+        """State, clause and age of one recorder, as `deskwords.recorder` takes them."""
+        teller = self._teller
+        if take is None:
+            return self._rests(name)
+        if take.open_lane(name) is not None:
+            if not teller.proven(name):
+                return "stale", "", teller.unseen_s(name)
+            doubtful = self._house.board.get(name, HEALTH).value is Health.DOUBTFUL
+            return ("doubtful" if doubtful else "proven"), "", 0.0
+        if last_lane(take, name) is None and name not in take.wanted:
+            return "apart", "", 0.0
+        number, verdict = self._house.alarms.rolls.get(name, (0, None))
+        if last_lane(take, name) is None and (number != take.number or verdict is None):
+            return "asked", "", 0.0
+        if last_lane(take, name) is None and verdict is not None and verdict.ended is Ended.UNCONFIRMED:
+            return "unconfirmed", "", 0.0
+        return "failed", teller.why_missing(take, name), 0.0
+
+    def _rests(self, name: str) -> tuple[str, str, float]:
+        lack = self._teller.lacks(name)
+        reading = self._house.board.get(name, HEALTH)
+        if reading.value is Health.FAILED or reading.quality is not Quality.GOOD:
+            return "unknown", lack or "", 0.0
+        return ("failed" if lack else "ready"), lack or "", 0.0
+
+    # -- acts -----------------------------------------------------------------------------------------------------
+
+    def _acts(self, take: Take | None, each: list[dict[str, Any]]) -> dict[str, Any]:
+        return {"roll": self._roll(take), "join": self._join(take, each), "end": self._end(take)}
+
+    def _roll(self, take: Take | None) -> dict[str, Any] | None:
+        takes = self._house.takes
+        if take is not None or not takes.recorders:
+            return None
+        lacks = {name: lack for name in takes.recorders if (lack := self._teller.lacks(name)) is not None}
+        of, number = len(takes.recorders), takes.upcoming("")[0]
+        first = next(iter(lacks), next(iter(takes.recorders)))
+        called = takes.recorders[first]
+        label = deskwords.act_roll(can=of - len(lacks), of=of, take=number, called=called, has=lacks.get(first, ""))
+        return {"label": label, "can": of - len(lacks), "of": of}
+
+    def _join(self, take: Take | None, each: list[dict[str, Any]]) -> list[dict[str, str]]:
+        if take is None:
+            return []
+        return [
+            {"device": one["device"], "label": deskwords.act_join(called=one["called"], take=take.number)}
+            for one in each
+            if one["state"] in _MISSING
+        ]
+
+    def _end(self, take: Take | None) -> dict[str, Any] | None:
+        if take is None:
+            return None
+        recorders, for_s = len(take.rolling), self._house.world.clock.now() - take.opened_at
+        return {
+            "take": take.number,
+            "rolling": take.rolling,
+            "label": deskwords.act_end(take=take.number),
+            "ask": deskwords.ask_end(take=take.number, recorders=recorders, for_s=for_s),
+            "do": deskwords.do_end(take=take.number, recorders=recorders),
+        }
+
+    # -- the answers of the contents ------------------------------------------------------------------------------
+
+    def _answers(self) -> dict[str, str]:
+        house = self._house
+        takes = house.takes
+        healths = [house.board.get(name, HEALTH).value for name in house.boxes]
+        told = {
+            "sheet": deskwords.answer_sheet(takes=len(takes.takes), rolls=takes.open is not None),
+            "kit": deskwords.answer_kit(
+                boxes=len(house.boxes), doubtful=sum(one is not Health.WELL for one in healths)
+            ),
+        }
+        if house.site.pictures.destinations:
+            shown = [house.board.get("paths", SHOWS.at(name)) for name in house.site.pictures.destinations]
+            told["paths"] = deskwords.answer_paths(
+                destinations=len(shown), unknown=sum(one.quality is not Quality.GOOD for one in shown)
+            )
+        mixers = [name for name, box in house.boxes.items() if box.capability.kind == "mixer"]
+        if mixers:
+            told["sound"] = self._sound(mixers)
+        if house.chronicle.recent:
+            last = house.chronicle.recent[-1]
+            told["journal"] = deskwords.answer_journal(at=self._teller.at(last.wall), who=last.who)
+        return told
+
+    def _sound(self, mixers: list[str]) -> str:
+        board = self._house.board
+        strips = [
+            board.get(name, STRIP_MUTED.at(strip))
+            for name in mixers
+            for strip in range(1, int(board.get(name, STRIPS).value or 0) + 1)
+        ]
+        return deskwords.answer_sound(
+            strips=len(strips),
+            muted=sum(one.value is True for one in strips),
+            unknown=sum(one.quality is not Quality.GOOD for one in strips),
+        )
+
+    def moment(self) -> dict[str, Any]:
+        """The clocks of the daemon: `at` on its own, in seconds, for acts to say when they last saw it; wall time."""
+        clock = self._house.world.clock
+        return {"at": round(clock.now(), 3), "wall": stamp(clock.wall())}
