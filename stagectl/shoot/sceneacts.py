@@ -1,17 +1,13 @@
-"""Which wishes does a step come to now, and what of them can be put back?"""
+"""Which wishes does a step come to now, and what of a claim is not so?"""
 
-from collections.abc import Sequence
 from contextlib import AbstractContextManager, nullcontext
-from dataclasses import dataclass
 from typing import Any
 
 from stagectl.control.access import Person
-from stagectl.model.board import Board
-from stagectl.model.capabilities.router import OUTPUT_SOURCE
-from stagectl.model.conditions import YES, Condition, judge, same
+from stagectl.model.conditions import YES, Condition, judge
 from stagectl.model.errors import RefusedError
-from stagectl.model.points import PointSpec, Quality
-from stagectl.model.verbs import Ask, Set
+from stagectl.model.points import Quality
+from stagectl.model.verbs import Ask
 from stagectl.shoot.house import House, Wish
 from stagectl.shoot.paths import Paths
 from stagectl.shoot.scene import LAST_TAKE, RUNNING, Do, SetPoints
@@ -108,67 +104,3 @@ def missing(house: House, claim: Condition) -> tuple[list[str], list[str]]:
         wanted = " ".join(filter(None, [leaf.says, ", ".join(leaf.spec.say(value) for value in leaf.values)]))
         told.append(f"{called} {leaf.spec.name.replace('.', ' ')} is {seen}, wanted: {wanted}")
     return told, list(whom)
-
-
-@dataclass(slots=True)
-class Kept:
-    """A setting as it was before this run, and as the run set it."""
-
-    target: str
-    spec: PointSpec[Any]
-    before: Any
-    known: bool
-    ours: Any
-
-    @property
-    def say(self) -> str:
-        return f"{self.target} {self.spec.name.replace('.', ' ')}"
-
-
-class Keeper:
-    """Remembers what this run sets, so that it can be put back. Settings only: a roll or cut is never undone."""
-
-    def __init__(self, board: Board) -> None:
-        self._board = board
-        self.kept: dict[tuple[str, str], Kept] = {}
-
-    def keep(self, asks: Sequence[Ask], parts: Sequence[str]) -> None:
-        """Note the readings just before these asks go.
-
-        A picture is put back by its destination, not crosspoint by crosspoint: a tie-line we took may carry the
-        picture to somebody else by now. Other parts are put back by what they expand to.
-        """
-        routed = any(ask.target == "paths" for ask in asks)
-        for ask in asks:
-            verb = ask.verb
-            if not isinstance(verb, Set):
-                continue
-            hop = routed and verb.point.template == OUTPUT_SOURCE.name
-            if hop or (ask.target in parts and ask.target != "paths" and len(asks) > 1):
-                continue
-            pair = (ask.target, verb.point.name)
-            if (known := self.kept.get(pair)) is not None:
-                known.ours = verb.value
-                continue
-            reading = self._board.reading(ask.target, verb.point)
-            self.kept[pair] = Kept(ask.target, verb.point, reading.value, reading.quality is Quality.GOOD, verb.value)
-
-    def undo(self) -> tuple[list[Kept], list[str]]:
-        """What is to be set back, last first, and in words what is left alone; then nothing is kept any more."""
-        back: list[Kept] = []
-        left: list[str] = []
-        for one in reversed(self.kept.values()):
-            reading = self._board.reading(one.target, one.spec)
-            if reading.quality is not Quality.GOOD:
-                left.append(f"{one.say} is not known now and is left alone")
-            elif one.known and same(one.spec, reading.value, one.before):
-                continue
-            elif not same(one.spec, reading.value, one.ours):
-                by = f" by {reading.by}" if reading.by not in ("", "box") else " since"
-                left.append(f"{one.say} was changed{by} and is left alone")
-            elif not one.known:
-                left.append(f"{one.say} was not known before and stays")
-            else:
-                back.append(one)
-        self.kept = {}
-        return back, left

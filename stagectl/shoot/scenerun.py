@@ -18,6 +18,7 @@ from stagectl.model.conditions import NO, YES, Condition, Truth, judge
 from stagectl.model.errors import RefusedError
 from stagectl.model.verbs import WORST_FIRST, Ended, Set
 from stagectl.shoot.house import House, Wish
+from stagectl.shoot.keeper import Keeper
 from stagectl.shoot.scene import (
     AskPerson,
     Check,
@@ -32,7 +33,7 @@ from stagectl.shoot.scene import (
     Together,
     WaitFor,
 )
-from stagectl.shoot.sceneacts import Keeper, expand, inlet_of, missing, trial, wishes_of
+from stagectl.shoot.sceneacts import expand, inlet_of, missing, trial, wishes_of
 from stagectl.shoot.wording import listed
 
 ENDS_S: Final = 3.0  # how long a scene's end may take to show

@@ -6,12 +6,11 @@ from typing import Any, Final
 
 from stagectl.control.access import Role
 from stagectl.control.wishes import build
-from stagectl.filetree import FileError, Issues, Node, Rows, Table, Text
+from stagectl.filetree import Issues, Node, Rows, Table, Text
 from stagectl.model.errors import RefusedError
 from stagectl.model.points import Flags
-from stagectl.model.verbs import checked
 from stagectl.model.words import nearest
-from stagectl.sentencefile import parse_node, points_node, time_node
+from stagectl.sentencefile import parse_node, time_node
 from stagectl.shoot.scene import (
     LAST_TAKE,
     RUNNING,
@@ -30,6 +29,7 @@ from stagectl.shoot.scene import (
     Want,
 )
 from stagectl.shoot.scenewords import Words, fill, fill_text, one_line
+from stagectl.shoot.wants import read_want
 
 MAX_STEPS: Final = 200  # own choice, ten times the longest we met
 MAX_BRANCHES: Final = 16  # as many as a run may do side by side; own choice
@@ -150,31 +150,14 @@ class StepReader:
                 for what, value in points.as_table().items():
                     with issues.gather():
                         key = points.as_table().keys[what]
-                        wants += self._want(table.keys[who], key, value.as_text())
+                        found = read_want(self._words, table.keys[who], key, value.as_text(), readable=False)
+                        wants += [Want(device, spec, value) for device, spec, value in found]
         issues.finish()
         if not wants:
             raise table.wrong("nothing is set here.", "Write a device, its points and their values.")
         if twice := _twice([(one.device, one.spec.name) for one in wants]):
             raise table.wrong(f"{' '.join(twice).replace('.', ' ')} is set twice in one step.", "Keep one.")
         return tuple(wants)
-
-    def _want(self, who: Text, what: Text, value: Text) -> list[Want]:
-        """One row; "every GROUP" makes a Want for each member."""
-        try:
-            points = points_node(replace(what, value=what.value), self._words.vocabulary, who.value)
-        except FileError as error:
-            blamed = what if "no point" in error.problem or "named" in error.problem else who
-            raise blamed.wrong(error.problem, error.remedy) from error
-        wants = []
-        for device, spec in points:
-            try:
-                verb = checked(spec, spec.read(value.value))
-                self._words.see(device, verb)
-            except RefusedError as error:
-                blamed = what if error.code == "read-only" else value
-                raise blamed.wrong(str(error), error.remedy) from error
-            wants.append(Want(device, spec, verb.value))
-        return wants
 
     def _do(self, table: Table, head: Head) -> Do:
         text = table["do"].as_text()
