@@ -1,6 +1,7 @@
 """Which verbs act on takes? Roll, cut, and what is written beside them."""
 
 import select
+import sys
 from collections.abc import Iterable, Mapping
 from typing import Any, Final
 
@@ -72,16 +73,37 @@ def _labels_open(group: Mapping[str, Any]) -> bool:
 
 @client_verb("cut", waits_for="proof from the recorders", acts=True)
 @click.argument("take", required=False, type=click.IntRange(1))
-def cut(face: Face, take: int | None) -> int:
-    """End the take of that number. Its number is the guard: alone, this only says which take runs."""
+@click.option("--confirm", metavar="WORD", help="The word you were told, for a take that somebody else rolled.")
+def cut(face: Face, take: int | None, confirm: str | None) -> int:
+    """End the take of that number. Its number is the guard: alone, this only says which take runs.
+
+    Where there are accounts, the end of somebody else's take is asked twice: at a terminal you are shown what it ends
+    and say yes; a script is told a word, and says it within 10 s.
+    """
     if take is None:
         try:
             group = face.client.post("cut", wait="verdict")
         except RefusalError as refused:
             return face.no(Exit.UNCLEAR, str(refused), refused.remedy, refused.code)
     else:
-        group = face.client.post("cut", body={"take": take}, wait="verdict")
+        group = _confirmed(face, {"take": take}, confirm or "")
     return ended(face, group, verdicts.rows(face, group))
+
+
+def _confirmed(face: Face, body: Mapping[str, Any], word: str) -> Any:
+    """Ask for a cut; what it would end is shown at a terminal, anew whenever the picture has changed meanwhile."""
+    while True:
+        try:
+            return face.client.post("cut", body={**body, "confirm": word} if word else body, wait="verdict")
+        except RefusalError as refused:
+            if not refused.word or face.as_json or not sys.stdin.isatty():
+                if refused.word:
+                    refused.remedy = f"Within 10 s: stagectl cut {body['take']} --confirm {refused.word}"
+                raise
+            print(f"{refused} To end it, type yes: ", end="", file=sys.stderr, flush=True)
+            if sys.stdin.readline().strip().casefold() != "yes":
+                raise RefusalError("Left as it is.", code="confirm", status=428) from refused
+            word = refused.word
 
 
 @client_verb("slate", acts=True)

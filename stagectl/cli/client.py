@@ -31,13 +31,15 @@ class RefusalError(Exception):
         remedy: one sentence, or empty.
         code: short word for programs.
         status: HTTP's.
+        word: said with the same request it lets that pass; empty: there is none.
     """
 
-    def __init__(self, say: str, remedy: str = "", code: str = "", status: int = 0) -> None:
+    def __init__(self, say: str, remedy: str = "", code: str = "", status: int = 0, word: str = "") -> None:
         super().__init__(say)
         self.remedy = remedy
         self.code = code
         self.status = status
+        self.word = word
 
 
 def _quietly() -> None:
@@ -131,7 +133,8 @@ class Client:
         given = answer if isinstance(answer, dict) else {}
         say = str(given.get("detail") or given.get("say") or given.get("title") or f"refused with status {status}")
         remedy = str(given.get("remedy") or "")
-        raise RefusalError(say, "" if remedy and remedy in say else remedy, str(given.get("code") or ""), status)
+        code, word = str(given.get("code") or ""), str(given.get("confirm") or "")
+        raise RefusalError(say, "" if remedy and remedy in say else remedy, code, status, word)
 
 
 def _dialled(host: str, port: int) -> socket.socket:

@@ -18,7 +18,7 @@ class Exit(IntEnum):
     LEFT = 130  # Ctrl-C: waiting ended, nothing else did
 
 
-GUARDS: Final = frozenset({"role", "locked", "limit", "take", "held"})
+GUARDS: Final = frozenset({"role", "locked", "limit", "take", "held", "confirm", "fresh"})
 STATES: Final = frozenset(  # it was understood, but can't be now
     {
         "needs",

@@ -115,6 +115,9 @@ class Holding(Protocol):
     def admit(self, person: Person, words: Collection[str], take: int | None = None) -> None:
         """Raises RefusedError, code "held": somebody else holds the desk."""
 
+    def sure(self, person: Person, ask: Ask) -> None:
+        """Raises RefusedError, code "confirm": it ends another's take, and that was not shown before."""
+
 
 _ENDS: Final = {"source": "route", "shows": "route", "level": "level", "muted": "mute"}
 
@@ -163,7 +166,7 @@ def may(
     """Let an ask pass, or say why not.
 
     Raises:
-        RefusedError: code "token", "role", "held", "locked" or "limit"; no byte was sent.
+        RefusedError: code "token", "role", "held", "locked", "limit" or "confirm"; no byte was sent.
     """
     verb = ask.verb
     allowed(person, words_of(ask), ask.target)
@@ -191,6 +194,8 @@ def may(
                 and compare(leaf, verb.value) is not YES
             ):
                 raise RefusedError(f"The site keeps {limit.device} {leaf.say()}.", code="limit")
+    if desk is not None:
+        desk.sure(person, ask)
 
 
 def _erases(person: Person, ask: Ask) -> None:

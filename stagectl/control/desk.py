@@ -8,8 +8,10 @@ from collections.abc import Callable, Collection, Iterable, Mapping
 from typing import Any, Final, Protocol
 
 from stagectl.control.access import Person, allowed
+from stagectl.control.selections import Selections
 from stagectl.model.errors import RefusedError
-from stagectl.model.world import Clock
+from stagectl.model.verbs import Ask
+from stagectl.model.world import Clock, Stream
 
 ANSWER_S: Final = 30.0
 FREE: Final = frozenset({"roll", "mark", "good", "note", "slate", "call", "alarm", "hold", "answer", "guest"})
@@ -28,13 +30,15 @@ class Desk:
         holder: a person's name; empty: nobody.
         asker: who has asked for it; empty: nobody.
         owner: gives who rolled a take, by its number; empty if nobody here.
+        selections: what its people were shown before they end another's take.
     """
 
-    def __init__(self, clock: Clock, log: Log) -> None:
+    def __init__(self, clock: Clock, log: Log, chance: Stream) -> None:
         self.holder = ""
         self.asker = ""
         self.owner: Callable[[int], str] = lambda number: ""
         self._asked_at = 0.0
+        self.selections = Selections(clock, log, chance)
         self._clock = clock
         self._log = log
 
@@ -54,6 +58,10 @@ class Desk:
         if take is not None and self.owner(take) == person.name:
             return
         raise RefusedError(f"{self.holder} holds the desk.", remedy="Ask for it: stagectl hold ask", code="held")
+
+    def sure(self, person: Person, ask: Ask) -> None:
+        """Let an act pass that ends no other's take, or whose end was shown. Raises RefusedError, code "confirm"."""
+        self.selections.check(person, ask)
 
     def plain(self) -> dict[str, Any]:
         """As JSON holds it; `free_s`: seconds until who asked may take it, null if nobody asked."""

@@ -6,6 +6,7 @@ it gets the answers of its first time, whatever has changed since. No broker and
 
 import asyncio
 from collections.abc import Awaitable, Callable, Mapping, Sequence
+from dataclasses import replace
 from typing import Any, Final
 
 import structlog
@@ -107,10 +108,13 @@ class MqttCommands:
             if command.verb != "roll":
                 self._not_too_often(principal)
             person = self._house.gate.principal(principal, self._house.site.people)
+            person = replace(person, source=f"{_INLET} cmd/{principal}")  # what it does is written down with it
             begun = await self._begin(person, command)
         except RefusedError as refused:
             self._audit(principal, str(refused), refused.code)
-            await self._answer(principal, identifier, "refused", why=refused.code, say=self._teller.refusal(refused))
+            more = {"confirm": refused.word} if refused.word else {}
+            say = self._teller.refusal(refused)
+            await self._answer(principal, identifier, "refused", why=refused.code, say=say, **more)
             return
         if isinstance(begun, Run):
             await self._follow_run(principal, begun)
@@ -182,12 +186,12 @@ class MqttCommands:
         if command.verb in ("roll", "cut"):
             if command.on not in ((), ("takes",)):
                 args["on"] = list(command.on)
-            return Wish(person, _INLET, "takes", command.verb, args, command.id)
+            return Wish(person, _INLET, "takes", command.verb, args, command.id, command.confirm)
         if len(command.on) != 1:
             raise RefusedError(
                 f'{command.verb[:40]} needs one name in "on".', remedy="Name a device, group or part.", code="field"
             )
-        return Wish(person, _INLET, command.on[0], command.verb, args, command.id)
+        return Wish(person, _INLET, command.on[0], command.verb, args, command.id, command.confirm)
 
     def _erases_nothing(self, wish: Wish) -> None:
         """Whoever may publish is not known to be an engineer who stands at the box."""
@@ -208,7 +212,14 @@ class MqttCommands:
         more = {"more": self._unwritten} if self._unwritten else {}
         self._unwritten = 0
         self._house.chronicle.write(
-            "access", principal[:64], inlet=_INLET, what="refused", why=why[:500], code=code, **more
+            "access",
+            principal[:64],
+            inlet=_INLET,
+            what="refused",
+            source=f"{_INLET} cmd/{principal[:64]}",
+            why=why[:500],
+            code=code,
+            **more,
         )
 
     # -- what is told ---------------------------------------------------------------------------------------------

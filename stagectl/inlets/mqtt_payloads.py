@@ -102,6 +102,7 @@ class Command:
 
     Attributes:
         not_after: when it is too late for it; None: never.
+        confirm: the word of an earlier refusal, to have it done all the same.
     """
 
     id: str
@@ -112,6 +113,7 @@ class Command:
     if_rev: Mapping[str, int] = field(default_factory=dict)
     not_after: datetime | None = None
     source: str = ""
+    confirm: str = ""
 
 
 def plain(word: str) -> bool:
@@ -160,6 +162,7 @@ def read_command(given: Mapping[str, Any]) -> Command:
         _table(given, "if_rev"),
         _time(given.get("not_after")),
         str(given.get("source", ""))[:200],
+        str(given.get("confirm", ""))[:16],
     )
 
 

@@ -23,12 +23,14 @@ class RefusedError(StagectlError):
     Attributes:
         remedy: what the person can do, one sentence; empty if the sentence already says it.
         code: short stable word for programs, such as "needs", "locked", "no-link".
+        word: said with the same wish it lets that pass; empty: there is none.
     """
 
-    def __init__(self, why: str, *, remedy: str = "", code: str = "refused") -> None:
+    def __init__(self, why: str, *, remedy: str = "", code: str = "refused", word: str = "") -> None:
         super().__init__(why)
         self.remedy = remedy
         self.code = code
+        self.word = word
 
 
 class DeviceError(StagectlError):

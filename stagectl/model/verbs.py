@@ -162,6 +162,7 @@ class Ask:
         take: the take it starts or ends.
         stage: it goes out when all of its group with a lower stage have their verdict.
         after: (device, point) of lower stages that must have ended well, or it does not go out at all.
+        confirm: the word that who asks was shown with what this ends; empty: none was said.
     """
 
     id: str
@@ -172,3 +173,4 @@ class Ask:
     take: int | None = None
     stage: int = 0
     after: tuple[tuple[str, str], ...] = ()
+    confirm: str = ""

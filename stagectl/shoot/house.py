@@ -17,6 +17,7 @@ from stagectl.control.devices import Devices
 from stagectl.control.gate import Gate
 from stagectl.control.groups import Command, Group
 from stagectl.control.notes import Notes
+from stagectl.control.selections import Picture
 from stagectl.control.untold import Untold
 from stagectl.control.wishes import build
 from stagectl.driverkit.box import Box
@@ -53,6 +54,7 @@ class Wish:
         verb: "roll", "cut", "set", ...
         args: by name; lists are read as comma-separated text.
         id: the caller's own id of this wish, or empty. The same id is never carried out twice.
+        confirm: the word that was shown with what it ends; it is no part of what makes a wish the same.
     """
 
     person: Person
@@ -61,6 +63,7 @@ class Wish:
     verb: str
     args: Mapping[str, Any] = field(default_factory=dict)
     id: str = ""
+    confirm: str = ""
 
     @property
     def content(self) -> str:
@@ -99,8 +102,10 @@ class House:
         self.untold = Untold()
         self.gate = Gate(world, chronicle)
         self.gate.trouble = self._troubled
-        self.desk = Desk(world.clock, chronicle)
+        self.desk = Desk(world.clock, chronicle, world.chance.stream("selections"))
         self.desk.owner = self._rolled_by
+        self.desk.selections.picture = self._picture
+        self.desk.selections.called = self.called
         commands.desk = self.desk
         # what is wrong with the daemon itself, by part, in sentences
         self.trouble = trouble if trouble is not None else Notes()
@@ -154,6 +159,12 @@ class House:
     def _rolled_by(self, number: int) -> str:
         take = self.takes.takes.get(number)
         return take.by if take is not None else ""
+
+    def _picture(self, number: int) -> Picture | None:
+        take = self.takes.open
+        if take is None or take.number != number:
+            return None
+        return Picture(number, take.by, frozenset(take.rolling))
 
     def _troubled(self, part: str, text: str | None) -> None:
         if text is None:
@@ -219,6 +230,7 @@ class House:
         group.take = asks[0].take if asks else None
         first = verb is not None and Flags.FIRST in verb.flags()
         commands = self.commands.recheck(wish.person, warm) if warm else self._armed(wish, asks)
+        self._shown(wish, commands)
         if first:
             self.commands.go(group, commands)
             went = any(command.verdict is None or not command.verdict.refused for command in commands)
@@ -232,6 +244,17 @@ class House:
             if group.ended:
                 self.takes.close_unseen(number)
         return group
+
+    def _shown(self, wish: Wish, commands: Sequence[Command]) -> None:
+        """Show what a wish would end before it does; a scene is shown nothing, and ends nothing of that.
+
+        Raises:
+            RefusedError: code "confirm", with the word to ask again with.
+        """
+        unsure = [one.ask for one in commands if one.verdict is not None and one.verdict.code == "confirm"]
+        if unsure and not wish.inlet.startswith("scene"):
+            self.commands.disarm(commands)
+            raise self.desk.selections.select(wish.person, unsure)
 
     def expand(self, wish: Wish, identifier: str = "") -> list[Ask]:
         """The asks a wish comes to, for going or for a dry run. Raises RefusedError."""
@@ -248,7 +271,7 @@ class House:
             capability = self.capability(target)
             assert capability is not None
             verb = build(target, capability, wish.verb, args)
-            asks.extend(self._spread(Ask(identifier, wish.person.name, wish.inlet, target, verb)))
+            asks.extend(self._spread(Ask(identifier, wish.person.name, wish.inlet, target, verb, confirm=wish.confirm)))
         if not asks:
             raise RefusedError(f"{wish.target} {wish.verb} comes to nothing: nobody is meant.", code="target")
         return asks

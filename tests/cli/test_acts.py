@@ -256,3 +256,52 @@ def test_a_roll_loads_neither_the_web_server_nor_the_model_library(stub: Stub) -
         check=False,
     )
     assert done.stdout.splitlines()[-1] == "[]", done.stderr
+
+
+# -- somebody else's take ---------------------------------------------------------------------------------------------
+
+SHOWN = "ines rolled take 15. This ends it on Rec 1 and Rec 2."
+
+
+def shown(word: str) -> tuple[int, Any]:
+    return 428, problem(428, "confirm", SHOWN, "Ask again with the word.") | {"confirm": word}
+
+
+def test_a_script_is_told_the_word_and_how_to_say_it(stub: Stub) -> None:
+    stub.routes = {CUT: shown("C7QF2")}
+    result = stub.run("cut", "15")
+    assert result.exit_code == 4
+    assert result.stderr == f"{SHOWN} Within 10 s: stagectl cut 15 --confirm C7QF2\n"
+    stub.routes = {CUT: (200, group([box(1, words="stopped", verb="cut")], "verified", "Take 15 ended.", verb="cut"))}
+    assert stub.run("cut", "15", "--confirm", "C7QF2").exit_code == 0
+    assert stub.heard[-1][2] == {"take": 15, "confirm": "C7QF2"}
+
+
+@pytest.mark.parametrize("answers", [["yes"], ["yes", "yes"], ["no"], [""]])
+def test_at_a_terminal_it_is_shown_until_who_sits_there_has_said_yes(stub: Stub, answers: list[str]) -> None:
+    words = ["C7QF2", "H3MPX", "J9VWR"]  # the picture changes while it is read: shown anew
+    done = (200, group([box(1, words="stopped", verb="cut")], "verified", "Take 15 ended.", verb="cut"))
+    stub.routes = {CUT: [*map(shown, words[: len(answers)]), done]}
+    ours, theirs = os.openpty()
+    environment = {**os.environ, "STAGECTL_URL": stub.url, "NO_COLOR": "1"}
+    try:
+        os.write(ours, "".join(f"{line}\n" for line in answers).encode())
+        ended = subprocess.run(
+            [sys.executable, "-m", "stagectl", "cut", "15"],
+            stdin=theirs,
+            capture_output=True,
+            text=True,
+            env=environment,
+            timeout=30,
+            check=False,
+        )
+    finally:
+        os.close(ours)
+        os.close(theirs)
+    said = [body.get("confirm", "") for _, _, body in stub.heard]
+    if answers[0] == "yes":
+        assert (ended.returncode, said) == (0, ["", *words[: len(answers)]])
+        assert ended.stderr == f"{SHOWN} To end it, type yes: " * len(answers)
+    else:
+        assert (ended.returncode, said) == (4, [""])
+        assert ended.stderr == f"{SHOWN} To end it, type yes: Left as it is.\n"

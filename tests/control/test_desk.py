@@ -1,5 +1,6 @@
 """Who holds the desk, how does it pass on, and what needs no desk? Source: the desk's rules, own construction."""
 
+import random
 from typing import Any
 
 import pytest
@@ -18,7 +19,7 @@ class Booth:
     def __init__(self) -> None:
         self.clock = ManualClock()
         self.records: list[tuple[str, dict[str, Any]]] = []
-        self.desk = Desk(self.clock, self)
+        self.desk = Desk(self.clock, self, random.Random(1))
         self.desk.owner = lambda number: {1: "otto"}.get(number, "ines")
 
     def write(self, kind: str, who: str, **data: Any) -> int:

@@ -30,10 +30,12 @@ class Line:
     said: list[tuple[str, Mapping[str, Any]]] = field(default_factory=list)
     count: int = 0
 
-    async def ask(self, principal: str, verb: str, *on: str, **args: Any) -> Mapping[str, Any]:
-        """The last that is said of a command: how it was refused, or how it ended."""
+    async def ask(
+        self, principal: str, verb: str, *on: str, said: Mapping[str, Any] | None = None, **args: Any
+    ) -> Mapping[str, Any]:
+        """The last that is said of a command: how it was refused, or how it ended. `said`: further fields of it."""
         self.count += 1
-        payload = {"v": 1, "id": f"ask-{self.count}", "verb": verb, "on": list(on), "args": args}
+        payload = {"v": 1, "id": f"ask-{self.count}", "verb": verb, "on": list(on), "args": args, **(said or {})}
         self.commands.hear(principal, json.dumps(payload).encode(), retained=False)
         topic = f"verdict/{principal}/ask-{self.count}"
         await self.toys.until(lambda: any(at == topic and told["phase"] != "accepted" for at, told in self.said))
@@ -88,3 +90,30 @@ async def test_with_a_holder_a_machine_is_told_who_holds_the_desk(line: Line) ->
     assert "ines holds the desk" in json.dumps(told)
     assert line.toys.asked() == []
     assert (await line.ask("pedal", "roll"))["phase"] == "verified"
+
+
+async def test_anothers_take_ends_at_the_second_asking_and_lines_name_where_it_came_from(line: Line) -> None:
+    house = line.toys.house
+    await people.write(house.world.storage, {"tomas": Account("tomas", Role.ENGINEER, "kept")})
+    house.gate.look()
+    devices = list(house.takes.recorders)
+    for name in ("pedal", "panel"):
+        await house.gate.machine(TOMAS, name, Role.OPERATOR, verbs=["roll", "cut"], devices=devices, days=1)
+    assert (await line.ask("panel", "roll"))["phase"] == "verified"
+    epoch = {"if_epoch": house.epoch}
+    told = await line.ask("pedal", "cut", said=epoch, take=1)
+    assert (told["phase"], told["why"]) == ("refused", "confirm")
+    assert told["say"].startswith("panel rolled take 1. This ends it on ")
+    assert house.takes.open is not None
+    told = await line.ask("pedal", "cut", said={**epoch, "confirm": told["confirm"]}, take=1)
+    assert told["phase"] == "verified"
+    lines = [
+        (kind, data.get("what", data.get("verb")), data["source"])
+        for kind, who, data in line.toys.journal.records
+        if who == "pedal" and kind in ("access", "command")
+    ]
+    assert lines == [
+        ("access", "selected", "mqtt cmd/pedal"),
+        ("access", "refused", "mqtt cmd/pedal"),
+        ("command", "cut", "mqtt cmd/pedal"),
+    ]

@@ -1,5 +1,6 @@
 """What does each route do that acts? It makes a wish; the house carries it out."""
 
+from dataclasses import replace
 from typing import Any
 
 from stagectl.inlets.http import views, vocabulary
@@ -23,12 +24,13 @@ async def cut(call: Call) -> Answer:
     if body.take is None:
         raise refused(call.door.teller.unnamed_cut(), field="body.take")
     args: dict[str, Any] = {"take": body.take, "on": list(body.on)}
-    return await answered(call, Wish(call.person, "http", "takes", "cut", _given(args), call.key))
+    return await answered(call, Wish(call.person, "http", "takes", "cut", _given(args), call.key, body.confirm))
 
 
 async def command(call: Call) -> Answer:
     body = call.body_as(CommandBody)
-    return await answered(call, Wish(call.person, "http", body.target, body.verb, dict(body.args), call.key))
+    wish = Wish(call.person, "http", body.target, body.verb, dict(body.args), call.key, body.confirm)
+    return await answered(call, wish)
 
 
 async def mark(call: Call) -> Answer:
@@ -111,7 +113,8 @@ async def inlet(call: Call) -> Answer:
         return Answer({"is": "heard"} | run, 202, {"Location": f"/api/v1/scenes/runs/{run['id']}"})
     if body.verb == "cut" and "take" not in body.args:
         raise refused(door.teller.unnamed_cut(), field="body.args.take")
-    group = await submit(door, vocabulary.wish(door.house, call.person, peer, (body.verb, body.args), key))
+    wish = vocabulary.wish(door.house, call.person, peer, (body.verb, body.args), key)
+    group = await submit(door, replace(wish, confirm=body.confirm))
     whole = group.ended if call.query.get("wait") is None else await judged(call.door, group)
     await door.house.commands.durable(group)
     return Answer(said(door, group), 200 if whole else 202, {"Location": f"/api/v1/commands/{group.id}"})

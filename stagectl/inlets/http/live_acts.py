@@ -2,6 +2,7 @@
 
 import asyncio
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any, Final
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
@@ -11,7 +12,7 @@ from stagectl.control.groups import Group
 from stagectl.inlets.http import strict_json, vocabulary
 from stagectl.inlets.http.acting import judged, said, submit
 from stagectl.inlets.http.calls import Door
-from stagectl.inlets.http.models import Arguments, Id
+from stagectl.inlets.http.models import Arguments, Confirm, Id
 from stagectl.inlets.http.problems import ProblemError, misshapen, refused
 
 WAITING: Final = 32  # wishes of one socket whose verdict is not in
@@ -26,6 +27,7 @@ class Act(BaseModel):
     args: Arguments = {}
     id: Id
     edge: str = Field("pulse", pattern="^(press|release|pulse)$")
+    confirm: Confirm = ""
 
 
 class Asker:
@@ -72,7 +74,7 @@ class Asker:
             raise refused(self._door.teller.unnamed_cut())
         key = act.id if len(act.id) >= KNOWN_EVERYWHERE else f"{self._peer}-{act.id}"
         wish = vocabulary.wish(self._door.house, self._person, "live", (act.do, act.args), key)
-        group = await submit(self._door, wish)
+        group = await submit(self._door, replace(wish, confirm=act.confirm))
         await self._door.house.commands.durable(group)
         self._answer({"re": act.id} | said(self._door, group) | {"is": "heard"})
         task = asyncio.create_task(self._end(act.id, group), name=f"live {group.id}")
@@ -85,4 +87,6 @@ class Asker:
 
     def _refuse(self, name: Any, problem: ProblemError) -> None:
         told = {"is": "refused", "code": problem.code, "say": problem.say, "remedy": problem.remedy}
+        if problem.word:
+            told["confirm"] = problem.word
         self._answer({"re": name if isinstance(name, str) else None} | told)

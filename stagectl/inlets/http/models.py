@@ -32,6 +32,9 @@ Line = Annotated[str, Field(max_length=200), AfterValidator(_line)]
 Word = Annotated[str, Field(min_length=1, max_length=64), AfterValidator(_line)]
 Number = Annotated[int, Field(ge=1, le=NUMBER_MOST)]
 Id = Annotated[str, Field(pattern=rf"^[A-Za-z0-9._-]{{1,{ID_LONGEST}}}$")]
+Confirm = Annotated[
+    str, Field(pattern="^[A-Z0-9]{0,16}$", description="the word of the refusal, to have it done all the same")
+]
 Name = Annotated[str, Field(pattern="^[a-z0-9][a-z0-9-]{0,31}$")]
 PointName = Annotated[str, Field(pattern="^[a-z0-9_-]+([.][a-z0-9_-]+)*$", max_length=100)]
 Scalar = bool | int | float | Line
@@ -202,6 +205,7 @@ class CutBody(_In):
 
     take: Number | None = Field(None, description="the take that ends; left out, it is refused with the right number")
     on: list[Word] = Field([], max_length=256)
+    confirm: Confirm = ""
 
 
 class CommandBody(_In):
@@ -210,6 +214,7 @@ class CommandBody(_In):
     target: Word = Field(examples=["hall"])
     verb: Word = Field(examples=["set"])
     args: Arguments = Field({}, examples=[{"point": "output.3.source", "value": 2}])
+    confirm: Confirm = ""
 
 
 class MarkBody(_In):
@@ -247,6 +252,7 @@ class InBody(_In):
     args: Arguments = {}
     id: Id | None = None
     edge: Literal["press", "release", "pulse"] = "pulse"
+    confirm: Confirm = ""
 
 
 class LoginBody(_In):
@@ -306,6 +312,7 @@ class Problem(_Out):
     detail: str
     code: str
     remedy: str
+    confirm: str | None = Field(None, description="the word that makes the same request pass, for 10 s")
     field: str | None = None
     errors: list[FieldOut] = []
 

@@ -17,6 +17,7 @@ STATUS: Final[Mapping[str, int]] = {  # codes of RefusedError; any other is an a
     "late": 429,
     "role": 403,
     "held": 409,
+    "confirm": 428,
     "desk": 409,
     "no-accounts": 409,
     "tokens": 409,
@@ -47,6 +48,7 @@ class ProblemError(Exception):
         say, remedy: one sentence each.
         fields: what is wrong where: ("body.take", sentence).
         headers: such as Allow, Retry-After.
+        word: said as "confirm" with the same request it lets that pass; empty: there is none.
     """
 
     def __init__(
@@ -58,6 +60,7 @@ class ProblemError(Exception):
         remedy: str = "",
         fields: Iterable[tuple[str, str]] = (),
         headers: Mapping[str, str] | None = None,
+        word: str = "",
     ) -> None:
         super().__init__(say)
         self.status = status
@@ -66,6 +69,7 @@ class ProblemError(Exception):
         self.remedy = remedy
         self.fields = list(fields)
         self.headers = dict(headers or {})
+        self.word = word
 
     def plain(self) -> dict[str, Any]:
         """As JSON holds it."""
@@ -77,6 +81,8 @@ class ProblemError(Exception):
             "code": self.code,
             "remedy": self.remedy,
         }
+        if self.word:
+            body["confirm"] = self.word
         if self.fields:
             body["field"] = self.fields[0][0]
             body["errors"] = [{"field": field, "says": says} for field, says in self.fields]
@@ -95,7 +101,9 @@ def refused(error: RefusedError, *, field: str = "") -> ProblemError:
     say = str(error)
     headers = {401: {"WWW-Authenticate": "Bearer"}, 429: {"Retry-After": "1"}}.get(status)
     fields = [(field, say)] if field else ()
-    return ProblemError(status, error.code, say, remedy=error.remedy, fields=fields, headers=headers)
+    return ProblemError(
+        status, error.code, say, remedy=error.remedy, fields=fields, headers=headers, word=error.word
+    )
 
 
 def misshapen(where: str, error: ValidationError, status: int = 422) -> ProblemError:

@@ -62,6 +62,7 @@ class Route:
 
 _NONE: Final = "No such thing here."
 _LATE: Final = "The box did not answer in time."
+_TWICE: Final = "It ends somebody else's take: ask again with the word in `confirm`."
 
 
 ROUTES: Final[tuple[Route, ...]] = (
@@ -215,7 +216,12 @@ ROUTES: Final[tuple[Route, ...]] = (
         body=models.CutBody,
         accepted=True,
         keyed=True,
-        also={403: "This person may not.", 404: _NONE, 409: "That take does not run, or the key was used."},
+        also={
+            403: "This person may not.",
+            404: _NONE,
+            409: "That take does not run, or the key was used.",
+            428: _TWICE,
+        },
         tag="act",
         rule=act("cut"),
     ),
@@ -229,7 +235,12 @@ ROUTES: Final[tuple[Route, ...]] = (
         body=models.CommandBody,
         accepted=True,
         keyed=True,
-        also={403: "This person may not.", 404: _NONE, 409: "The key was used, or something is in flight there."},
+        also={
+            403: "This person may not.",
+            404: _NONE,
+            409: "The key was used, or something is in flight there.",
+            428: _TWICE,
+        },
         tag="act",
         rule=act(),
     ),
@@ -360,6 +371,7 @@ ROUTES: Final[tuple[Route, ...]] = (
             403: "This person may not.",
             404: _NONE,
             409: "Another take runs, or the id was used.",
+            428: _TWICE,
             429: "Too often.",
         },
         tag="act",

@@ -327,7 +327,7 @@ async def test_a_token_that_ends_ends_no_take(front: Front, keys: Keys) -> None:
     assert (await front.post("cut", {"take": 1}, **keys.of("ines")))[0] == 401
     assert front.toys.house.takes.open is not None
     assert front.toys.asked() == before
-    assert (await front.post("cut?wait=verdict", {"take": 1}, **keys.of("tomas")))[0] == 200
+    await ended_by(front, keys.of("tomas"), 1)
 
 
 async def test_a_feed_that_is_left_is_forgotten_by_its_token(front: Front, keys: Keys) -> None:
@@ -360,7 +360,7 @@ async def test_with_a_holder_others_are_told_who_it_is(front: Front, keys: Keys)
     assert (status, answer["code"]) == (409, "held")
     assert (await front.post("takes/2/marks", {"good": True}, **tomas))[0] == 200
     assert (await front.post("desk", {"act": "give", "to": "tomas"}, **ines))[0] == 200
-    assert (await front.post("cut?wait=verdict", {"take": 2}, **tomas))[0] == 200
+    await ended_by(front, tomas, 2)
 
 
 # -- what is written down, and what never is --------------------------------------------------------------------------
@@ -400,3 +400,64 @@ async def test_the_house_stays_as_it_was_without_accounts(front: Front) -> None:
     assert (await front.post("login", {"name": "ines", "password": PASSWORD}))[0] == 409
     for path, body in (("tokens", {"name": "x", "role": "viewer"}), ("guests", {"acts": ["call"]})):
         assert (await front.post(path, body))[0] == 403
+
+
+# -- what ends more than one's own take -------------------------------------------------------------------------------
+
+
+async def test_anothers_take_ends_at_the_second_asking_on_every_way_of_http(front: Front, keys: Keys) -> None:
+    ines, tomas = keys.of("ines"), keys.of("tomas")
+    for ask in (
+        ("cut?wait=verdict", {"take": 1}),
+        ("in/panel?wait=verdict", {"verb": "cut", "args": {"take": 2}}),
+        ("commands?wait=verdict", {"target": "takes", "verb": "cut", "args": {"take": 3}}),
+    ):
+        path, body = ask
+        assert (await front.post("roll?wait=verdict", {}, **ines))[0] == 200
+        before = len(front.toys.asked())
+        key = {"Idempotency_Key": f"press-{path[:2]}"}
+        status, told = await front.post(path, body, **tomas, **key)
+        assert (status, told["code"]) == (428, "confirm"), told
+        assert told["detail"].startswith("ines rolled take ")
+        assert len(front.toys.asked()) == before, "no byte left"
+        status, again = await front.post(path, body | {"confirm": "WRONG"}, **tomas)
+        assert (status, again["confirm"]) == (428, told["confirm"])
+        assert (await front.post(path, body | {"confirm": told["confirm"]}, **keys.of("guest")))[0] == 403
+        status, done = await front.post(path, body | {"confirm": told["confirm"]}, **tomas, **key)
+        assert status == 200, done
+        assert front.toys.house.takes.open is None
+    lines = [data for kind, who, data in front.toys.journal.records if (kind, who) == ("access", "tomas")]
+    assert [one["what"] for one in lines if one["what"] == "selected"] == ["selected"] * 3
+    assert all(one["source"].endswith(" http") for one in lines if one["what"] in ("selected", "refused"))
+
+
+async def test_anothers_take_ends_at_the_second_asking_on_a_socket(front: Front, keys: Keys) -> None:
+    assert (await front.post("roll?wait=verdict", {}, **keys.of("ines")))[0] == 200
+    async with front.session.ws_connect(f"{API}/live", headers=keys.of("tomas")) as socket:
+        await socket.send_json({"do": "cut", "args": {"take": 1}, "id": "a1"})
+        refused = await answered(socket, "a1")
+        assert (refused["is"], refused["code"]) == ("refused", "confirm")
+        await socket.send_json({"do": "cut", "args": {"take": 1}, "id": "a2", "confirm": refused["confirm"]})
+        assert (await answered(socket, "a2"))["is"] == "heard"
+        await front.toys.until(lambda: front.toys.house.takes.open is None)
+
+
+async def test_ones_own_take_ends_at_once(front: Front, keys: Keys) -> None:
+    assert (await front.post("roll?wait=verdict", {}, **keys.of("ines")))[0] == 200
+    assert (await front.post("cut?wait=verdict", {"take": 1}, **keys.of("ines")))[0] == 200
+
+
+async def ended_by(front: Front, head: dict[str, str], take: int) -> None:
+    """Who has the desk ends another's take: asked, shown, and asked again with the word."""
+    status, shown = await front.post("cut?wait=verdict", {"take": take}, **head)
+    assert status == 428, shown
+    assert (await front.post("cut?wait=verdict", {"take": take, "confirm": shown["confirm"]}, **head))[0] == 200
+
+
+async def answered(socket: aiohttp.ClientWebSocketResponse, name: str) -> dict[str, Any]:
+    """The next message about an asking."""
+    async with asyncio.timeout(10):
+        while True:
+            told: dict[str, Any] = await socket.receive_json()
+            if told.get("re") == name:
+                return told
