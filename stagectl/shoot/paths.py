@@ -75,6 +75,7 @@ class Paths:
             PATHS.verbs,
         )
         self._board = board
+        self._at = {output: name for name, output in self.wiring.destinations.items()}
         self._readings: dict[Port, Reading[int]] = {}
         self._planned: dict[Port, tuple[int, float]] = {}
         self._ways: dict[str, Way] = {}
@@ -100,11 +101,45 @@ class Paths:
         verb = ask.verb
         if isinstance(verb, RouteAll):
             routes, ways = self._salvo(verb)
-            return _staged(ask, RouteAll(", ".join(written(routes))), ways)
+            return self._staged(ask, RouteAll(", ".join(written(routes))), ways)
         if not isinstance(verb, Set):
             raise RefusedError(f"paths can't {verb.spec.name}.", remedy="Set what a destination shows.", code="verb")
         name, source, hops = self._solve(verb.point.name.removesuffix(".shows"), str(verb.value))
-        return _staged(ask, Set(SHOWS.at(name), self.wiring.name(source)), [hops])
+        return self._staged(ask, Set(SHOWS.at(name), self.wiring.name(source)), [hops])
+
+    def _staged(self, ask: Ask, itself: Verb, ways: Sequence[Sequence[Hop]]) -> list[Ask]:
+        """The part's own ask, then a Set for every crosspoint: what leads to a destination is made before it switches.
+
+        So a picture that is seen is never broken by one that is still on its way, and a destination whose way could
+        not be made keeps what it shows. A tie-line that others of the press still look through is changed when they
+        have left it.
+        """
+        feeds = self.wiring.held(self.standing)
+        ends = {self._ends_at(hops): hops[-1] for hops in ways}
+        asks: dict[Port, Ask] = {}
+        for hops in ways:
+            *leading, end = hops
+            own, waits, after = self._ends_at(hops), False, []
+            for hop in leading:
+                port = (hop.router, hop.output)
+                named = OUTPUT_SOURCE.at(hop.output).name
+                others = [name for name in feeds.get(port, ()) if name != own and name in ends]
+                late = bool(others) and self.standing(port) != hop.input
+                left = tuple((ends[name].router, OUTPUT_SOURCE.at(ends[name].output).name) for name in others)
+                one = replace(ask, target=hop.router, verb=_crosspoint(hop))
+                asks.setdefault(port, replace(one, stage=ask.stage + 2, after=(*ask.after, *left)) if late else one)
+                waits = waits or late
+                after.append((hop.router, named))
+            stage = ask.stage + (3 if waits else 1 if any(len(way) > 1 for way in ways) else 0)
+            asks[end.router, end.output] = replace(
+                ask, target=end.router, verb=_crosspoint(end), stage=stage, after=(*ask.after, *after)
+            )
+        last = max(one.stage for one in asks.values())
+        return [replace(ask, verb=itself, stage=last), *asks.values()]
+
+    def _ends_at(self, hops: Sequence[Hop]) -> str:
+        """The destination a way leads to."""
+        return self._at[hops[-1].router, hops[-1].output]
 
     def act(self, verb: Verb) -> None:
         """Keep the way free until it is seen: the next ask must not plan with the same tie-line."""
@@ -304,25 +339,6 @@ def _see_one(taken: Hop, hop: Hop) -> None:
     if taken != hop:
         said = f"{hop.router} output {hop.output} is wanted for two pictures."
         raise RefusedError(said, remedy=ANEW, code="no-way")
-
-
-def _staged(ask: Ask, itself: Verb, ways: Sequence[Sequence[Hop]]) -> list[Ask]:
-    """The part's own ask, then a Set for every crosspoint: what leads to a destination is made before it switches over.
-
-    So a picture that is seen is never broken by one that is still on its way. A destination whose way could not be
-    made keeps what it shows.
-    """
-    last = ask.stage + any(len(hops) > 1 for hops in ways)
-    asks: dict[tuple[str, int], Ask] = {}
-    for hops in ways:
-        *leading, end = hops
-        for hop in leading:
-            asks[hop.router, hop.output] = replace(ask, target=hop.router, verb=_crosspoint(hop))
-        after = tuple((hop.router, OUTPUT_SOURCE.at(hop.output).name) for hop in leading)
-        asks[end.router, end.output] = replace(
-            ask, target=end.router, verb=_crosspoint(end), stage=last, after=(*ask.after, *after)
-        )
-    return [replace(ask, verb=itself, stage=last), *asks.values()]
 
 
 def _crosspoint(hop: Hop) -> Set[int]:

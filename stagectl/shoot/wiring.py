@@ -164,6 +164,10 @@ class Wiring:
         """The tie-line that leaves an output; None: none does."""
         return self._by_near.get(near)
 
+    def feeder(self, port: Port) -> Tie | None:
+        """The tie-line that comes in at an input; None: none does."""
+        return self._fed.get(port)
+
     def trace(self, output: Port, now: Crosspoints) -> Way:
         """Follow the crosspoints back from an output to what feeds it."""
         hops: list[Hop] = []
@@ -259,6 +263,8 @@ class Wiring:
                     pushed += 1
                     step: _Step = (near, (Hop(*port, tie.input), *after), near in held, before)
                     heappush(heap, (cost + 1 + tie.delay, pushed, step))
+        if blocked and bound != ANYWHERE:
+            self.plan(start, output, now, {}, bound)  # raises, if it would not fit were they free
         raise NoWayError(tuple(blocked.values()), tuple(kept.values()), unfit=unfit)
 
 
