@@ -4,11 +4,12 @@ import json
 import os
 import select
 import sys
+from collections import deque
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from typing import Any, Final
 
-from stagectl.cli.client import LostError, RefusalError, UnreachedError
+from stagectl.cli.client import Client, LostError, RefusalError, UnreachedError
 from stagectl.cli.codes import Exit
 from stagectl.cli.face import Face, client_verb
 from stagectl.cli.reads import wrong_rows
@@ -16,21 +17,31 @@ from stagectl.cli.sheet import lanes
 from stagectl.cli.tables import local, width
 
 EVERY_S: Final = 0.5
+ACTS: Final = 3  # newest acts at boxes on the page; the journal holds all
 CLEAR: Final = "\x1b[H\x1b[J"  # home, and clear from there
 SCREEN: Final = ("\x1b[?1049h\x1b[?25l", "\x1b[?25h\x1b[?1049l")  # a page of its own without cursor, and back
 
 
 @client_verb("watch")
 def watch(face: Face) -> int:
-    """Watch the house; q leaves. Plain and JSON: one line for each change."""
+    """Watch the house; q leaves. Plain and JSON: one line for each change, also for what is done at a box."""
     drawn = sys.stdout.isatty() and sys.stdin.isatty() and not (face.plain or face.as_json)
     return _redraw(face) if drawn else _lines(face)
 
 
 def _lines(face: Face) -> int:
-    """A line whenever the sentence or what is wrong changes; the running time alone is no change."""
+    """A line whenever the sentence or what is wrong changes, and for each act at a box.
+
+    The running time alone is no change.
+    """
     shown: Any = None
+    acts = _Acts(face.client)
     while True:
+        for act in acts.new():
+            if face.as_json:
+                print(json.dumps({"v": 1, "verb": "watch", "act": act}, ensure_ascii=False), flush=True)
+            else:
+                print(_told(act), flush=True)
         answer = face.client.get("now")
         key = _key(answer)
         if key != shown:
@@ -42,6 +53,25 @@ def _lines(face: Face) -> int:
         select.select([], [], [], EVERY_S)
 
 
+class _Acts:
+    """What is done at the boxes themselves, from now on: by hand, or by the box."""
+
+    def __init__(self, client: Client) -> None:
+        self._client = client
+        self._seen = int(client.get("journal", count=1)["last"])
+
+    def new(self) -> list[Mapping[str, Any]]:
+        """The journal's entries since the last call, oldest first."""
+        entries = self._client.get("journal", since=self._seen, count=1000)["entries"]
+        if entries:
+            self._seen = int(entries[-1]["n"])
+        return [entry for entry in entries if entry["kind"] == "hand"]
+
+
+def _told(act: Mapping[str, Any]) -> str:
+    return f"{local(act['at'])} {act['say']}"
+
+
 def _key(answer: Mapping[str, Any]) -> Any:
     """What makes two answers tell the same: durations left out."""
     take = answer["take"]
@@ -51,10 +81,14 @@ def _key(answer: Mapping[str, Any]) -> Any:
 
 
 def _redraw(face: Face) -> int:
+    acts: _Acts | None = None
+    newest: deque[str] = deque(maxlen=ACTS)
     with _screen():
         while True:
             try:
-                page = _page(face.client.get("now"))
+                acts = acts or _Acts(face.client)
+                newest.extend(map(_told, acts.new()))
+                page = [*_page(face.client.get("now")), *(["", *newest] if newest else [])]
             except (UnreachedError, LostError, RefusalError) as gone:
                 page = ["This view has lost stagectl. Recorders go on by themselves.", str(gone), "Trying again."]
             sys.stdout.write(CLEAR + "\r\n".join(line[: width()] for line in [*page, "", "q leaves"]))
