@@ -1,4 +1,4 @@
-"""Which verbs set a value of a box? Route, level, mute, and any settable point."""
+"""Which verbs set a value of a box? Level, mute, and any settable point."""
 
 from collections.abc import Mapping
 from typing import Any, Final
@@ -14,21 +14,12 @@ from stagectl.cli.names import device_named
 MINUS: Final = {"ignore_unknown_options": True}  # "-12" is a level, no option
 
 
-def _set(face: Face, target: str, point: str, value: str) -> int:
+def set_value(face: Face, target: str, point: str, value: str) -> int:
+    """Bring a point to a value and tell how it ended."""
     body = {"target": target, "verb": "set", "args": {"point": point, "value": value}}
     group = face.client.post("commands", body=body, wait="verdict")
     alone = len(group["boxes"]) == 1  # then its sentence says all
     return ended(face, group, [] if alone else verdicts.rows(face, group))
-
-
-@client_verb("route", waits_for="proof from the routers", acts=True)
-@click.argument("destination", metavar="DEST")
-@click.argument("source", metavar="SRC")
-def route(face: Face, destination: str, source: str) -> int:
-    """Bring a source to a destination, through tie-lines where needed."""
-    site = face.client.get("site")
-    name = picked(destination, site["destinations"], "destination")
-    return _set(face, "paths", f"{name}.shows", picked(source, site["sources"], "picture source"))
 
 
 def picked(word: str, known: list[str], what: str) -> str:
@@ -51,7 +42,7 @@ def picked(word: str, known: list[str], what: str) -> str:
 def level(face: Face, strip: str, level: str, mixer: str | None) -> int:
     """Bring a strip to a level in dB, or "off". STRIP: its number, its name on the mixer, or "bus 3"."""
     device, place = _strip(face, strip, mixer)
-    return _set(face, device, f"{place}.level", level)
+    return set_value(face, device, f"{place}.level", level)
 
 
 @client_verb("mute", waits_for="proof from the mixer", acts=True)
@@ -61,7 +52,7 @@ def level(face: Face, strip: str, level: str, mixer: str | None) -> int:
 def mute(face: Face, strip: str, on: str, mixer: str | None) -> int:
     """Mute a strip, or open it. STRIP as for level."""
     device, place = _strip(face, strip, mixer)
-    return _set(face, device, f"{place}.muted", "yes" if on == "on" else "no")
+    return set_value(face, device, f"{place}.muted", "yes" if on == "on" else "no")
 
 
 def _strip(face: Face, word: str, mixer: str | None) -> tuple[str, str]:
@@ -108,7 +99,7 @@ def set_point(face: Face, device: str, point: str, value: str) -> int:
 
     As in: stagectl set hall "output 3 source" 5
     """
-    return _set(face, device, point, value)
+    return set_value(face, device, point, value)
 
 
 for _verb in (level, set_point):

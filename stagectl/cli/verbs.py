@@ -23,7 +23,7 @@ VERBS: Final[Mapping[str, str]] = {
     "scene": "scene:scene",
     "scenes": "scene:scenes",
     "paths": "reads:paths",
-    "route": "settings:route",
+    "route": "route:route",
     "station": "station:station",
     "level": "settings:level",
     "mute": "settings:mute",

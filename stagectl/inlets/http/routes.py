@@ -17,6 +17,7 @@ from stagectl.inlets.http import (
     live,
     models,
     pages,
+    readiness,
     reads,
     scene_acts,
 )
@@ -355,6 +356,17 @@ ROUTES: Final[tuple[Route, ...]] = (
         also={403: "This person may not.", 404: _NONE},
         tag="act",
         rule=act("scene"),
+    ),
+    Route(
+        "POST",
+        f"{API}/routes/plan",
+        readiness.plan_routes,
+        "Find ways for many pictures together; nothing is switched",
+        models.RoutePlanOut,
+        body=models.RoutesBody,
+        also={403: "This person may not.", 404: _NONE},
+        tag="act",
+        rule=act("route", "set"),
     ),
     Route(
         "POST",

@@ -60,6 +60,7 @@ ACTS: dict[str, tuple[str, Any, int]] = {
     f"{API}/scenes/{{n}}/runs": ("scenes/roll-everything/runs?dry=1", {}, 200),
     f"{API}/scenes/runs/{{id}}/answers": ("scenes/runs/asks/answers", {"answer": True}, 200),
     f"{API}/scenes/runs/{{id}}/stop": ("scenes/runs/asks/stop", None, 200),
+    f"{API}/routes/plan": ("routes/plan", {"routes": ["director = hands"]}, 200),
     f"{API}/desk": ("desk", {"act": "take"}, 200),
     f"{API}/call": ("call", {"say": "Ready when you are"}, 200),
     f"{API}/logout": ("logout", None, 200),

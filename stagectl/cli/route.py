@@ -1,0 +1,65 @@
+"""Which verb brings pictures to where they are seen? One at once, or many planned together and then taken."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+import click
+
+from stagectl.cli import verdicts
+from stagectl.cli.acts import ended
+from stagectl.cli.codes import Exit
+from stagectl.cli.face import Face, client_verb
+from stagectl.cli.settings import picked, set_value
+from stagectl.cli.tables import columns, frames
+
+
+@client_verb("route", waits_for="proof from the routers", acts=True)
+@click.argument("words", nargs=-1, required=True, metavar="DEST SRC | plan DEST=SRC..")
+@click.option("--take", is_flag=True, help="With plan: do it, if every destination found a way.")
+def route(face: Face, words: tuple[str, ...], take: bool) -> int:
+    """Bring a source to a destination, through tie-lines where needed.
+
+    As in: stagectl route director wide. With `plan`, ways for many are found together and shown, and nothing is
+    switched: stagectl route plan director=wide program=hands
+    """
+    site = face.client.get("site")
+    if words[0] == "plan":
+        return _plan(face, [_pair(word, site) for word in words[1:]], take=take)
+    if len(words) != 2 or take:
+        raise click.UsageError("Name a destination and a source, or: plan DEST=SRC ...")
+    name = picked(words[0], site["destinations"], "destination")
+    return set_value(face, "paths", f"{name}.shows", picked(words[1], site["sources"], "picture source"))
+
+
+def _pair(word: str, site: Mapping[str, Any]) -> str:
+    destination, is_one, source = word.partition("=")
+    if not is_one or not destination or not source:
+        raise click.UsageError(f'"{word}" is no route. Write it like director=wide.')
+    name = picked(destination, site["destinations"], "destination")
+    return f"{name} = {picked(source, site['sources'], 'picture source')}"
+
+
+def _plan(face: Face, routes: Sequence[str], *, take: bool) -> int:
+    if not routes:
+        raise click.UsageError("Name what shall be planned, like director=wide.")
+    plan = face.client.post("routes", "plan", body={"routes": list(routes)})
+    lines = [*_rows(plan["rows"]), *([f"Free afterwards: {', '.join(plan['freed'])}."] if plan["freed"] else [])]
+    if plan["served"] < plan["of"] or not take:
+        face.answer(plan, [*lines, plan["say"]])
+        return Exit.DONE if plan["served"] == plan["of"] else Exit.NO
+    body = {"target": "paths", "verb": "route", "args": {"routes": plan["routes"]}}
+    group = face.client.post("commands", body=body, wait="verdict")
+    return ended(face, group, [*lines, *verdicts.rows(face, group)])
+
+
+def _rows(rows: Iterable[Mapping[str, Any]]) -> list[str]:
+    table = []
+    for row in rows:
+        if row["why"]:
+            told = " ".join(filter(None, ("NO WAY.", row["why"], row["remedy"])))
+        else:
+            notes = [frames(row["delay"])] if row["delay"] else []
+            notes += ["so already"] if row["stands"] else []
+            told = " > ".join(row["way"]) + (f" ({', '.join(notes)})" if notes else "")
+        table.append((f"  {row['destination']}", row["source"], f" {told}"))
+    return columns(table)
