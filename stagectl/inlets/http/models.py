@@ -115,9 +115,6 @@ class InletPath(_Lax):
     inlet: Name = Field(examples=["pedal"])
 
 
-class TokenPath(_Lax):
-    """Which token; its id opens nothing."""
-
 class FilePath(_Lax):
     """Which built file of the page."""
 
@@ -138,6 +135,9 @@ class ViewQuery(_Lax):
     find: Line | None = None
     look: Literal["table", "print"] | None = None
 
+
+class TokenPath(_Lax):
+    """Which token; its id opens nothing."""
 
     id: Id
 
@@ -522,6 +522,7 @@ class EntryOut(_Out):
     kind: str
     who: str
     data: dict[str, Any]
+    say: str = Field(description="in a sentence; empty: only of use to a program")
 
 
 class JournalOut(_Out):
@@ -529,7 +530,6 @@ class JournalOut(_Out):
 
     entries: list[EntryOut]
     last: int
-    say: str = Field(description="in a sentence; empty: only of use to a program")
 
 
 class AsideOut(_Out):

@@ -518,7 +518,6 @@ ROUTES: Final[tuple[Route, ...]] = (
         rule=PUBLIC,
     ),
     Route("GET", "/guest", guest_page.guest, "What a guest may do", kind="text/html", tag="documents", rule=PUBLIC),
-)
     Route(
         "GET",
         "/{view}",
@@ -531,3 +530,4 @@ ROUTES: Final[tuple[Route, ...]] = (
         tag="documents",
         rule=PUBLIC,
     ),
+)
