@@ -19,6 +19,7 @@ class Role(StrEnum):
     ENGINEER = "engineer"
 
 
+FRESH_S: Final = 900.0  # so long after a login it opens what an engineer alone may change; own choice
 _RANK = {Role.VIEWER: 0, Role.OPERATOR: 1, Role.ENGINEER: 2}
 
 
@@ -54,13 +55,14 @@ class Pass:
 class Person:
     """Who asks: a name for journals, the role that name has here, and what it came in with.
 
-    `shows` None: a house without accounts, where whoever sits at the machine may act. `source`: where it asks from,
-    such as "127.0.0.1 http", for the journal.
+    `shows` None: a house without accounts, where whoever sits at the machine may act. `fresh`: it proved a password
+    a short while ago. `source`: where it asks from, such as "127.0.0.1 http", for the journal.
     """
 
     name: str
     role: Role
     shows: Pass | None = None
+    fresh: bool = field(default=False, compare=False)
     source: str = field(default="", compare=False)
 
     @property
@@ -198,6 +200,16 @@ def may(
         desk.sure(person, ask)
 
 
+def proved(person: Person) -> None:
+    """Let an engineer's act pass who proved the password a short while ago. Raises RefusedError, code "fresh"."""
+    if not person.fresh:
+        raise RefusedError(
+            f"This asks for a password proved within {FRESH_S / 60:.0f} minutes; this login is older.",
+            remedy=f"Log in again: stagectl login {person.name}",
+            code="fresh",
+        )
+
+
 def _erases(person: Person, ask: Ask) -> None:
     """Erasing asks for an engineer who proved it with a password. Raises RefusedError."""
     if person.role is not Role.ENGINEER:
@@ -210,3 +222,4 @@ def _erases(person: Person, ask: Ask) -> None:
         )
     if ask.inlet.startswith("scene"):
         raise RefusedError("A scene never erases a medium.", code="role")
+    proved(person)

@@ -11,7 +11,7 @@ from typing import Final, Protocol
 import structlog
 
 from stagectl.control import passwords, people
-from stagectl.control.access import Pass, Person, Role
+from stagectl.control.access import FRESH_S, Pass, Person, Role
 from stagectl.control.guesses import Guesses
 from stagectl.control.people import Account
 from stagectl.control.tokens import GUEST_S, LOGIN_S, MACHINE_S, Token, Tokens
@@ -108,10 +108,12 @@ class Gate:
             log.info("accounts_read", people=len(found))
 
     def _end_strangers(self, before: Mapping[str, Account]) -> None:
-        """End logins whose account is gone, or has another role or password than `before`."""
+        """End logins whose account is gone, or has another role or password than `before`; and accounts' namesakes."""
         accounts = self.accounts or {}
         for token in self.tokens.all():
-            if token.kind == "person":
+            if token.kind != "person" and token.name in accounts:
+                self.tokens.end(token)  # or a program would pass for the person who holds the desk
+            elif token.kind == "person":
                 account = accounts.get(token.name)
                 if account is None or before.get(token.name, account) != account:
                     self.tokens.end(token)
@@ -132,7 +134,8 @@ class Gate:
         account = (self.accounts or {}).get(token.name)
         if account is None:
             raise RefusedError("This token is not known, or has ended.", remedy="Log in again.", code="token")
-        return Person(account.name, account.role, token.shows)
+        fresh = self._world.clock.now() - token.proved_at < FRESH_S
+        return Person(account.name, account.role, token.shows, fresh)
 
     def principal(self, name: str, known: Mapping[str, Role]) -> Person:
         """Who a broker says it is. With accounts only a machine that holds a token of that name; else as `known` says.
@@ -227,6 +230,8 @@ class Gate:
         people.named(name)
         if not verbs:
             raise RefusedError("A guest needs an act.", remedy="Name one, such as call.", code="argument")
+        if name in (self.accounts or {}) or self.tokens.named(name, "machine") is not None:
+            raise RefusedError(f'"{name}" is somebody else here.', remedy="Take another name.", code="argument")
         shows = Pass(frozenset(verbs), None, sees=False)
         token, secret = await self.tokens.issue(
             name, "guest", Role.OPERATOR, min(hours * 3600.0, GUEST_S), by=by.name, shows=shows

@@ -29,6 +29,8 @@ WRITE_S: Final = 5.0
 LONGEST: Final = 128  # characters; ours have 43
 
 Kind = Literal["person", "machine", "guest"]
+# a clock that was set back while the daemon was away prolongs nothing
+LONGEST_S: Final[Mapping[Kind, float]] = {"person": LOGIN_S, "machine": MACHINE_S, "guest": GUEST_S}
 
 
 @dataclass(slots=True, eq=False)
@@ -44,6 +46,7 @@ class Token:
         ends_at: the same on the monotonic clock.
         digest: SHA-256 of the token, hex.
         shows: what it lets its bearer do.
+        proved_at: when a password was proved for it, monotonic; -inf: none was, or an earlier process knows.
     """
 
     id: str
@@ -56,6 +59,7 @@ class Token:
     ends_at: float
     digest: str
     shows: Pass = field(default_factory=Pass)
+    proved_at: float = float("-inf")
 
     def plain(self) -> dict[str, Any]:
         """As people and programs may see it."""
@@ -149,6 +153,7 @@ class Tokens:
             now + life_s,
             _digest(secret.reveal()),
             shows,
+            now if shows.login else float("-inf"),
         )
         self._keep(token)
         try:
@@ -222,7 +227,7 @@ class Tokens:
             str(entry["by"]),
             datetime.fromisoformat(entry["made"]),
             until,
-            clock.now() + min(left_s, MACHINE_S),
+            clock.now() + min(left_s, LONGEST_S[kind]),
             str(entry["digest"]),
             shows,
         )

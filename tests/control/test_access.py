@@ -52,7 +52,8 @@ def test_what_each_role_may(verb: Verb, viewer: str, operator: str, engineer: st
 
 def test_only_an_engineer_who_proved_it_with_a_password_erases() -> None:
     proved, by_machine = Pass(login=True), Pass(frozenset({"format"}), frozenset({"hall"}))
-    assert refused(Person("tomas", Role.ENGINEER, proved), ask(Format(1))) == ""
+    assert refused(Person("tomas", Role.ENGINEER, proved, fresh=True), ask(Format(1))) == ""
+    assert refused(Person("tomas", Role.ENGINEER, proved), ask(Format(1))) == "fresh"
     assert refused(Person("ines", Role.OPERATOR, proved), ask(Format(1))) == "role"
     assert refused(Person("pedal", Role.ENGINEER, by_machine), ask(Format(1))) == "role"
 

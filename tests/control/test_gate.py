@@ -14,7 +14,7 @@ from typing import Any
 import pytest
 
 from stagectl.control import passwords, people
-from stagectl.control.access import Pass, Person, Role, allowed
+from stagectl.control.access import FRESH_S, Pass, Person, Role, allowed
 from stagectl.control.gate import Gate
 from stagectl.control.guesses import FORGET_S, FREE, LONGEST_S, Guesses
 from stagectl.control.people import Account
@@ -213,6 +213,40 @@ async def test_a_clock_that_is_set_neither_ends_nor_prolongs_a_token(hall: Hall)
     hall.clock.advance(LOGIN_S + 1)
     with pytest.raises(RefusedError):
         hall.gate.bearer(secret.reveal())
+
+
+async def test_a_clock_set_back_while_the_daemon_was_away_prolongs_nothing(hall: Hall) -> None:
+    await hall.has(ines=Role.OPERATOR)
+    _, secret = await hall.login("ines")
+    hall.clock.wall_at -= timedelta(days=30)
+    gate = hall.started_again()
+    assert gate.bearer(secret.reveal())[0].name == "ines"
+    hall.clock.at += LOGIN_S + 1
+    with pytest.raises(RefusedError):
+        gate.bearer(secret.reveal())
+
+
+async def test_a_login_is_fresh_for_a_quarter_of_an_hour_and_never_after_a_restart(hall: Hall) -> None:
+    await hall.has(tomas=Role.ENGINEER)
+    _, secret = await hall.login("tomas")
+    assert hall.gate.bearer(secret.reveal())[0].fresh
+    assert not hall.started_again().bearer(secret.reveal())[0].fresh, "what was proved to another process is not known"
+    hall.clock.at += FRESH_S
+    assert not hall.gate.bearer(secret.reveal())[0].fresh
+    _, machine = await hall.gate.machine(TOMAS, "screen", Role.VIEWER, verbs=[], devices=[], days=1)
+    assert not hall.gate.bearer(machine.reveal())[0].fresh
+
+
+async def test_nobody_is_called_as_somebody_else_is(hall: Hall) -> None:
+    """A guest with the name of who holds the desk would pass for them."""
+    await hall.has(tomas=Role.ENGINEER, ines=Role.OPERATOR)
+    _, pedal = await hall.gate.machine(TOMAS, "pedal", Role.VIEWER, verbs=[], devices=[], days=1)
+    for name in ("ines", "pedal"):
+        with pytest.raises(RefusedError, match="somebody else"):
+            await hall.gate.guest(TOMAS, name, verbs=["roll"], hours=1)
+    await hall.has(tomas=Role.ENGINEER, pedal=Role.OPERATOR)
+    with pytest.raises(RefusedError):
+        hall.gate.bearer(pedal.reveal())
 
 
 async def test_a_token_lives_over_a_restart_and_its_text_is_in_no_file(hall: Hall) -> None:

@@ -20,7 +20,7 @@ WORDS: Final = {
 }
 _WELL: Final = (Ended.VERIFIED, Ended.SENT)
 _WHOLE: Final = frozenset(
-    {"role", "token", "held", "conflict", "id-reused", "take"}
+    {"role", "fresh", "token", "held", "conflict", "id-reused", "take"}
 )  # all of a group refused so: nothing was understood
 
 

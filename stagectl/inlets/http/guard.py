@@ -26,7 +26,8 @@ BODY_BYTES: Final = 1 << 20
 BODY_S: Final = 10.0  # from the end of the headers to the end of the body
 URL_LONGEST: Final = 4096
 NAMES: Final = ("localhost", "127.0.0.1", "::1")
-WRITTEN: Final = frozenset({"token", "role", "who", "held", "locked"})  # refusals that stand in the journal
+# refusals that stand in the journal
+WRITTEN: Final = frozenset({"token", "role", "fresh", "who", "held", "locked", "confirm"})
 KEY: Final = "Idempotency-Key"
 SEEN: Final = "Stagectl-Seen"
 LATE_S: Final = 3.0  # a wish that was longer on its way is not carried out: who pressed may have thought better of it

@@ -16,6 +16,7 @@ STATUS: Final[Mapping[str, int]] = {  # codes of RefusedError; any other is an a
     "login": 401,
     "late": 429,
     "role": 403,
+    "fresh": 403,
     "held": 409,
     "confirm": 428,
     "desk": 409,
@@ -101,9 +102,7 @@ def refused(error: RefusedError, *, field: str = "") -> ProblemError:
     say = str(error)
     headers = {401: {"WWW-Authenticate": "Bearer"}, 429: {"Retry-After": "1"}}.get(status)
     fields = [(field, say)] if field else ()
-    return ProblemError(
-        status, error.code, say, remedy=error.remedy, fields=fields, headers=headers, word=error.word
-    )
+    return ProblemError(status, error.code, say, remedy=error.remedy, fields=fields, headers=headers, word=error.word)
 
 
 def misshapen(where: str, error: ValidationError, status: int = 422) -> ProblemError:

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
 
-from stagectl.control.access import NOBODY, Person, Role, allowed
+from stagectl.control.access import NOBODY, Person, Role, allowed, proved
 from stagectl.model.errors import RefusedError
 
 
@@ -16,7 +16,7 @@ class Least(StrEnum):
     SEE = "viewer"  # who may read the house: not a guest
     ACT = "operator"  # whose role and token grant one of the rule's words
     PROVED = "operator, logged in"  # a person who proved a password: no machine, no guest
-    MANAGE = "engineer, logged in"
+    MANAGE = "engineer, fresh login"
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +32,7 @@ class Rule:
     words: tuple[str, ...] = ()
 
     def admit(self, person: Person) -> None:
-        """Let a person in, or say why not. Raises RefusedError, code "token" or "role"."""
+        """Let a person in, or say why not. Raises RefusedError, code "token", "role" or "fresh"."""
         if self.least is Least.PUBLIC:
             return
         if person is NOBODY:
@@ -61,6 +61,8 @@ class Rule:
                 remedy="Make an account: stagectl people add. Then: stagectl login",
                 code="role",
             )
+        if self.least is Least.MANAGE:
+            proved(person)
 
 
 PUBLIC: Final = Rule(Least.PUBLIC)

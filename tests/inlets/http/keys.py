@@ -5,14 +5,14 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from stagectl.control import passwords, people
-from stagectl.control.access import Person, Role
+from stagectl.control.access import FRESH_S, Person, Role
 from stagectl.control.people import Account
 from stagectl.control.tokens import Token
 from stagectl.model.secret import Secret
 from tests.inlets.http.conftest import Front
 
 PASSWORD = "four canvas otters yawn"
-ROLES = {"mara": Role.VIEWER, "ines": Role.OPERATOR, "tomas": Role.ENGINEER}
+ROLES = {"mara": Role.VIEWER, "ines": Role.OPERATOR, "tomas": Role.ENGINEER, "petra": Role.ENGINEER}
 
 
 class Quick:
@@ -49,6 +49,7 @@ async def close(front: Front) -> Keys:
     )
     gate.look()
     made = {name: await gate.login(name, Secret(PASSWORD), "test") for name in ROLES}
+    made["petra"][0].proved_at -= FRESH_S  # she logged in this morning
     tomas = Person("tomas", Role.ENGINEER)
     made["pedal"] = await gate.machine(tomas, "pedal", Role.OPERATOR, verbs=["roll", "good"], devices=["iso-1"], days=1)
     made["screen"] = await gate.machine(tomas, "screen", Role.VIEWER, verbs=[], devices=[], days=1)

@@ -18,9 +18,19 @@ CALLERS: Final[Mapping[str, Person]] = {
     "pedal": Person("pedal", Role.OPERATOR, Pass(frozenset({"roll", "good"}), frozenset({"iso-1"}))),
     "mara": Person("mara", Role.VIEWER, Pass(login=True)),
     "ines": Person("ines", Role.OPERATOR, Pass(login=True)),
-    "tomas": Person("tomas", Role.ENGINEER, Pass(login=True)),
+    "petra": Person("petra", Role.ENGINEER, Pass(login=True)),
+    "tomas": Person("tomas", Role.ENGINEER, Pass(login=True), fresh=True),
 }
-HEAD: Final = ("no token", "guest", "machine, viewer", "machine, operator", "viewer", "operator", "engineer")
+HEAD: Final = (
+    "no token",
+    "guest",
+    "machine, viewer",
+    "machine, operator",
+    "viewer",
+    "operator",
+    "engineer, old login",
+    "engineer",
+)
 
 
 def passes(route: Route, person: Person) -> str:

@@ -89,13 +89,13 @@ async def test_each_caller_at_each_route(front: Front, keys: Keys, who: str) -> 
         if wanted == "token":
             assert answer.status == 401, told
             assert answer.headers["WWW-Authenticate"] == "Bearer"
-        elif wanted == "role":
-            assert (answer.status, json.loads(text)["code"]) == (403, "role"), told
+        elif wanted in ("role", "fresh"):
+            assert (answer.status, json.loads(text)["code"]) == (403, wanted), told
         elif answer.status in (401, 403):  # let in, and judged by what was asked for
             assert route.rule is not None
             inside = route.path_text == f"{API}/scenes/{{n}}/runs" or (route.rule.least is Least.ACT)
             assert inside, told
-            assert who != "tomas", told
+            assert who not in ("petra", "tomas"), told
         assert answer.status < 500 or route.path_text == "/readyz", told
 
 
@@ -164,6 +164,22 @@ async def test_only_an_engineer_who_logged_in_formats_a_medium(front: Front, key
     assert (status, answer["code"]) == (403, "role")
     status, answer = await front.post("commands", body, **keys.of("tomas"))
     assert answer.get("code") != "role"
+
+
+async def test_an_engineers_own_acts_ask_for_a_login_that_is_fresh(front: Front, keys: Keys) -> None:
+    token, acts = {"name": "extra", "role": "viewer"}, {"target": "iso-1", "verb": "format", "args": {"slot": 1}}
+    for path, body in (("tokens", token), ("commands", acts), (f"tokens/{keys.token['pedal'].id}/revoke", None)):
+        status, answer = await front.post(path, body, **keys.of("petra"))
+        assert (status, answer["code"]) == (403, "fresh")
+        assert answer["detail"] == "This asks for a password proved within 15 minutes; this login is older."
+        assert answer["remedy"] == "Log in again: stagectl login petra"
+    assert front.toys.asked() == []
+    status, fresh = await front.post("login", {"name": "petra", "password": PASSWORD})
+    assert status == 200
+    assert (await front.post("tokens", token, Authorization=f"Bearer {fresh['token']}"))[0] == 200
+    assert (await front.get("now", **keys.of("petra")))[0] == 200, "all else goes on with the old login"
+    refused = [data.get("code") for kind, who, data in front.toys.journal.records if (kind, who) == ("access", "petra")]
+    assert refused.count("fresh") == 3
 
 
 async def test_before_there_are_accounts_a_name_alone_formats_nothing(front: Front) -> None:
