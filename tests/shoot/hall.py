@@ -10,6 +10,7 @@ from stagectl.control.commands import Commands
 from stagectl.control.devices import Devices
 from stagectl.driverkit.box import Prepared
 from stagectl.driverkit.kinds import find_kinds
+from stagectl.driverkit.real import RealChance
 from stagectl.model.board import Board
 from stagectl.model.capabilities.base import Capability
 from stagectl.model.capabilities.mixer import MIXER, SEND_LEVEL, STRIP_LEVEL, STRIP_MUTED
@@ -252,7 +253,7 @@ def house(clock: Any, own: Site | None = None, kinds: Mapping[str, Capability] =
     for guarded in own.protect:
         watch = board.watch(guarded.while_, lambda truth: None) if guarded.while_ is not None else None
         commands.locks.append(Lock(frozenset(guarded.points), guarded.because, watch=watch, may_lift=guarded.may_lift))
-    world = World(clock, None, None, None, CountedIds(), None)  # type: ignore[arg-type] - no box has a wire
+    world = World(clock, None, None, RealChance(), CountedIds(), None)  # type: ignore[arg-type] - no box has a wire
     houses.append(
         House(
             world,
