@@ -110,7 +110,7 @@ class Daemon:
         house.takes.restore(record.data for record in records if record.kind == "take")
         house.desk.restore(record.data for record in records if record.kind == "desk")
         house.alarms.restore(record.data for record in records if record.kind == "alarm")
-        recovery = Recovery.read(records, world.clock.now())
+        recovery = Recovery.read(records, world.clock.now(), safe=journal.past_safe)
         for group in recovery.groups.values():
             house.commands.remember(group)
         del records

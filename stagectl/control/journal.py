@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from stagectl.control.journal_lines import GENESIS, Record, head_line, record_line
+from stagectl.control.journal_past import make_safe, mark, marked, segments
 from stagectl.control.journal_replay import Damage, Walk, segment_name, segment_numbers
 from stagectl.control.journal_reserve import Reserve
 from stagectl.control.journal_ring import Line, Ring
@@ -54,6 +55,7 @@ class Journal:
     Attributes:
         epoch: which start of the daemon this is, from one; 0 before `open`. It only grows, as far as the old segments
             can be read.
+        past_safe: all that earlier starts left survives a power cut; False: the disk would not say so.
         damage: what is not whole in earlier segments, without what an earlier start already went on from.
         trouble: why records are not safe at present, for people; None: all is well.
     """
@@ -70,6 +72,7 @@ class Journal:
     ) -> None:
         """`on_trouble` is told each new `trouble`, and None when it is over."""
         self.epoch = 0
+        self.past_safe = True
         self.damage: tuple[Damage, ...] = ()
         self.trouble: str | None = None
         self._storage = storage
@@ -110,16 +113,20 @@ class Journal:
             pass
         report = walk.report
         self.damage = tuple(damage for damage in report.damage if not damage.known)
-        self.epoch = report.epoch + report.headless + 1
+        self.epoch = max(report.epoch + report.headless, marked(self._storage)) + 1
         self._next = report.last + 1 + SKIPPED * report.unreadable
         self._chain = report.chain
         self._durable = self._next - 1
+        earlier: list[int] = []
         if report.newer:
             self._say("The journal was written by a newer version and is left alone. Install that version again.")
         else:
+            mark(self._storage, self.epoch)
+            earlier = segments(self._storage)
             self._reopen()
         self._fill_reserve()
-        await self.synced(self.write("daemon", "", what="start", epoch=self.epoch, **said))
+        start = self.write("daemon", "", what="start", epoch=self.epoch, **said)
+        _, self.past_safe = await asyncio.gather(self.synced(start), make_safe(self._storage, earlier, SYNCED_S))
 
     async def close(self) -> None:
         """Make all records safe if the disk lets us, then let go of the files. Later records stay in memory."""

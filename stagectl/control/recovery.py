@@ -61,13 +61,13 @@ class Recovery:
     open: dict[str, Group] = field(default_factory=dict)
 
     @classmethod
-    def read(cls, records: Iterable[Line], now: float) -> "Recovery":
-        """Fold `command` and `verdict` records; later ones about the same id win."""
+    def read(cls, records: Iterable[Line], now: float, *, safe: bool = True) -> "Recovery":
+        """Fold `command` and `verdict` records; later ones about the same id win. `safe`: they survive a power cut."""
         found = cls()
         for record in records:
             data = record.data
             if record.kind == "command" and data.get("id"):
-                found._command(record, now)
+                found._command(record, now, safe=safe)
             elif record.kind == "verdict" and data.get("id") in found.groups:
                 found._verdict(data, now)
         while len(found.groups) > KEEP:
@@ -76,7 +76,7 @@ class Recovery:
             found.open.pop(oldest, None)
         return found
 
-    def _command(self, record: Line, now: float) -> None:
+    def _command(self, record: Line, now: float, *, safe: bool) -> None:
         data = record.data
         known = self.groups.pop(str(data["id"]), None)
         if known is not None and known.number >= record.n:
@@ -91,7 +91,7 @@ class Recovery:
             str(data.get("content", "")),
             now,
             number=record.n,
-            durable=True,
+            durable=safe,
             take=data.get("take"),
             args=dict(data.get("args") or {}),
         )

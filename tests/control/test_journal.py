@@ -92,6 +92,37 @@ async def test_every_start_has_its_own_epoch_and_segment_and_numbers_go_on() -> 
         assert journal.damage == ()
 
 
+async def test_a_start_that_the_disk_took_no_line_of_still_counts() -> None:
+    disk, epochs = Disk(), []
+    for room in (None, 0, 0, None):
+        disk.room = room
+        async with running(disk) as journal:
+            epochs.append(journal.epoch)
+        disk = disk.after_power_cut()
+    assert epochs == [1, 2, 3, 4]
+    assert [name for name in disk.names() if "epoch" in name] == ["journal.epoch-4"]
+
+
+async def test_what_a_killed_daemon_had_not_synced_is_safe_once_the_next_one_has_read_it() -> None:
+    disk = Disk()
+    async with running(disk) as journal:
+        journal.write("link", "", device="iso-1", what="up")
+    disk = disk.after_kill()
+    async with running(disk) as journal:
+        assert journal.past_safe
+    assert [record.kind for record in await reread(disk.after_power_cut())] == ["daemon", "link", "daemon"]
+
+
+async def test_a_past_that_the_disk_does_not_make_safe_is_not_called_so() -> None:
+    disk = Disk()
+    async with running(disk) as journal:
+        journal.write("link", "", device="iso-1", what="up")
+    disk = disk.after_kill()
+    disk.broken.add("sync")
+    async with running(disk) as journal:
+        assert not journal.past_safe
+
+
 async def test_replay_does_not_give_what_this_start_writes() -> None:
     async with running(Disk()) as journal:
         journal.write("take", "", number=1)

@@ -100,7 +100,7 @@ def _() -> Sequence[Patch]:
 @bug("ids-forgotten", "ids of an earlier life of the daemon mean nothing to it", "crash")
 def _() -> Sequence[Patch]:
     return [
-        (Recovery, "read", classmethod(lambda cls, records, now: cls())),
+        (Recovery, "read", classmethod(lambda cls, records, now, **said: cls())),
         (House, "born_before", lambda self, identifier: None),
     ]
 

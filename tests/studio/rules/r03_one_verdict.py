@@ -13,6 +13,7 @@ FLUSH_S: Final = 1.5  # a verdict reaches the disk for good this much later; a p
 
 
 def check(run: Histories) -> Iterator[Breach]:
+    deaths = [mark.at for mark in run.marks if mark.what == "dead"]  # what no disk took down dies with its process
     cuts = [mark.at for mark in run.marks if mark.what == "dead" and mark.note == "power_cut"]
     disk = run.faulty(0.0, FOREVER, "", *DISKS)
     flipped = run.faulty(0.0, FOREVER, "", "flip_bit")  # what stood behind the bit is lost, verdicts too
@@ -22,6 +23,7 @@ def check(run: Histories) -> Iterator[Breach]:
             for device, (ended, *_) in answer.boxes.items():
                 before, at = first.setdefault(device, (ended, answer.ends))
                 lost = any(at <= cut <= at + FLUSH_S for cut in cuts) or (cuts and disk) or flipped
+                lost |= any(at <= death and run.faulty(at - FLUSH_S, death, "", *DISKS) for death in deaths)
                 if before != ended and not lost:
                     yield Breach(3, answer.ends, f"two verdicts of {asked.key} for {device}: {before}, then {ended}")
             late = not answer.boxes and answer.told == "accepted" and not _being_recovered(run, answer.at)

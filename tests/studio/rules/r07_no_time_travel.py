@@ -1,13 +1,9 @@
 """Revisions only grow, for every client and point, over reconnects and restarts."""
 
 from collections.abc import Iterator
-from typing import Final
 
 from tests.studio.histories import Histories, Seen
 from tests.studio.rules.rule import Breach
-
-# a start that no disk took down, or whose line was damaged, can't be counted by the next one
-UNWRITTEN: Final = ("disk_full", "write_fail", "sync_fail", "slow_sync", "flip_bit")
 
 
 def check(run: Histories) -> Iterator[Breach]:
@@ -20,6 +16,6 @@ def check(run: Histories) -> Iterator[Breach]:
                 before = last.points.get(key)
                 if before is not None and point.rev < before.rev:
                     yield Breach(7, seen.at, f"{' '.join(key)} went back from revision {before.rev} to {point.rev}")
-        elif last is not None and seen.epoch <= last.epoch and not run.faulty(0.0, seen.at, "", *UNWRITTEN):
+        elif last is not None and seen.epoch <= last.epoch:
             yield Breach(7, seen.at, f"epoch {seen.epoch} in life {seen.life}, after {last.epoch} in life {last.life}")
         last = seen
