@@ -13,7 +13,10 @@ def check(run: Histories) -> Iterator[Breach]:
         for begin, end in run.spans("dead", "starting")
         if not any(since < end and begin < until for since, until in paused)
     ]
+    stopped = {mark.at for mark in run.marks if mark.what == "dead" and mark.note == "stop"}
     for at, device, data in run.sent:
-        if any(begin < at < end for begin, end in dead):
+        begin = next((begin for begin, end in dead if begin < at < end), None)
+        reads = not data.startswith((b"record", b"stop", b"VIDEO OUTPUT ROUTING"))
+        if begin is not None and not (begin in stopped and reads):  # it may look on until it lets go of the boxes
             yield Breach(22, at, f"a dead daemon sent {data[:20]!r} to {device}")
             return
