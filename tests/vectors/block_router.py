@@ -105,6 +105,12 @@ FEED: Final[list[tuple[str, bytes, list[Event], str]]] = [
     ),
     ("a line outside any block", b"hello\nUnique ID:\n\n\n", [Noise("hello"), Noise("Unique ID:")], OWN),
     (
+        "a head with a control sign is none: it could not be asked for",
+        b"ROUT\x05R DEVICE:\nVIDEO \x7fINPUTS:\n\n",
+        [Noise("ROUT\x05R DEVICE:"), Noise("VIDEO \x7fINPUTS:")],
+        OWN,
+    ),
+    (
         "a block torn off before an answer",
         b"VIDEO OUTPUT ROUTING:\n0 3\n1 4\nACK\n\n",
         [Block("VIDEO OUTPUT ROUTING:", (), ((1, 4), (2, 5))), Ack()],

@@ -154,8 +154,8 @@ class BlockRouterCodec:
                 events.append(Ack())
             elif line == "NAK":
                 events.append(Nak())
-            elif line.endswith(":") and (line.isupper() or line.endswith(DEVICE_ENDING)):
-                self._header = line
+            elif line.endswith(":") and (line.isupper() or line.endswith(DEVICE_ENDING)) and line.isprintable():
+                self._header = line  # printable: what a header was learnt from is asked for by it
             elif line:
                 events.append(Noise(line))
         return events
