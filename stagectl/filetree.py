@@ -16,6 +16,12 @@ from stagectl.model.errors import SiteError
 
 MAX_SHOWN: Final = 50  # errors in one message: more than a screen is not read
 
+# what would break the line an error is told on, or turn its words round
+_UNSEEN: Final = {
+    ord(sign): f"\\u{ord(sign):04x}"
+    for sign in "\x85\u2028\u2029\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069"
+} | {9: "\\t", 10: "\\n", 13: "\\r"}
+
 Step = str | int
 """One step of a field's path: a key, or the index in a list from zero (shown from one, as people count)."""
 
@@ -23,7 +29,8 @@ Step = str | int
 class FileError(SiteError):
     """A file is wrong at one place.
 
-    `str()`: `scenes/roll-all.yaml:9:5 steps.2.do: there is no verb "rol". Say roll.`
+    `str()`: `scenes/roll-all.yaml:9:5 steps.2.do: there is no verb "rol". Say roll.` It is one line:
+    line ends, tabs and marks that turn text round are spelled out.
 
     Attributes:
         file: name as the person gave it.
@@ -38,7 +45,7 @@ class FileError(SiteError):
     ) -> None:
         place = f"{file}:{line}:{column}" if line else file
         where = f"{place} {path}:" if path else f"{place}:"
-        super().__init__(" ".join(part for part in (where, problem, remedy) if part))
+        super().__init__(" ".join(part for part in (where, problem, remedy) if part).translate(_UNSEEN))
         self.file = file
         self.line = line
         self.column = column

@@ -146,6 +146,13 @@ def test_bytes_that_are_not_utf8_are_refused_with_their_place() -> None:
         parse("a: 1\n".encode("utf-16"), "hall.yaml")
 
 
+def test_an_error_is_told_in_one_line_whatever_stands_in_the_file() -> None:
+    table = parse('"a\\n\\tb\\u202ec\\u2028": 1\n', "hall.yaml").as_table()
+    with pytest.raises(FileError) as caught:
+        table.only(("site",))
+    assert str(caught.value) == r"hall.yaml:1:1 a\n\tb\u202ec\u2028: nobody reads this. Say one of: site."
+
+
 def test_a_byte_order_mark_is_read_over() -> None:
     assert parse("\ufeffa: 1\n".encode(), "f").plain() == {"a": "1"}
 
