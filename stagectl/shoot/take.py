@@ -10,6 +10,14 @@ from stagectl.control.chronicle import stamp
 from stagectl.model.timecode import Label, Rate, common_range, frame_number, label_at, rate_of_format, span_frames
 
 
+def counting(rate: Rate, drop: bool) -> Rate:
+    """The rate as a label's mark says it counts, where there is such counting: some recorders write `;` at any rate."""
+    try:
+        return rate.with_drop(drop)
+    except ValueError:
+        return rate
+
+
 @dataclass(slots=True)
 class Lane:
     """One recording of one recorder within a take.
@@ -49,17 +57,25 @@ class Lane:
     def rate(self) -> Rate | None:
         """Frame rate of its labels; None if its format is not known."""
         rate = rate_of_format(self.format) if self.format else None
-        return rate.with_drop(";" in self.start) if rate is not None and ";" in self.start else rate
+        return counting(rate, ";" in self.start) if rate is not None else None
 
-    def frame(self) -> int | None:
-        """Its first label as a frame number of the day."""
+    @property
+    def label(self) -> Label | None:
+        """Its first label, marked as its rate counts; None: not known, or no label that exists at its rate."""
         rate = self.rate
         if rate is None or not self.start:
             return None
         try:
-            return frame_number(Label.parse(self.start), rate)
+            label = Label.parse(self.start).with_drop(rate.drop)
+            frame_number(label, rate)
         except ValueError:
             return None
+        return label
+
+    def frame(self) -> int | None:
+        """Its first label as a frame number of the day."""
+        rate, label = self.rate, self.label
+        return frame_number(label, rate) if rate is not None and label is not None else None
 
     def frames(self) -> int | None:
         """How many frames it holds, by the clip list."""
@@ -150,14 +166,14 @@ class Take:
     def spread(self) -> Spread | None:
         """From the first lane of each recorder; None with fewer than two that can be compared."""
         firsts = [lanes[0] for lanes in self.lanes.values() if lanes]
-        exact = [lane for lane in firsts if lane.start_exact and lane.frame() is not None]
+        labels = [lane.label for lane in firsts if lane.start_exact]
         rates = {lane.rate for lane in firsts}
         rate = next(iter(rates)) if len(rates) == 1 else None
         if rate is None or len(firsts) < 2:
             return None
+        exact = [label for label in labels if label is not None]
         if len(exact) == len(firsts):
-            labels = [Label.parse(lane.start) for lane in exact]
-            offsets = [span_frames(labels[0], label, rate) for label in labels]
+            offsets = [span_frames(exact[0], label, rate) for label in exact]
             return Spread(max(offsets) - min(offsets), 0, len(firsts), True)
         times = [lane.seen_at for lane in firsts if lane.seen_at > float("-inf")]
         if len(times) < len(firsts):
@@ -169,13 +185,13 @@ class Take:
     def offsets(self) -> dict[str, int]:
         """Frames of each recorder after the earliest one, by exact labels; empty if they can't be compared."""
         firsts = {name: lanes[0] for name, lanes in self.lanes.items() if lanes}
-        if not all(one.start_exact and one.frame() is not None for one in firsts.values()):
-            return {}
         rates = {one.rate for one in firsts.values()}
         rate = next(iter(rates)) if len(rates) == 1 else None
-        if rate is None:
+        labels = {
+            name: label for name, lane in firsts.items() if lane.start_exact and (label := lane.label) is not None
+        }
+        if rate is None or len(labels) != len(firsts):
             return {}
-        labels = {name: Label.parse(lane.start) for name, lane in firsts.items()}
         any_one = next(iter(labels.values()))
         spans = {name: span_frames(any_one, label, rate) for name, label in labels.items()}
         earliest = min(spans.values())
@@ -188,7 +204,7 @@ class Take:
         rate = next(iter(rates)) if len(rates) == 1 else None
         if not lanes or rate is None or len(lanes) != len(self.lanes):
             return None
-        ranges = [(Label.parse(lane.start), frames) for lane in lanes if lane.start and (frames := lane.frames())]
+        ranges = [(label, frames) for lane in lanes if (label := lane.label) is not None and (frames := lane.frames())]
         if len(ranges) != len(lanes):
             return None
         found = common_range(ranges, rate)

@@ -11,7 +11,7 @@ from stagectl.model.capabilities.recorder import CLIP_LENGTH, CLIP_NAME, CLIP_ST
 from stagectl.model.points import NEVER, PointSpec, Quality
 from stagectl.model.timecode import Label, frame_number, label_at, span_frames
 from stagectl.model.world import Clock
-from stagectl.shoot.take import Lane, Take
+from stagectl.shoot.take import Lane, Take, counting
 
 PLAUSIBLE_S: Final = 5.0  # a clip whose first label is farther from what we saw is another clip
 REACHES_S: Final = 1.0  # ...unless it goes on for so long in what we saw: then it began before we looked
@@ -74,7 +74,8 @@ class TakeClips:
             return False  # also if an earlier process saw it begin
         try:
             label = Label.parse(str(reading.value))
-            rate = rate.with_drop(label.drop)
+            rate = counting(rate, label.drop)
+            label = label.with_drop(rate.drop)
             back = round((reading.read_at - lane.seen_at) * rate.frames / rate.seconds)
             lane.start = str(label_at(frame_number(label, rate) - back, rate))
         except ValueError:
@@ -99,7 +100,10 @@ def is_plausible(lane: Lane, start: str, length: str) -> bool:
     if not lane.start:
         return False  # not reckoned yet; the next look tells again
     try:
-        away = span_frames(Label.parse(lane.start), Label.parse(start), rate)
+        first, told = (
+            label.with_drop(counting(rate, label.drop).drop) for label in map(Label.parse, (lane.start, start))
+        )
+        away = span_frames(first, told, rate)
         lasts = frame_number(Label.parse(length), rate.with_drop(False)) if length else 0
     except ValueError:
         return False

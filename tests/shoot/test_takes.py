@@ -474,6 +474,35 @@ async def test_a_deck_whose_labels_are_not_known_leaves_the_spread_to_what_was_s
     assert log.last.common() is None
 
 
+@virtual
+async def test_decks_that_write_a_semicolon_where_there_is_no_drop_frame_line_up_by_their_digits() -> None:
+    log = Log()
+    log.rolls("iso-1", "iso-2", label="10:00:00;00")
+    await moment(1)
+    log.lists("iso-1", "A", "10:00:00;00", "00:00:10:00")
+    log.lists("iso-2", "B", "10:00:00:05", "00:00:10:00")
+    await moment()
+    log.stops("iso-1", "iso-2")
+    spread = log.last.spread()
+    assert spread is not None
+    assert (spread.frames, spread.of, spread.exact) == (5, 2, True)
+    assert log.last.common() == {"first": "10:00:00:05", "last": "10:00:09:24", "frames": 245}
+
+
+@virtual
+async def test_a_clip_that_begins_at_a_label_that_does_not_exist_is_told_without_being_compared() -> None:
+    """A medium may hold anything: 10:01:00;00 is left out in drop-frame, 99 is no number of seconds."""
+    for label in ("10:01:00;00", "10:00:99:00", "10:00:00:27"):
+        log = Log()
+        log.rolls("iso-1", "iso-2")
+        await moment(1)
+        lane = log.last.lanes["iso-2"][0]
+        lane.start, lane.start_exact, lane.length = label, True, "00:00:10:00"
+        told = log.last.plain()
+        assert told["lanes"][1]["start"] == label
+        assert told["common"] is None
+
+
 # -- lost from view ------------------------------------------------------------------------------------------------
 
 
