@@ -15,6 +15,7 @@ SLOW = (
     "bench",
     "docs",
     "inlets",
+    "real",
     "stories",
     "studio",
     "cli/test_watch.py",
