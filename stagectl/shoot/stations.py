@@ -120,9 +120,9 @@ class Stations:
             case Set(point=point, value=value):
                 name, _, what = point.name.partition(".")
                 entry = self._entry(name)
-                return (
-                    [ask, self._picture(ask, entry, str(value))] if what == "sees" else self._hears(ask, entry, value)
-                )
+                if what == "hears":
+                    return self._hears(ask, entry, value)
+                return [replace(ask, stage=ask.stage + _UP), self._picture(ask, entry, str(value))]
         raise RefusedError(f"stations can't {ask.verb.spec.name}.", remedy="Say what one sees or hears.", code="verb")
 
     def _entry(self, name: str) -> StationEntry:
