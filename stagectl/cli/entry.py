@@ -1,11 +1,13 @@
 """Which verbs let people and programs in, and say who holds the desk? Login, logout, token, guest, hold."""
 
+import shutil
+import sys
 from collections.abc import Mapping
 from typing import Any
 
 import click
 
-from stagectl.cli import keyfile
+from stagectl.cli import keyfile, squares
 from stagectl.cli.codes import Exit
 from stagectl.cli.face import Face, client_verb
 from stagectl.cli.tables import columns
@@ -97,14 +99,25 @@ def guest() -> None:
 @click.option("--hours", type=click.IntRange(1, 24), default=4, show_default=True, help="Until it ends by itself.")
 @click.option("--name", default="guest", show_default=True, help="What the journal calls the guest.")
 def guest_new(face: Face, acts: list[str], hours: int, name: str) -> int:
-    """Print a link that grants a few acts for some hours, and nothing else."""
+    """Print a link, at a terminal also as a code for a phone: a few acts for some hours, and nothing else."""
     answer = face.client.post("guests", body={"name": name, "acts": acts, "hours": hours})
-    link = f"{face.client.url.rstrip('/')}/guest#{answer.pop('token')}"
+    del answer["token"]  # it stands in the link
     told = (
-        f"Shown once. It grants {', '.join(answer['verbs'])} until {answer['until']}; to end it: stagectl token revoke"
+        f"Shown once. It grants {', '.join(answer['verbs'])} until {answer['until']}; "
+        f"to end it: stagectl token revoke {answer['id']}"
     )
-    face.answer({**answer, "link": link}, [link, told])
+    face.answer(answer, [*_code(face, answer["qr"]), answer["link"], told])
     return Exit.DONE
+
+
+def _code(face: Face, rows: list[str]) -> list[str]:
+    """The code for a phone, where it can be seen and fits."""
+    wide = squares.columns(rows)
+    if face.plain or not sys.stdout.isatty():
+        return []
+    if shutil.get_terminal_size().columns < wide:
+        return [f"Make the window {wide} columns wide, and the link is shown as a code for a phone."]
+    return squares.drawn(rows)
 
 
 @client_verb("hold", acts=True)

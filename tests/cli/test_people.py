@@ -3,18 +3,27 @@
 Source: own construction.
 """
 
+import fcntl
 import json
+import os
 import stat
+import struct
+import subprocess
+import sys
+import termios
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
 
-from stagectl.cli import main
+from stagectl.cli import main, squares
 from stagectl.cli.client import Client, UnreachedError
 from stagectl.control import passwords
+from stagectl.inlets.http import qr
 from stagectl.model.secret import Secret
 from tests.cli.stub import Stub, problem
+from tests.inlets.http.codes import read
 
 PASSWORD = "four canvas otters yawn"
 ISSUED = {
@@ -22,6 +31,8 @@ ISSUED = {
     "by": "ines", "made": "2027-03-12T14:00:00.000Z", "until": "2027-03-13T02:00:00.000Z", "say": "x",
     "token": "T" * 43,
 }  # fmt: skip
+LINK = f"https://stage.example:8443/guest#{'T' * 43}"
+GUEST = ISSUED | {"name": "guest", "kind": "guest", "verbs": ["call", "roll"], "link": LINK, "qr": qr.rows(LINK)}
 
 
 @pytest.fixture
@@ -183,12 +194,47 @@ def test_a_token_for_a_program_is_shown_once_and_ended_by_name(stub: Stub) -> No
 
 @pytest.mark.usefixtures("key")
 def test_a_guest_gets_a_link_whose_token_is_never_sent_by_a_browser(stub: Stub) -> None:
-    stub.routes["POST /api/v1/guests"] = (200, ISSUED | {"name": "guest", "kind": "guest", "verbs": ["call", "roll"]})
+    stub.routes["POST /api/v1/guests"] = (200, GUEST)
     result = stub.run("guest", "new", "--acts", "roll,call", "--hours", "2")
-    assert result.stdout.splitlines()[0] == f"{stub.url}/guest#{'T' * 43}", (
-        "behind the hash: no server sees it in a line"
-    )
+    assert result.stdout.splitlines()[0] == LINK, "behind the hash: no server sees it in a line"
+    assert result.stdout.splitlines()[1].endswith("to end it: stagectl token revoke 01"), result.stdout
     assert stub.heard[-1][2] == {"name": "guest", "acts": ["roll", "call"], "hours": 2}
+    told = json.loads(stub.run("--json", "guest", "new").stdout)
+    assert (told["link"], "token" in told) == (LINK, False)
+
+
+@pytest.mark.usefixtures("key")
+@pytest.mark.parametrize("columns", [80, 40])
+def test_at_a_terminal_the_link_is_a_code_that_a_phone_reads(stub: Stub, columns: int) -> None:
+    stub.routes["POST /api/v1/guests"] = (200, GUEST)
+    shown = at_a_terminal(["guest", "new"], stub.url, columns).splitlines()
+    drawn = [line.removeprefix(squares.INK).partition("\x1b")[0] for line in shown if line.startswith(squares.INK)]
+    assert LINK in shown
+    if columns < 45:
+        assert drawn == []
+        assert shown[0] == "Make the window 45 columns wide, and the link is shown as a code for a phone."
+        return
+    halves = {" ": "00", "▀": "10", "▄": "01", "█": "11"}
+    rows = ["".join(halves[sign][half] for sign in line) for line in drawn for half in (0, 1)]
+    assert read(rows[: len(rows[0])]) == LINK
+
+
+def at_a_terminal(args: list[str], url: str, columns: int) -> str:
+    """What a verb prints at a terminal of that width."""
+    ours, theirs = os.openpty()
+    fcntl.ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", 60, columns, 0, 0))
+    environment = {**os.environ, "STAGECTL_URL": url}
+    for name in ("COLUMNS", "NO_COLOR"):
+        environment.pop(name, None)
+    child = subprocess.Popen([sys.executable, "-m", "stagectl", *args], stdout=theirs, env=environment)
+    os.close(theirs)
+    text = b""
+    with suppress(OSError):  # the child has closed its end
+        while more := os.read(ours, 65536):
+            text += more
+    os.close(ours)
+    assert child.wait(30) == 0
+    return text.decode().replace("\r\n", "\n")
 
 
 @pytest.mark.usefixtures("key")

@@ -7,6 +7,7 @@ from aiohttp import web
 from stagectl.control.access import NOBODY, Person, Role
 from stagectl.control.tokens import Token
 from stagectl.inlets.http.calls import Door
+from stagectl.inlets.http.opening import is_loopback
 from stagectl.inlets.http.problems import ProblemError
 from stagectl.model.errors import RefusedError
 
@@ -37,6 +38,13 @@ def person_of(request: web.Request, door: Door) -> tuple[Person, Token | None]:
 def source_of(request: web.Request) -> str:
     """Where a request comes from, for the journal."""
     return f"{request.remote or 'unknown'} http"
+
+
+def reached_at(request: web.Request, door: Door) -> str:
+    """The address others reach this door at: as who asks has reached it, unless that means this machine alone."""
+    if door.secure and is_loopback(request.url.host or ""):
+        return door.address
+    return f"{'https' if door.secure else 'http'}://{request.host}"
 
 
 def _text(request: web.Request) -> str | None:

@@ -33,6 +33,7 @@ class Door:
         lists: one reader of a box's list at a time.
         names: what this door is called beside this machine's own names.
         secure: it speaks TLS.
+        address: where it is, such as "https://stage.example:8443".
         built: the files of the page; None: they were not built.
     """
 
@@ -46,6 +47,7 @@ class Door:
     spec: Callable[[], Mapping[str, Any]]
     names: frozenset[str] = frozenset()
     secure: bool = False
+    address: str = ""
     built: "Built | None" = None
     lists: dict[str, asyncio.Lock] = field(default_factory=dict)
 

@@ -5,7 +5,8 @@ from typing import Any, Final
 from stagectl.control.access import Role
 from stagectl.control.chronicle import stamp
 from stagectl.control.tokens import Token
-from stagectl.inlets.http.bearer import source_of
+from stagectl.inlets.http import qr
+from stagectl.inlets.http.bearer import reached_at, source_of
 from stagectl.inlets.http.calls import Answer, Call
 from stagectl.inlets.http.models import GuestBody, LoginBody, TokenBody
 from stagectl.inlets.http.problems import ProblemError, refused
@@ -75,9 +76,12 @@ async def new_token(call: Call) -> Answer:
 
 async def new_guest(call: Call) -> Answer:
     """A token for a presenter or a client: these acts for some hours, and no look at the house."""
-    body = call.body_as(GuestBody)
+    body, house = call.body_as(GuestBody), call.door.house
     _listed(body.acts, GUESTS, "body.acts")
-    return await _issued(call.door.house.gate.guest(call.person, body.name, verbs=body.acts, hours=float(body.hours)))
+    made = await _issued(house.gate.guest(call.person, body.name, verbs=body.acts, hours=float(body.hours)))
+    link = f"{reached_at(call.request, call.door)}/guest#{made.content['token']}"
+    made.content |= {"link": link, "qr": await house.world.offload.run("qr", qr.rows, link)}
+    return made
 
 
 async def revoke(call: Call) -> Answer:

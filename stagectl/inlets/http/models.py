@@ -752,6 +752,13 @@ class IssuedOut(TokenOut):
     say: str
 
 
+class GuestOut(IssuedOut):
+    """A fresh token of a guest, and how it reaches a phone."""
+
+    link: str = Field(description="the page of the guest, with the token behind its #; whoever has it may use it")
+    qr: list[str] = Field(description='the link as a QR code, row by row: "1" dark, "0" light; leave 4 light around it')
+
+
 class TokensOut(_Out):
     """The tokens that are out."""
 

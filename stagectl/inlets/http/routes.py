@@ -13,6 +13,7 @@ from stagectl.inlets.http import (
     desk_page,
     guest_page,
     health,
+    invite_page,
     keys,
     live,
     models,
@@ -452,8 +453,8 @@ ROUTES: Final[tuple[Route, ...]] = (
         "POST",
         f"{API}/guests",
         keys.new_guest,
-        "Make a token for a guest",
-        models.IssuedOut,
+        "Make a link for a guest",
+        models.GuestOut,
         body=models.GuestBody,
         also={403: "This person may not."},
         tag="people",
@@ -516,6 +517,9 @@ ROUTES: Final[tuple[Route, ...]] = (
         also={404: _NONE},
         tag="documents",
         rule=PUBLIC,
+    ),
+    Route(
+        "GET", "/guest/new", invite_page.invite, "Make a guest's link", kind="text/html", tag="documents", rule=PUBLIC
     ),
     Route("GET", "/guest", guest_page.guest, "What a guest may do", kind="text/html", tag="documents", rule=PUBLIC),
     Route(

@@ -106,7 +106,9 @@ async def serve(
         raise
     bound = listener.sockets[0].getsockname()[1]
     log.info("http_open", host=host, port=bound, tls=tls is not None)
-    return HttpServer(host, bound, keeper, hub, tls, runner, listener)
+    opened = HttpServer(host, bound, keeper, hub, tls, runner, listener)
+    door.address = opened.url
+    return opened
 
 
 def _over(secure: ssl.SSLContext | None) -> dict[str, Any]:

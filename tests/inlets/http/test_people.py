@@ -15,11 +15,12 @@ import aiohttp
 import pytest
 from structlog.testing import capture_logs
 
-from stagectl.inlets.http import guest_page, live
+from stagectl.inlets.http import guest_page, invite_page, live
 from stagectl.inlets.http.guard import endpoint
 from stagectl.inlets.http.routes import ROUTES, Route
 from stagectl.inlets.http.rules import Least
 from tests.inlets.http import matrix
+from tests.inlets.http.codes import read
 from tests.inlets.http.conftest import API, Front
 from tests.inlets.http.keys import PASSWORD, Keys, close
 from tests.inlets.http.test_routes import ACTS, READS
@@ -59,7 +60,7 @@ async def test_a_door_with_a_route_that_says_nothing_does_not_open() -> None:
 
 def test_only_what_tells_nothing_of_the_house_is_public() -> None:
     public = {route.path_text for route in ROUTES if route.rule is not None and route.rule.least is Least.PUBLIC}
-    assert public == {f"{API}/login", "/livez", "/", "/{view}", "/assets/{name}", "/guest"}
+    assert public == {f"{API}/login", "/livez", "/", "/{view}", "/assets/{name}", "/guest", "/guest/new"}
 
 
 def test_every_route_that_acts_asks_for_more_than_a_viewer() -> None:
@@ -156,6 +157,23 @@ async def test_the_page_of_a_guest_runs_its_own_script_alone_and_asks_what_is_th
         assert (status, bool(told["say"])) == (200, True)
     for body in ({"verb": "mark", "args": {"note": "x"}}, {"verb": "cut", "args": {"take": 1}}):
         assert (await front.post("in/guest", body, **head))[0] == 403
+
+
+async def test_a_guests_link_is_a_code_that_a_phone_reads(front: Front, keys: Keys) -> None:
+    status, made = await front.post("guests", {"acts": ["call"], "hours": 1}, **keys.of("ines"))
+    assert status == 200
+    assert made["link"] == f"{front.server.url}/guest#{made['token']}"
+    assert read(made["qr"]) == made["link"]
+    assert (await front.post("call", {"say": ""}, Authorization=f"Bearer {made['token']}"))[0] == 200
+
+
+async def test_the_page_that_makes_a_guests_link_runs_its_own_script_alone(front: Front) -> None:
+    async with front.session.get("/guest/new") as answer:
+        text, policy = await answer.text(), answer.headers["Content-Security-Policy"]
+    digest = base64.b64encode(hashlib.sha256(invite_page.SCRIPT.encode()).digest()).decode()
+    assert text.count("<script>") == 1
+    assert f"script-src 'sha256-{digest}'; connect-src 'self'" in policy
+    assert "Tidewater" not in text
 
 
 async def test_only_an_engineer_who_logged_in_formats_a_medium(front: Front, keys: Keys) -> None:

@@ -66,7 +66,17 @@ ACTS: dict[str, tuple[str, Any, int]] = {
     f"{API}/logout": ("logout", None, 200),
 }
 KEYS = {f"{API}/{path}" for path in ("login", "tokens", "tokens/{id}/revoke", "guests")}  # see test_people.py
-OTHERS = (f"{API}/live", f"{API}/events", "/metrics", "/docs", "/", "/{view}", "/assets/{name}", "/guest")  # no JSON: their own tests
+OTHERS = (
+    f"{API}/live",
+    f"{API}/events",
+    "/metrics",
+    "/docs",
+    "/",
+    "/{view}",
+    "/assets/{name}",
+    "/guest",
+    "/guest/new",
+)  # no JSON: their own tests
 
 
 def the_route(method: str, address: str) -> Route:
