@@ -1,0 +1,1 @@
+"""Is everything on the same timecode, and does it stay there? Labels compared by what each answer proves."""
