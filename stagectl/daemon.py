@@ -113,6 +113,10 @@ class Daemon:
         recovery = Recovery.read(records, world.clock.now(), safe=journal.past_safe)
         for group in recovery.groups.values():
             house.commands.remember(group)
+        for group in recovery.open.values():
+            if group.verb == "roll" and group.take is not None:
+                wanted = tuple(command.ask.target for command in group.commands)
+                house.takes.recall(group.take, str(group.args.get("name") or ""), group.who, wanted)
         del records
         scenes = Scenes(house, settings.scenes or site.scenes)
         scenes.load()

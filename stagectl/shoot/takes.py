@@ -267,6 +267,11 @@ class Takes:
         self.open = last if last is not None and last.closed is None else None
         self._changed()
 
+    def recall(self, number: int, name: str, who: str, wanted: tuple[str, ...]) -> None:
+        """An earlier process asked for this roll and ended before it saw one: what is found to roll is that take."""
+        if number == self.next_number and self.open is None:
+            self._wish = _Wish(number, name or self.slate, who, wanted, self._clock.now())
+
     def _forget(self) -> None:
         while len(self.takes) > KEEP:
             self.takes.popitem(last=False)

@@ -4,6 +4,7 @@ Nothing of the product knows of it: `sitecustomize` is Python's own (docs.python
 never failed is not known to work.
 """
 
+import os
 import textwrap
 from pathlib import Path
 from typing import Final
@@ -35,4 +36,4 @@ def planted(folder: Path, bug: str) -> dict[str, str]:
     home.mkdir(exist_ok=True)
     # drivers are loaded when they are looked for; by then the site's packages can be imported
     (home / "sitecustomize.py").write_text(textwrap.dedent(bug), encoding="utf-8")
-    return {"PYTHONPATH": str(home)}
+    return {"PYTHONPATH": os.pathsep.join([str(home), *filter(None, [os.environ.get("PYTHONPATH")])])}

@@ -757,6 +757,33 @@ async def test_after_a_restart_rolling_decks_are_adopted_to_their_take() -> None
 
 
 @virtual
+async def test_a_roll_that_nobody_lived_to_see_keeps_its_name_over_a_restart() -> None:
+    again = Log()
+    again.takes.recall(1, "Masterclass", "ines", ("iso-1", "iso-2"))
+    again.rolls("iso-1", "iso-2", by="")
+    await moment()
+    assert (again.last.name, again.last.by, again.last.wanted) == ("Masterclass", "ines", ("iso-1", "iso-2"))
+    assert [data["name"] for data in again.records if data["what"] == "head"][-1] == "Masterclass"
+
+
+@virtual
+async def test_a_roll_that_came_to_nothing_names_no_take_that_is_there_already_or_comes_much_later() -> None:
+    log = Log()
+    log.presses(name="Masterclass")
+    log.rolls("iso-1")
+    await moment()
+    again = log.again()
+    again.takes.recall(1, "Another", "ben", ("iso-1",))
+    again.rolls("iso-1", by="")
+    assert again.last.name == "Masterclass"
+    later = Log()
+    later.takes.recall(1, "Another", "ben", ("iso-1",))
+    await moment(60)
+    later.rolls("iso-1", by="box")
+    assert (later.last.name, later.last.wanted) == ("", ())
+
+
+@virtual
 async def test_a_deck_whose_labels_were_not_known_before_a_restart_is_adopted_too() -> None:
     log = Log(format="")
     log.rolls("iso-1")
