@@ -64,7 +64,7 @@ class Lead:
         since: when it jumped last, on our clock.
     """
 
-    __slots__ = ("_high", "_low", "told", "count", "jumps", "since")
+    __slots__ = ("_high", "_low", "count", "jumps", "since", "told")
 
     def __init__(self) -> None:
         self.told: deque[tuple[float, Between]] = deque(maxlen=TELLS)
