@@ -12,7 +12,7 @@ ARGS   ?=
 # Processes that pytest shares the tests out to. The times in the tests' own deadlines suppose two cores.
 JOBS   ?= 2
 
-.PHONY: help demo test check lint quick bench campaign lock clean test-programs
+.PHONY: help demo test check lint quick bench campaign kills lock clean test-programs
 
 help:
 	@echo 'make demo    the demo hall on 127.0.0.1:8420; options: make demo ARGS="--http 127.0.0.1:18420"'
@@ -20,6 +20,7 @@ help:
 	@echo 'make check   format, lint, types, arrows and the quick tests; under 1 minute'
 	@echo 'make bench   the table of ratios beside bare floors'
 	@echo 'make campaign SEEDS=5000   the whole daemon in the simulated studio, under faults; planted bugs: ARGS=museum'
+	@echo 'make kills N=200   SIGKILL the real daemon at random while 24 simulated decks roll'
 	@echo 'make lock    pin the requirements; to take newer ones: make lock ARGS=--upgrade'
 	@echo 'make clean   take away what make and the tests made'
 
@@ -44,9 +45,12 @@ $(VENV)/.installed-dev: requirements-dev.lock pyproject.toml | $(BIN)/python
 	$(PIP) --no-deps --no-build-isolation -e .
 	@touch $@ $(VENV)/.installed
 
-# The MQTT tests have Debian's broker and its two clients as the other side.
+# The MQTT tests have Debian's broker and its two clients as the other side; strace makes a sync fail, and libfaketime
+# moves the wall clock of one process.
 test-programs:
 	@export PATH="$$PATH:/usr/sbin"; missing=; \
+	command -v strace >/dev/null || missing="$$missing strace"; \
+	ls /usr/lib/*/faketime/libfaketime.so.1 >/dev/null 2>&1 || missing="$$missing libfaketime"; \
 	command -v mosquitto >/dev/null || missing="$$missing mosquitto"; \
 	command -v mosquitto_pub >/dev/null || missing="$$missing mosquitto-clients"; \
 	if [ -n "$$missing" ]; then $(MAKE) --no-print-directory apt-install PACKAGES="$$missing"; fi
@@ -88,6 +92,12 @@ SEEDS ?= 300
 
 campaign: $(VENV)/.installed-dev
 	@exec $(BIN)/python -m tests.studio $(or $(ARGS),campaign --seeds $(SEEDS) --jobs $(JOBS))
+
+# SIGKILL at random while 24 simulated decks roll: real processes, 200 rounds in about 15 minutes. A few are in make test.
+N ?= 200
+
+kills: $(VENV)/.installed-dev
+	@exec $(BIN)/python -m tests.real kills --rounds $(N) $(ARGS)
 
 # --- upkeep -----------------------------------------------------------------------------------------------------------
 
