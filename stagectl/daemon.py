@@ -35,6 +35,7 @@ from stagectl.shoot.house import House
 from stagectl.shoot.parts import Part
 from stagectl.shoot.paths import PATHS, Paths
 from stagectl.shoot.scenes import Scenes
+from stagectl.shoot.setups.verbs import SETUPS
 from stagectl.shoot.stalls import Stalls
 from stagectl.shoot.stations import STATIONS, Stations
 from stagectl.shoot.takes import TAKES, Takes
@@ -42,8 +43,8 @@ from stagectl.site import Site
 
 log = structlog.get_logger()
 
-PARTS: Final[Mapping[str, Capability]] = {"takes": TAKES, "paths": PATHS, "stations": STATIONS}
-KEPT: Final = ("take", "command", "verdict", "desk", "alarm")  # records that a start reads back
+PARTS: Final[Mapping[str, Capability]] = {"takes": TAKES, "paths": PATHS, "stations": STATIONS, "setups": SETUPS}
+KEPT: Final = ("take", "command", "verdict", "desk", "alarm", "setup")  # records that a start reads back
 
 
 @dataclass(slots=True)
@@ -117,6 +118,8 @@ class Daemon:
             if group.verb == "roll" and group.take is not None:
                 wanted = tuple(command.ask.target for command in group.commands)
                 house.takes.recall(group.take, str(group.args.get("name") or ""), group.who, wanted)
+        house.setups.load(settings.scenes or site.scenes)
+        house.setups.restore(record.data for record in records if record.kind == "setup")
         del records
         scenes = Scenes(house, settings.scenes or site.scenes)
         scenes.load()

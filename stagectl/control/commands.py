@@ -70,6 +70,8 @@ class Commands:
                 may(person, command.ask, self.locks, self.limits, self.desk)
                 for guard in self.guards:
                     command.ask = guard(command.ask)
+                if command.ask.cannot is not None:
+                    raise command.ask.cannot
             except RefusedError as refused:
                 self.judge.refuse(command, refused, now)
                 continue
@@ -79,6 +81,20 @@ class Commands:
         for some in by_box.values():
             self._prepare(some, now)
         return commands
+
+    def foresee(self, person: Person, ask: Ask) -> RefusedError | None:
+        """Why an ask would be refused now; None: it would go out. Nothing is sent or kept."""
+        command = Command(ask, self.boxes.get(ask.target), person=person)
+        try:
+            may(person, ask, self.locks, self.limits, self.desk)
+            for guard in self.guards:
+                guard(ask)
+            if command.box is not None:
+                self._needed(command)
+                command.box.prepare([ask.verb])
+        except RefusedError as refused:
+            return refused
+        return None
 
     def arm_warm(self, asks: Sequence[Ask]) -> list[Command]:
         """Arm without an asker, to be kept: needs and moot are followed; `recheck` asks who may, at go."""

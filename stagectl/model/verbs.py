@@ -162,6 +162,7 @@ class Ask:
         take: the take it starts or ends.
         stage: it goes out when all of its group with a lower stage have their verdict.
         after: (device, point) of lower stages that must have ended well, or it does not go out at all.
+        cannot: why it is refused, found when it was planned among others; None: nothing was found.
         confirm: the word that who asks was shown with what this ends; empty: none was said.
     """
 
@@ -173,4 +174,5 @@ class Ask:
     take: int | None = None
     stage: int = 0
     after: tuple[tuple[str, str], ...] = ()
+    cannot: RefusedError | None = None
     confirm: str = ""

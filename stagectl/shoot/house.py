@@ -5,7 +5,7 @@ Each inlet turns what came in into a `Wish` and hands it here; nothing else reac
 
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any, Final
 
@@ -32,6 +32,7 @@ from stagectl.model.words import nearest
 from stagectl.model.world import World
 from stagectl.shoot.alarms import Alarms
 from stagectl.shoot.parts import Part
+from stagectl.shoot.setups.part import Setups
 from stagectl.shoot.takes import RollAll, Takes
 from stagectl.shoot.teller import Teller
 from stagectl.site import Site
@@ -40,6 +41,7 @@ ID_LONGEST: Final = 64
 _ULID: Final = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
 LATEST_S: Final = 2.0  # an ask that waited longer while we stood still is not carried out: a roll's own time
 _OUT_OF_REACH: Final = ("no-link", "not-adopted", "late")  # refusals that say nothing about the person who asked
+_SAY_SO: Final = ("stations", "setups")  # parts whose verbs say themselves what they are
 WARM_SLICE: Final = 64  # recorders armed in one turn of the loop
 
 
@@ -95,7 +97,7 @@ class House:
         self.devices = devices
         self.chronicle = chronicle
         self.takes = takes
-        self.parts = parts
+        self.parts: dict[str, Part] = dict(parts)
         self.epoch = epoch
         self.started: datetime = world.clock.wall()
         self.began_at = world.clock.now()  # monotonic: when this daemon started; an earlier one may have acted before
@@ -117,6 +119,7 @@ class House:
         self.lag = Lag()
         self.teller = Teller(self)
         self.alarms = Alarms(self, self.teller.sentence)
+        self.setups = self.parts[Setups.name] = Setups(self)
 
     @property
     def boxes(self) -> Mapping[str, Box]:
@@ -219,7 +222,7 @@ class House:
             wish.person.name,
             wish.inlet,
             wish.verb,
-            _say(wish),
+            asks[0].verb.say() if asks and asks[0].target in _SAY_SO else _say(wish),
             wish.content,
             self.world.clock.now(),
             args=dict(wish.args),
@@ -271,19 +274,27 @@ class House:
             capability = self.capability(target)
             assert capability is not None
             verb = build(target, capability, wish.verb, args)
-            asks.extend(self._spread(Ask(identifier, wish.person.name, wish.inlet, target, verb, confirm=wish.confirm)))
+            asks.extend(self.spread(Ask(identifier, wish.person.name, wish.inlet, target, verb, confirm=wish.confirm)))
         if not asks:
             raise RefusedError(f"{wish.target} {wish.verb} comes to nothing: nobody is meant.", code="target")
         return asks
 
-    def _spread(self, ask: Ask) -> list[Ask]:
-        """A part's ask as asks for devices, through parts of parts."""
+    def spread(self, ask: Ask) -> list[Ask]:
+        """A part's ask as asks for devices, through parts of parts; what a set-up comes to is spread already.
+
+        Raises:
+            RefusedError: the part can't do that now.
+        """
         part = self.parts.get(ask.target)
         if part is None:
             return [ask]
         asks: list[Ask] = []
         for child in part.expand(ask):
-            asks.extend([child] if child.target == ask.target else self._spread(child))
+            whole = child.target == ask.target or part is self.setups
+            asks.extend([child] if whole else self.spread(child))
+        if part is not self.setups:  # a part's own point can only be seen with the last of what brings it about
+            last = max((one.stage for one in asks), default=0)
+            asks = [replace(one, stage=last) if one.target == ask.target else one for one in asks]
         return asks
 
     def _act(self, ask: Ask) -> None:

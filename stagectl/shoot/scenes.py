@@ -12,16 +12,15 @@ import structlog
 from stagectl import yamlfile
 from stagectl.control.access import Person, Role, allowed
 from stagectl.filetree import FileError, FileErrors, Issues, Node, Table
-from stagectl.model.capabilities.base import Capability
 from stagectl.model.errors import RefusedError
-from stagectl.model.verbs import Ask, Ended, Verb
+from stagectl.model.verbs import Ended
 from stagectl.model.words import nearest
 from stagectl.shoot.house import LATEST_S, House
 from stagectl.shoot.scene import Scene
 from stagectl.shoot.scenefile import read_scene
 from stagectl.shoot.sceneplan import Plan, plan
 from stagectl.shoot.scenerun import Run, Runner, StepResult
-from stagectl.shoot.scenewords import Words
+from stagectl.shoot.vocabulary import words_of
 
 MAX_FILES: Final = 500  # in one folder; own choice
 MAX_AT_ONCE: Final = 8  # runs
@@ -30,26 +29,9 @@ ID_LONGEST: Final = 40  # the ids of its acts are this one and the step's number
 _NAME: Final = re.compile(r"[a-z][a-z0-9-]{0,31}")
 _ID: Final = re.compile(r"[A-Za-z0-9._-]+")
 _OTHERS: Final = ("site", "set-up")  # first words of other files in the same folder
-# refusals that stand in the file, whatever stands on the board
-_NEVER: Final = ("value", "point", "target", "argument", "verb", "unit", "range", "read-only")
 _RANKS: Final = tuple(Role)
 
 log = structlog.get_logger()
-
-
-class HouseVocabulary:
-    """Fulfils `Vocabulary`: the devices, parts and groups of a house."""
-
-    def __init__(self, house: House) -> None:
-        self._devices: dict[str, Capability] = {name: box.capability for name, box in house.boxes.items()}
-        self._devices.update({name: part.capability for name, part in house.parts.items()})
-        self._groups = {name: tuple(members) for name, members in house.site.groups.items() if members}
-
-    def devices(self) -> Mapping[str, Capability]:
-        return self._devices
-
-    def groups(self) -> Mapping[str, tuple[str, ...]]:
-        return self._groups
 
 
 class Scenes:
@@ -70,20 +52,7 @@ class Scenes:
         self._house = house
         self._folders = folders
         self._tasks: dict[asyncio.Task[Any], Run | None] = {}
-        site = house.site
-        self._words = Words(
-            HouseVocabulary(house),
-            {
-                "device": tuple(house.boxes),
-                "recorder": tuple(house.takes.recorders),
-                "source": tuple(site.pictures.sources),
-                "destination": tuple(site.pictures.destinations),
-                "sound": tuple(site.sound.sources),
-                "station": tuple(site.stations),
-            },
-            site.people,
-            self._see,
-        )
+        self._words = words_of(house)
 
     # -- files ----------------------------------------------------------------------------------------------------
 
@@ -122,16 +91,6 @@ class Scenes:
         if more:
             raise more[0].wrong("a second document starts here.", "Keep one in this file.")
         return first
-
-    def _see(self, device: str, verb: Verb) -> None:
-        """Refuse what a part would refuse whatever stands on the board, such as a source that is nowhere."""
-        part = self._house.parts.get(device)
-        if part is not None:
-            try:
-                part.expand(Ask("", "", "", device, verb))
-            except RefusedError as refused:
-                if refused.code in _NEVER:
-                    raise
 
     # -- asked of it ----------------------------------------------------------------------------------------------
 

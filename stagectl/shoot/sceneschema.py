@@ -26,6 +26,7 @@ def scene_schema() -> dict[str, Any]:
             "minProperties": 1,
             "additionalProperties": {"type": "object", "minProperties": 1, "additionalProperties": _SCALAR},
         },
+        "set up": {"type": "string", "description": "The name of a set-up: what differs is put right."},
         "do": {"type": "string", "description": "A device, part or group, and a verb: `takes roll`."},
         "together": _STEPS | {"maxItems": MAX_BRANCHES, "description": "Steps side by side."},
         "ask": {"type": "string", "description": "A question to a person; goes on with yes."},

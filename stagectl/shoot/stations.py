@@ -49,9 +49,13 @@ class Show(Verb):
         hears = [HEARS.at(self.station).is_(self.sound)] if self.sound else []
         return every(*sees, *hears)
 
+    def say(self) -> str:
+        said = [self.picture, f"with {self.sound}" if self.sound else ""]
+        return " ".join(filter(None, [f"show {self.station}", *said]))
+
 
 STATIONS: Final = Capability("stations", 1, (SEES, HEARS), (Show,))
-_DOWN, _PICTURE, _UP = range(3)  # stages of one Show
+_DOWN, _PICTURE, _UP = 0, 1, 5  # stages of one Show; a way through tie-lines takes four
 
 _WORST_LAST: Final = (Quality.GOOD, Quality.ASKED, Quality.STALE, Quality.UNKNOWN)
 

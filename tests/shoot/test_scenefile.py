@@ -153,4 +153,4 @@ async def test_the_schema_knows_the_kinds_of_argument(tmp_path: Path) -> None:
     assert tuple(scenes._words.lists) == LISTS
     schema = scene_schema()
     assert schema["required"] == ["scene", "steps"]
-    assert len(schema["$defs"]["step"]["anyOf"]) == 9
+    assert len(schema["$defs"]["step"]["anyOf"]) == 10

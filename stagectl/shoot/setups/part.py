@@ -1,0 +1,299 @@
+"""How is the house brought into a set-up, kept in it, and brought back? A house part, named "setups".
+
+An apply is one group in stages, like every press; each value has its verdict from points. What was so just before is
+kept, in the journal too, so that it can be put back also after a restart.
+"""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+from datetime import timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+from stagectl.control.access import Person
+from stagectl.control.groups import Group
+from stagectl.model.conditions import NO, UNKNOWN
+from stagectl.model.errors import RefusedError
+from stagectl.model.points import NEVER, Quality
+from stagectl.model.verbs import Ask, Set, Verb
+from stagectl.shoot.keeper import Keeper, Kept
+from stagectl.shoot.order import together
+from stagectl.shoot.setups import wording
+from stagectl.shoot.setups.chosen import Chosen
+from stagectl.shoot.setups.hold import Drift, Hold
+from stagectl.shoot.setups.plan import Plan, Planner, plan
+from stagectl.shoot.setups.setup import Setup, Wanted
+from stagectl.shoot.setups.shelf import Shelf
+from stagectl.shoot.setups.verbs import DIFFERS, DRIFT, HELD, SETUPS, STATE, Apply, State, Undo
+from stagectl.shoot.setups.verbs import UNKNOWN as NOT_TOLD
+from stagectl.shoot.vocabulary import words_of
+
+if TYPE_CHECKING:
+    from stagectl.shoot.house import House
+
+NOTHING: Final = "Nothing was applied that could be undone."
+_NOBODY: Final = Ask("", "", "", "setups", Undo())
+
+
+class Setups:
+    """The set-ups of a house, and the one it is held in."""
+
+    name = "setups"
+    capability = SETUPS
+
+    def __init__(self, house: "House") -> None:
+        self._house = house
+        self.shelf = Shelf()
+        self._held: Setup | None = None
+        self._only = ""
+        self._before = ""  # the set-up that was held when the last apply began
+        self._keeper: Keeper | None = None
+        self._plan: tuple[Verb, str, Plan] | None = None  # what the newest expand came to
+        self._applying = False
+        self._hold: Hold | None = None
+        self._soon = False
+        self._writer = house.board.writer(self.name)
+        self._writer.age_of = lambda spec: float("inf")
+        self._writer.declare(*SETUPS.points)
+        self._put("", "")
+        house.commands.judge.on_end.append(self._ended)
+
+    def load(self, folder: Path) -> None:
+        """Read every set-up file of a folder anew."""
+        self.shelf.load(folder, words_of(self._house))
+
+    # -- to be read -----------------------------------------------------------------------------------------------
+
+    def plan(self, name: str, *, only: str = "", person: Person | None = None) -> Plan:
+        """What differs from a set-up now, and in which order it would be put right. Raises RefusedError."""
+        setup, chosen = self.shelf.find(name), Chosen(self._house, only)
+        return plan(self._house, setup, _NOBODY, chosen=chosen, person=person)
+
+    @property
+    def held(self) -> Setup | None:
+        """The set-up that was applied last."""
+        return self._held
+
+    @property
+    def drifts(self) -> list[Drift]:
+        """What was as wanted and is not any more, oldest first."""
+        return list(self._hold.drifts.values()) if self._hold is not None else []
+
+    def back(self) -> tuple[str, list[Kept], list[str]]:
+        """What an undo would put back: the set-up it undoes, each value, and what is left alone.
+
+        Raises:
+            RefusedError: nothing was applied.
+        """
+        if self._keeper is None:
+            raise RefusedError(NOTHING, remedy="See: stagectl setup list", code="setup")
+        back, left = self._keeper.back()
+        return self._held.called if self._held is not None else "", back, left
+
+    # -- asked of it ----------------------------------------------------------------------------------------------
+
+    def expand(self, ask: Ask) -> list[Ask]:
+        """The ask itself, judged by `held`, and what brings the house there, already spread to boxes and in stages."""
+        match ask.verb:
+            case Apply(setup=name, only=only):
+                setup, chosen = self.shelf.find(name), Chosen(self._house, only)
+                made = plan(self._house, setup, ask, chosen=chosen)
+                own = Apply(setup.name, chosen.text)
+                self._plan = own, ask.who, made
+                return [replace(ask, verb=own), *made.asks(self._house.parts)]
+            case Undo():
+                return self._expand_undo(ask)
+        raise RefusedError(f"setups can't {ask.verb.spec.name}.", remedy="Say apply or undo.", code="verb")
+
+    def _expand_undo(self, ask: Ask) -> list[Ask]:
+        _, back, _ = self.back()
+        planner, asks = Planner(self._house, ask), list[Ask]()
+        with planner.trial():
+            for one in back:
+                asks += planner.asks(one.target, Set(one.spec, one.before))
+        return [replace(ask, verb=Undo(self._before)), *together(asks, self._house.parts)]
+
+    def act(self, verb: Verb) -> None:
+        """Keep what is so just before, and be held in the set-up from now on. Nothing was sent yet."""
+        if isinstance(verb, Undo):
+            self._undone()
+        elif isinstance(verb, Apply):
+            known = self._plan
+            assert known is not None, "an apply is expanded just before it acts"
+            assert known[0] == verb, "an apply is expanded just before it acts"
+            self._apply(verb, *known[1:])
+
+    def _apply(self, verb: Apply, who: str, made: Plan) -> None:
+        to_do = made.to_do
+        before = self._held.name if self._held is not None else ""
+        if to_do or self._keeper is None:
+            self._keeper = Keeper(self._house.board)
+            for row in to_do:
+                self._keeper.keep(row.asks, self._house.parts)
+            self._before = before
+        self._log("before", who, setup=verb.setup, only=verb.only, before=self._before, values=self._kept())
+        self._let_go()
+        self._held, self._only, self._applying = made.setup, verb.only, True
+        self._put(verb.setup, "")
+
+    def _undone(self) -> None:
+        _, _, left = self.back()
+        name = self._held.name if self._held is not None else ""
+        self._log("undone", "", setup=name, before=self._before, left=left)
+        self._let_go()
+        self._held = self.shelf.setups.get(self._before)
+        self._only, self._keeper, self._applying = "", None, True
+        self._put(self._before, "")
+
+    def _ended(self, group: Group) -> None:
+        """An apply or undo has its last verdict: from now on its values are watched."""
+        own = next((one for one in group.commands if one.ask.target == self.name), None)
+        if own is None or own.verdict is None or own.verdict.refused:
+            return
+        self._applying = False
+        name = self._held.name if self._held is not None else ""
+        self._log("after", group.who, setup=name, id=group.id, ended=str(group.worst), count=group.count)
+        self._watch()
+
+    # -- the watch ------------------------------------------------------------------------------------------------
+
+    def restore(self, records: Iterable[Mapping[str, Any]]) -> None:
+        """From the journal's records of kind "setup", oldest first: held as it was, and its apply can be undone."""
+        last: Mapping[str, Any] | None = None
+        for data in records:
+            if data.get("what") in ("before", "undone"):
+                last = data
+        if last is None:
+            return
+        applied = last["what"] == "before"
+        self._held = self.shelf.setups.get(str(last.get("setup" if applied else "before", "")))
+        if applied:
+            self._only, self._before = str(last.get("only", "")), str(last.get("before", ""))
+            self._keeper = self._read_back(last.get("values", ()))
+        self._put(self._held.name if self._held is not None else "", "")
+        self._watch()
+
+    def _read_back(self, values: Iterable[Any]) -> Keeper:
+        keeper = Keeper(self._house.board)
+        for target, name, before, known, ours in values:
+            capability = self._house.capability(str(target))
+            spec = capability.point(str(name)) if capability is not None else None
+            try:
+                if spec is not None:
+                    was = spec.check(before) if known else None
+                    keeper.kept[str(target), str(name)] = Kept(str(target), spec, was, bool(known), spec.check(ours))
+            except RefusedError:
+                continue  # the box is another kind by now: its value is none of this point
+        return keeper
+
+    def _kept(self) -> list[list[Any]]:
+        kept = self._keeper.kept.values() if self._keeper is not None else ()
+        return [[one.target, one.spec.name, one.before, one.known, one.ours] for one in kept]
+
+    def _watch(self) -> None:
+        self._let_go()
+        if self._held is not None:
+            chosen = Chosen(self._house, self._only)
+            wants = [one for one in self._held.watched() if chosen(one.pair)]
+            self._hold = Hold(
+                self._house.board, wants, self._author, changed=self._tell_soon, drifted=self._drifted, back=self._right
+            )
+        self._tell()
+
+    def _let_go(self) -> None:
+        if self._hold is not None:
+            self._hold.end()
+            self._hold = None
+
+    def _author(self, wanted: Wanted) -> tuple[str, float]:
+        """Whose act the last change was; of a part's point: of whatever it is made of that changed last."""
+        house, reading = self._house, self._house.board.reading(wanted.device, wanted.spec)
+        if wanted.device in house.boxes:
+            return reading.by, reading.changed_at
+        try:
+            asks = house.spread(Ask("", "", "", wanted.device, Set(wanted.spec, wanted.value)))
+        except RefusedError:
+            return "", NEVER
+        below = [
+            house.board.reading(ask.target, ask.verb.point)
+            for ask in asks
+            if ask.target in house.boxes and isinstance(ask.verb, Set)
+        ]
+        newest = max(below, key=lambda one: one.changed_at, default=reading)
+        return newest.by, newest.changed_at
+
+    def _drifted(self, drift: Drift) -> None:
+        wanted = drift.wanted
+        said = self.say_drift(drift)
+        name = wanted.spec.name
+        self._log("drift", drift.by, device=wanted.device, point=name, was=drift.was, now=drift.now, say=said)
+        self._put(str(self._house.board.get(self.name, HELD).value or ""), said)
+
+    def _right(self, wanted: Wanted) -> None:
+        self._log("right-again", "", device=wanted.device, point=wanted.spec.name, now=wanted.value)
+        last = self.drifts[-1] if self.drifts else None
+        held = str(self._house.board.get(self.name, HELD).value or "")
+        self._put(held, self.say_drift(last) if last is not None else "")
+
+    # -- told -----------------------------------------------------------------------------------------------------
+
+    def said(self, wanted: Wanted) -> str:
+        """A wanted value as the subject of a sentence."""
+        house = self._house
+        return wording.point(
+            called=house.called(wanted.device), name=wanted.spec.name, part=wanted.device in house.parts
+        )
+
+    def say_drift(self, drift: Drift) -> str:
+        """A drift in a sentence."""
+        spec, house = drift.wanted.spec, self._house
+        at = ""
+        if drift.changed_at > NEVER:
+            clock = house.world.clock
+            at = house.teller.at(clock.wall() - timedelta(seconds=clock.now() - drift.changed_at))
+        now = house.board.reading(drift.wanted.device, spec)
+        seen = spec.say(now.value if now.quality is Quality.GOOD else drift.now)
+        return wording.drifted(said=self.said(drift.wanted), wanted=spec.say(drift.was), now=seen, by=drift.by, at=at)
+
+    def say(self) -> str:
+        """How the house stands to the set-up it is held in."""
+        board = self._house.board
+        return wording.held(
+            called=self._held.called if self._held is not None else "",
+            state=str(board.get(self.name, STATE).value),
+            differ=int(board.get(self.name, DIFFERS).value or 0),
+            unknown=int(board.get(self.name, NOT_TOLD).value or 0),
+        )
+
+    def _tell_soon(self) -> None:
+        if not self._soon:
+            self._soon = True
+            self._house.board.clock.later(self._house.board.clock.now(), self._tell)
+
+    def _tell(self) -> None:
+        self._soon = False
+        drift = str(self._house.board.get(self.name, DRIFT).value or "") if self.drifts else ""
+        self._put(str(self._house.board.get(self.name, HELD).value or ""), drift)
+
+    def _put(self, held: str, drift: str) -> None:
+        """Write the part's points. They are its own doing, so they are always good and young."""
+        differ, unknown = (self._hold.count(NO), self._hold.count(UNKNOWN)) if self._hold is not None else (0, 0)
+        now = self._house.board.clock.now()
+        for spec, value in (
+            (HELD, held),
+            (STATE, self._state(differ, unknown)),
+            (DIFFERS, differ),
+            (NOT_TOLD, unknown),
+            (DRIFT, drift),
+        ):
+            self._writer.compute(spec.name, value, asked_at=now)
+
+    def _state(self, differ: int, unknown: int) -> State:
+        if self._applying:
+            return State.APPLYING
+        if self._hold is None:
+            return State.NONE
+        return State.DIFFERS if differ else State.UNSURE if unknown else State.HOLDS
+
+    def _log(self, what: str, who: str, **data: Any) -> None:
+        self._house.chronicle.write("setup", who, what=what, **data)
