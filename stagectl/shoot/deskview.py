@@ -3,7 +3,8 @@
 It looks when asked and keeps nothing; the live feed sends a section when it became another one.
 """
 
-from typing import TYPE_CHECKING, Any
+from datetime import timedelta
+from typing import TYPE_CHECKING, Any, Final
 
 from stagectl.control.chronicle import stamp
 from stagectl.model.capabilities.base import HEALTH, Health
@@ -19,7 +20,8 @@ from stagectl.shoot.teller import Teller
 if TYPE_CHECKING:
     from stagectl.shoot.house import House
 
-_MISSING = ("failed", "unconfirmed")
+SPREADS: Final = 40  # newest takes in the picture of spreads
+_MISSING: Final = ("failed", "unconfirmed")
 
 
 class DeskView:
@@ -33,7 +35,8 @@ class DeskView:
         """All sections by name.
 
         `take` is the running one without its running time, `each` a row a recorder, `acts` the labels and questions
-        of roll and end, `answers` a line for each view, `desk` who holds it.
+        of roll and end, `answers` a line for each view, `desk` who holds it,
+        `pictures` the sentence above each picture.
         """
         house, teller = self._house, self._teller
         take = house.takes.open
@@ -45,11 +48,12 @@ class DeskView:
             "each": each,
             "acts": self._acts(take, each),
             "last": teller.last(),
-            "next": {"take": house.takes.upcoming("")[0], "name": house.takes.slate},
+            "next": {"take": house.takes.next_number, "name": house.takes.slate},
             "wrong": [row.plain() for row in teller.wrong()],
             "back": [row.plain() for row in teller.back()],
             "desk": house.desk.plain() | {"say": house.desk.say()},
             "answers": self._answers(),
+            "pictures": self._pictures(take),
         }
 
     # -- recorders ------------------------------------------------------------------------------------------------
@@ -165,7 +169,23 @@ class DeskView:
             unknown=sum(one.quality is not Quality.GOOD for one in strips),
         )
 
+    def _pictures(self, take: Take | None) -> dict[str, str]:
+        """The sentence of each picture, by its name; both are drawn from the same figures."""
+        lefts = [(left, name) for name in self._house.takes.recorders if (left := self._teller.left(name)) is not None]
+        told = {}
+        if lefts:
+            left, name = min(lefts)
+            at = self._teller.at(self._house.world.clock.wall() + timedelta(seconds=left)) if take is not None else ""
+            told["left"] = deskwords.picture_left(called=self._house.called(name), for_s=left, at=at[:5])
+        takes = list(self._house.takes.takes.values())[-SPREADS:]
+        spreads = [(spread.frames, one.number) for one in takes if (spread := one.spread()) is not None]
+        if spreads:
+            frames, number = max(spreads)
+            told["spread"] = deskwords.picture_spread(takes=len(spreads), frames=frames, take=number)
+        return told
+
     def moment(self) -> dict[str, Any]:
-        """The clocks of the daemon: `at` on its own, in seconds, for acts to say when they last saw it; wall time."""
+        """The daemon's clocks: `at`, its own, in seconds, for acts to say when they last saw it; wall time and zone."""
         clock = self._house.world.clock
-        return {"at": round(clock.now(), 3), "wall": stamp(clock.wall())}
+        wall = clock.wall()
+        return {"at": round(clock.now(), 3), "wall": stamp(wall), "zone_min": self._teller.zone_min(wall)}

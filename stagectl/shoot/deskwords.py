@@ -94,10 +94,28 @@ def answer_journal(*, at: str, who: str = "") -> str:
     return f"last {at}, {who}" if who else f"last {at}"
 
 
+# -- above the pictures ------------------------------------------------------------------------------------------------
+
+
+def picture_left(*, called: str, for_s: float, at: str = "") -> str:
+    """`at`: the time of day when it is full, about; empty: nothing rolls."""
+    if at:
+        return f"{called} runs out first, at about {at}."
+    return f"{called} would run out first, after {spell(seconds=for_s)}."
+
+
+def picture_spread(*, takes: int, frames: int, take: int) -> str:
+    """`frames`: the widest spread of so many takes, of `take`."""
+    if takes == 1:
+        return f"Take {take} began with a spread of {counted(frames, 'frame')}."
+    return f"The widest spread of {takes} takes is {counted(frames, 'frame')}, of take {take}."
+
+
 SENTENCES: Final[Mapping[str, Callable[..., object]]] = {
     one.__name__: one
     for one in (
         *(recorder, act_roll, act_join, act_end, ask_end, do_end),
         *(answer_sheet, answer_paths, answer_sound, answer_kit, answer_journal),
+        *(picture_left, picture_spread),
     )
 }

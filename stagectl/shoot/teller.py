@@ -142,6 +142,11 @@ class Teller:
         """A time of day as people here read it: "15:17:02"."""
         return f"{wall.astimezone(self._zone):%H:%M:%S}"
 
+    def zone_min(self, wall: datetime) -> int:
+        """Minutes that times of day here are ahead of UTC."""
+        ahead = wall.astimezone(self._zone).utcoffset()
+        return int(ahead.total_seconds() // 60) if ahead is not None else 0
+
     def _idle(self) -> str:
         recorders = self._house.takes.recorders
         if not recorders:

@@ -18,7 +18,9 @@ ROW = re.compile(r"(?P<id>[a-z_]+) (?P<with>\{.*\}) -> (?P<text>.*)")
 FORBIDDEN = re.compile(r"\b(error|oops|please|sorry|invalid|illegal|ok|yes|submit|confirm|cancel)\b|!", re.IGNORECASE)
 SENTENCES = wording.SENTENCES | deskwords.SENTENCES | journalsay.SENTENCES
 PARTS = ("spell", "clock", "listed", "apart", "outcome", "reason")  # pieces of sentences, not sentences
-LABELS = tuple(one for one in deskwords.SENTENCES if one != "ask_end")  # of acts, recorders and the contents
+LABELS = tuple(
+    one for one in deskwords.SENTENCES if one != "ask_end" and not one.startswith("picture")
+)  # of acts, recorders and the contents
 
 
 def rows() -> list[tuple[str, dict[str, Any], str]]:

@@ -43,6 +43,10 @@ export class Desk {
   /** The destination whose source is being chosen. */
   choosing: string | null = null;
   find = "";
+  /** More than the worst three rows are shown. */
+  allWrong = false;
+  /** The word that ends somebody else's take, and what the daemon said of it. */
+  confirm: { take: number; word: string; say: string } | null = null;
   contentsOpen = false;
   helpOpen = false;
   draw: () => void = () => {};
@@ -127,8 +131,8 @@ export class Desk {
   // -- acts -----------------------------------------------------------------------------------------------------
 
   /** Ask; `place` is where its answer is shown. A second press while it is under way does nothing. */
-  async act(place: string, path: string, body: unknown): Promise<boolean> {
-    if (this.asked.has(place)) return false;
+  async act(place: string, path: string, body: unknown): Promise<RefusedError | null> {
+    if (this.asked.has(place)) return null;
     this.asked.set(place, Date.now());
     this.said.delete(place);
     this.draw();
@@ -136,10 +140,10 @@ export class Desk {
       const told = await this.asks.post<{ say?: string; done?: string; ended?: string | null }>(path, body);
       const bad = told.ended === "failed" || told.ended === "unconfirmed";
       this.said.set(place, { text: told.done ?? told.say ?? "Done.", bad });
-      return !bad;
+      return null;
     } catch (slip) {
       this.said.set(place, { text: slip instanceof Error ? slip.message : String(slip), bad: true });
-      return false;
+      return slip instanceof RefusedError ? slip : null;
     } finally {
       this.asked.delete(place);
       this.draw();
@@ -160,14 +164,28 @@ export class Desk {
 
   keepRolling(): void {
     this.question = null;
+    this.confirm = null;
     this.draw();
   }
 
   end(): void {
     const question = this.question;
     if (question === null || Date.now() < question.pressAt || !this.live) return;
+    const word = this.confirm?.take === question.take ? this.confirm.word : "";
     this.question = null;
-    void this.act("write", "cut?wait=verdict", { take: question.take });
+    this.confirm = null;
+    void this.#end(question, word);
+  }
+
+  /** What ends somebody else's take is asked a second time, in the daemon's words. */
+  async #end(question: Question, word: string): Promise<void> {
+    const refused = await this.act("write", "cut?wait=verdict", { take: question.take, ...(word && { confirm: word }) });
+    if (refused?.code !== "confirm" || this.feed.sections?.acts.end?.take !== question.take) return;
+    this.confirm = { take: question.take, word: String(refused.told["confirm"] ?? ""), say: refused.message };
+    this.said.delete("write");
+    this.question = { ...question, pressAt: Date.now() + HOLD_MS };
+    setTimeout(() => this.draw(), HOLD_MS + 10);
+    this.draw();
   }
 
   /** A question whose picture changed is rewritten, says what changed and can't be pressed at once. */

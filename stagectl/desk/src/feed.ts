@@ -21,6 +21,8 @@ export class Feed {
   offset = 0;
   /** Wall time of the daemon, ms, when it was last heard. */
   heardAt = 0;
+  /** Minutes that the hall's time of day is ahead of UTC. */
+  zoneMin = -new Date().getTimezoneOffset();
   onChange: () => void = () => {};
   /** A socket was refused for its token. */
   onRefused: () => void = () => {};
@@ -165,6 +167,7 @@ export class Feed {
     this.#answered = sent;
     const wall = Date.parse(told.wall);
     this.heardAt = wall;
+    this.zoneMin = told.zone_min;
     this.offset = wall + this.#tripMs / 2 - Date.now();
     this.#moment = { epoch: this.epoch, at: told.at, here: tick() };
     if (this.sections !== null) this.#becomes(this.#tripMs > STALE_MS ? "stale" : "live");

@@ -109,6 +109,7 @@ export interface Sections {
   back: Alarm[];
   desk: Holder;
   answers: Partial<Record<string, string>>;
+  pictures: Partial<Record<string, string>>;
 }
 
 export interface Entry {
@@ -143,6 +144,7 @@ export interface Pong {
   pong: number;
   at: number;
   wall: string;
+  zone_min: number;
 }
 
 export interface Site {

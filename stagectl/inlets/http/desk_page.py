@@ -48,6 +48,7 @@ class Built:
     script: str
     styles: tuple[str, ...]
     face: str
+    icon: str
 
     @classmethod
     def read(cls, folder: Traversable | None = None) -> "Built | None":
@@ -58,8 +59,10 @@ class Built:
             return None
         known: dict[str, Any] = json.loads(listed.read_text(encoding="utf-8"))
         main = next(one for one in known.values() if one.get("isEntry"))
-        faces = [name for name in main.get("assets", ()) if "-latin-wght-normal" in name]
-        return cls(dict(_read(folder / "assets")), main["file"], tuple(main.get("css", ())), faces[0] if faces else "")
+        names = [str(name) for name in main.get("assets", ())]
+        face = next((name for name in names if "-latin-wght-normal" in name), "")
+        icon = next((name for name in names if "/idle-" in name), "")
+        return cls(dict(_read(folder / "assets")), main["file"], tuple(main.get("css", ())), face, icon)
 
 
 def _read(folder: Traversable) -> Iterator[tuple[str, File]]:
@@ -100,6 +103,8 @@ def _page(call: Call) -> Answer:
     head = "".join(f'<link rel="stylesheet" href="/{name}">\n' for name in built.styles)
     if built.face:
         head += f'<link rel="preload" href="/{built.face}" as="font" type="font/woff2" crossorigin>\n'
+    if built.icon:
+        head += f'<link rel="icon" href="/{built.icon}">\n'
     text = (
         '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
