@@ -2,9 +2,13 @@
 
 from stagectl.site.entries import (
     AlarmEntry,
+    CameraEntry,
+    CheckEntry,
     DeviceEntry,
+    LineupEntry,
     MqttEntry,
     Pictures,
+    PlannedTake,
     ProtectEntry,
     Site,
     SiteVocabulary,
@@ -18,9 +22,13 @@ from stagectl.site.simfile import load_sim, sim_path
 
 __all__ = [
     "AlarmEntry",
+    "CameraEntry",
+    "CheckEntry",
     "DeviceEntry",
+    "LineupEntry",
     "MqttEntry",
     "Pictures",
+    "PlannedTake",
     "ProtectEntry",
     "Site",
     "SiteVocabulary",

@@ -153,6 +153,74 @@ class AlarmEntry:
 
 
 @dataclass(frozen=True, slots=True)
+class CameraEntry:
+    """What is declared of a camera: `locked` by the house's reference, its head `moves`, its moves are `tracked`."""
+
+    name: str
+    locked: bool
+    moves: bool
+    tracked: bool
+    line: int
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedTake:
+    """A take of the day, `times` as often, each of so many seconds."""
+
+    name: str
+    lasts_s: float
+    times: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class CheckEntry:
+    """A check of the site's own. `device` empty: of none alone; `must`: else it is told and keeps nobody waiting."""
+
+    device: str
+    name: str
+    check: Condition
+    remedy: str
+    must: bool
+    line: int
+
+
+@dataclass(frozen=True, slots=True)
+class LineupEntry:
+    """What must be so before the first take; what is empty is not asked.
+
+    Attributes:
+        format: of the picture at every recorder.
+        codec, channels: what every recorder records.
+        timecode: rate and count of labels, a name of `stagectl.model.timecode.RATES`.
+        timecode_source: as the recorders call it.
+        reference: the recorder whose timecode is right; empty: the median of all.
+        offset_frames: how far apart timecodes may be.
+        lags: recorder -> fixed lag in frames, taken off.
+        jam: the label at which the generator is set anew each day.
+        spare: part of the plan that is to be left over.
+        reserve_bytes: of each medium, not counted.
+        kept_s: how long a waived check stays waived.
+        leave_out: names of checks that are not asked here.
+    """
+
+    format: str = ""
+    codec: str = ""
+    channels: int | None = None
+    timecode: str = ""
+    timecode_source: str = ""
+    reference: str = ""
+    offset_frames: int = 1
+    lags: Mapping[str, int] = field(default_factory=dict)
+    jam: str = ""
+    spare: float = 0.15
+    reserve_bytes: int = 10**9
+    kept_s: float = 12 * 3600.0
+    plan: tuple[PlannedTake, ...] = ()
+    checks: tuple[CheckEntry, ...] = ()
+    leave_out: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class MqttEntry:
     """Where MQTT goes: nowhere, to a broker that runs at `host`:`port`, or to one that we start."""
 
@@ -196,14 +264,17 @@ class Site:
     mqtt: MqttEntry
     scenes: Path
     alarms: tuple[AlarmEntry, ...] = ()
+    cameras: Mapping[str, CameraEntry] = field(default_factory=dict)
+    lineup: LineupEntry = field(default_factory=LineupEntry)
 
     def vocabulary(self, kinds: Mapping[str, BoxKind], parts: Mapping[str, Capability]) -> "SiteVocabulary":
         """Whom sentences may speak of here: devices and house parts.
 
-        Points of a part with an index "destination" or "station" exist for the names of this site alone.
+        Points of a part with an index "destination", "station" or "recorder" exist for the names of this site alone.
         """
         devices = {name: kinds[entry.box].capability for name, entry in self.devices.items()}
-        names = {"destination": self.pictures.destinations, "station": self.stations}
+        recorders = [name for name, kind in devices.items() if kind.kind == "recorder"]
+        names = {"destination": self.pictures.destinations, "station": self.stations, "recorder": recorders}
         return SiteVocabulary(
             {**devices, **{name: _narrowed(part, names) for name, part in parts.items()}}, self.groups
         )

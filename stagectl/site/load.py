@@ -15,6 +15,7 @@ from stagectl.site.alarms import read_alarms
 from stagectl.site.devices import read_devices, read_groups
 from stagectl.site.draft import Draft
 from stagectl.site.entries import MqttEntry, Site
+from stagectl.site.lineup import read_cameras, read_lineup
 from stagectl.site.rules import read_limits, read_protect
 from stagectl.site.schema import MqttShape, SiteName, SiteShape, words_of
 from stagectl.site.wiring import read_pictures, read_sound_places, read_stations
@@ -70,8 +71,9 @@ def read_site(root: Node, path: Path, kinds: Mapping[str, BoxKind], parts: Mappi
     vocabulary = site.vocabulary(kinds, parts)
     limits, protect = read_limits(draft, vocabulary), read_protect(draft, vocabulary)
     alarms = read_alarms(draft, vocabulary)
+    cameras, lineup = read_cameras(draft, pictures), read_lineup(draft, vocabulary)
     issues.finish()
-    return replace(site, limits=limits, protect=protect, alarms=alarms)
+    return replace(site, limits=limits, protect=protect, alarms=alarms, cameras=cameras, lineup=lineup)
 
 
 def _read_site_name(node: Node) -> tuple[str, str]:

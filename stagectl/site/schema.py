@@ -110,6 +110,54 @@ class AlarmShape(_Shape):
     name: Name = Field("", description="for its id; left out: made of the sentence")
 
 
+class CameraShape(_Shape):
+    """What nobody can read from a camera, and the operator knows."""
+
+    reference: Literal["locked", "free"] = Field(description="does it run by the house's reference, or by its own?")
+    head: Literal["fixed", "moving"] = Field("fixed", description="does it stand, or move by remote?")
+    tracked: Literal["yes", "no"] = Field("no", description="are its moves recorded for pictures made later?")
+
+
+class PlanShape(_Shape):
+    """A take of the day."""
+
+    take: str = Field(description="what is recorded", examples=["Harbour Suite"])
+    lasts: str = Field(description="for how long", examples=["45 min"])
+    times: str = Field("1", description="how often")
+
+
+class CheckShape(_Shape):
+    """Something the site wants to be so before the first take, beside what every house checks."""
+
+    of: str = Field("", description="a device or group: one row for each of it")
+    check: Sentences = Field(description="what must be so", examples=[["input present is yes"]])
+    remedy: str = Field(description="what to do, one sentence")
+    name: Name = Field(description="in a word, for its row", examples=["piano-up"])
+    must: Literal["yes", "no"] = Field("yes", description="no: it is told, and does not keep from being ready")
+
+
+class LineupShape(_Shape):
+    """What must be so before the first take."""
+
+    format: str = Field("", description="the picture at every recorder", examples=["1080p25"])
+    codec: str = Field("", description="what every recorder records", examples=["QuickTimeProResHQ"])
+    channels: str = Field("", description="sound channels that every recorder records", examples=["8"])
+    timecode: str = Field("", description="rate and count of all labels", examples=["25", "29.97 df"])
+    timecode_source: str = Field("", alias="timecode source", description="where recorders take it from")
+    reference: str = Field("", description="the recorder whose timecode is right; left out: the median of all")
+    offset: str = Field("1 frame", description="how far apart timecodes may be")
+    lags: dict[Name, str] = Field(
+        {}, description="a recorder's fixed lag, measured once", examples=[{"iso-2": "1 frame"}]
+    )
+    jam: str = Field("", description="the label at which the generator is set anew each day", examples=["04:00:00:00"])
+    spare: str = Field("15 %", description="record time to be left over beside the plan")
+    reserve: str = Field("", description="room of a medium that is not counted; left out: 1 GB", examples=["2 GB"])
+    kept_for: str = Field("12 h", alias="kept for", description="how long a waived check stays waived: a shoot")
+    plan: list[PlanShape] = Field([], description="the takes of the day")
+    checks: list[CheckShape] = Field([], description="the site's own")
+    leave_out: list[Name] = Field([], alias="leave out", description="names of checks that are not asked here")
+
+
 class MqttShape(_Shape):
     """Where MQTT goes."""
 
@@ -129,6 +177,8 @@ class SiteShape(_Shape):
     limits: list[str] = Field([], description="mixer bus 3 level at most 0 dB")
     protect: list[ProtectShape] = []
     alarms: list[AlarmShape] = []
+    cameras: dict[Name, CameraShape] = {}
+    line_up: LineupShape = Field(LineupShape.model_validate({}), alias="line-up")
     people: dict[Name, Literal["viewer", "operator", "engineer"]] = {}
     mqtt: MqttShape = MqttShape.model_validate({"broker": "off"})
     scenes: str = Field(".", description="folder of set-ups and scenes, from this file")

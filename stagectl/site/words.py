@@ -7,7 +7,10 @@ from typing import Final
 from stagectl.filetree import FileError, Text
 
 NAME: Final = "[a-z][a-z0-9-]{0,31}"  # stands in URLs, topics and sentences as it is
-RESERVED: Final = ("takes", "paths", "stations", "every", "any", "all", "set")  # parts of the house, words of sentences
+RESERVED: Final = (
+    *("takes", "paths", "stations", "setups", "clock", "media", "lineup"),  # parts of the house
+    *("every", "any", "all", "set"),  # words of sentences
+)
 MAX_NUMBER: Final = 9999  # inputs of a router, strips of a mixer; own choice
 
 _HOST: Final = re.compile(r"(?!-)[a-z0-9-]{1,63}(?<!-)(?:\.(?!-)[a-z0-9-]{1,63}(?<!-))*")
