@@ -38,6 +38,7 @@ VERBS: Final[Mapping[str, str]] = {
     "people": "people:people",
     "token": "entry:token",
     "guest": "entry:guest",
+    "hook": "hooks:hook",
     "ca": "authority:ca",
     "serve": "running:serve",
     "demo": "demo:demo",

@@ -6,7 +6,7 @@ without a token: what is not known is refused, and every refusal is written down
 
 import asyncio
 from collections.abc import Callable, Collection, Mapping
-from typing import Final, Protocol
+from typing import Any, Final, Protocol
 
 import structlog
 
@@ -123,9 +123,14 @@ class Gate:
     def bearer(self, text: str) -> tuple[Person, Token]:
         """Who came in with a token. Raises RefusedError, code "token": it is unknown, revoked or over."""
         token = self.tokens.find(text)
-        if token is None:
+        if token is None or token.kind == "hook":  # a hook does its one thing; it lets nobody in
             raise RefusedError("This token is not known, or has ended.", remedy="Log in again.", code="token")
         return self.person(token), token
+
+    def hooked(self, text: str) -> Token | None:
+        """The hook of an address; None: there is none, or it has ended."""
+        token = self.tokens.find(text)
+        return token if token is not None and token.kind == "hook" else None
 
     def person(self, token: Token) -> Person:
         """The bearer of a token that is out. Raises RefusedError: its account is gone."""
@@ -237,6 +242,22 @@ class Gate:
             name, "guest", Role.OPERATOR, min(hours * 3600.0, GUEST_S), by=by.name, shows=shows
         )
         self._log.write("access", by.name, what="guest", token=token.id, name=name, verbs=sorted(verbs))
+        return token, secret
+
+    async def hook(
+        self, by: Person, name: str, does: Mapping[str, Any], *, words: Collection[str], days: float
+    ) -> tuple[Token, Secret]:
+        """A token that stands in an address and does one thing, {"verb", "args"}, which asks for `words`.
+
+        Raises as `machine`.
+        """
+        people.named(name)
+        if name in (self.accounts or {}) or any(one.name == name for one in self.tokens.all()):
+            raise RefusedError(f'"{name}" has a token or an account.', remedy="Take another name.", code="argument")
+        shows = Pass(frozenset(words), None, sees=False)
+        life_s = min(days * 86400.0, MACHINE_S)
+        token, secret = await self.tokens.issue(name, "hook", Role.OPERATOR, life_s, by=by.name, shows=shows, does=does)
+        self._log.write("access", by.name, what="hook", token=token.id, name=name, does=does)
         return token, secret
 
     async def revoke(self, by: Person, token: Token) -> None:

@@ -28,9 +28,9 @@ GUEST_S: Final = 24 * 3600.0  # at most
 WRITE_S: Final = 5.0
 LONGEST: Final = 128  # characters; ours have 43
 
-Kind = Literal["person", "machine", "guest"]
+Kind = Literal["person", "machine", "guest", "hook"]
 # a clock that was set back while the daemon was away prolongs nothing
-LONGEST_S: Final[Mapping[Kind, float]] = {"person": LOGIN_S, "machine": MACHINE_S, "guest": GUEST_S}
+LONGEST_S: Final[Mapping[Kind, float]] = {"person": LOGIN_S, "machine": MACHINE_S, "guest": GUEST_S, "hook": MACHINE_S}
 
 
 @dataclass(slots=True, eq=False)
@@ -40,13 +40,14 @@ class Token:
     Attributes:
         id: for people, to name it; it opens nothing.
         name: whose it is: an account, a machine, or what the guest is called.
-        role: of a machine or guest; a person's role is the account's.
+        role: of all but a person, whose role is the account's.
         by: who made it.
         until: wall time of its end, as it was written.
         ends_at: the same on the monotonic clock.
         digest: SHA-256 of the token, hex.
         shows: what it lets its bearer do.
         proved_at: when a password was proved for it, monotonic; -inf: none was, or an earlier process knows.
+        does: of a hook, the one thing: {"verb", "args"}.
     """
 
     id: str
@@ -60,6 +61,7 @@ class Token:
     digest: str
     shows: Pass = field(default_factory=Pass)
     proved_at: float = float("-inf")
+    does: Mapping[str, Any] | None = None
 
     def plain(self) -> dict[str, Any]:
         """As people and programs may see it."""
@@ -71,6 +73,7 @@ class Token:
             "role": self.role.value,
             "verbs": None if shows.verbs is None else sorted(shows.verbs),
             "devices": None if shows.devices is None else sorted(shows.devices),
+            "does": self.does,
             "by": self.by,
             "made": stamp(self.born),
             "until": stamp(self.until),
@@ -125,9 +128,17 @@ class Tokens:
         return next((one for one in reversed(self.all()) if one.name == name and one.kind == kind), None)
 
     async def issue(
-        self, name: str, kind: Kind, role: Role, life_s: float, *, by: str, shows: Pass
+        self,
+        name: str,
+        kind: Kind,
+        role: Role,
+        life_s: float,
+        *,
+        by: str,
+        shows: Pass,
+        does: Mapping[str, Any] | None = None,
     ) -> tuple[Token, Secret]:
-        """Make a token; the secret is given once and never again.
+        """Make a token; the secret is given once and never again. `does`: see Token.
 
         Raises:
             RefusedError: too many are out.
@@ -154,6 +165,7 @@ class Tokens:
             _digest(secret.reveal()),
             shows,
             now if shows.login else float("-inf"),
+            does,
         )
         self._keep(token)
         try:
@@ -217,7 +229,8 @@ class Tokens:
         shows = Pass(_set(entry["verbs"]), _set(entry["devices"]), sees=bool(entry["sees"]), login=bool(entry["login"]))
         left_s = (until - clock.wall()).total_seconds()
         kind = entry["kind"]
-        if kind not in ("person", "machine", "guest"):
+        does = entry.get("does")
+        if kind not in LONGEST_S or (kind == "hook") is not isinstance(does, dict):
             raise ValueError(kind)
         return Token(
             str(entry["id"]),
@@ -230,6 +243,7 @@ class Tokens:
             clock.now() + min(left_s, LONGEST_S[kind]),
             str(entry["digest"]),
             shows,
+            does=does,
         )
 
 

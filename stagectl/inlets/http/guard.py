@@ -13,7 +13,7 @@ from aiohttp.typedefs import Middleware
 from pydantic import BaseModel, ValidationError
 
 from stagectl.control.access import NOBODY, Person
-from stagectl.inlets.http import strict_json
+from stagectl.inlets.http import form, strict_json
 from stagectl.inlets.http.bearer import person_of, source_of
 from stagectl.inlets.http.calls import Answer, Call, Door
 from stagectl.inlets.http.connection import Connection
@@ -62,7 +62,8 @@ def guard(door: Door) -> Middleware:
         except ConnectionError:
             raise
         except Exception:
-            log.exception("http_fault", method=request.method, path=request.path[:100])
+            resource = request.match_info.route.resource  # no address as it came: a hook's holds its secret
+            log.exception("http_fault", method=request.method, path=resource.canonical if resource else "")
             return _finished(request, inner_fault())
         finally:
             if isinstance(connection, Connection):
@@ -157,7 +158,7 @@ def endpoint(route: Route, door: Door) -> _Next:
                 rule.admit(person)
             path = _shaped("path", route.path, dict(request.match_info), status=404)
             query = _query(request, route)
-            body = await _body(request, route)
+            body = await _body(request, route, with_token=token is not None)
             key = _key(request, route)
             _young(request, door)
             if person is not NOBODY and (request.method == "POST" or route.kind == "websocket"):
@@ -246,23 +247,32 @@ def _shaped(where: str, model: type[BaseModel] | None, given: dict[str, str], st
         raise misshapen(where, error, status) from error
 
 
-async def _body(request: web.Request, route: Route) -> BaseModel | None:
+async def _body(request: web.Request, route: Route, *, with_token: bool) -> BaseModel | None:
     """Read and check the body; an empty one is an empty object.
 
+    A form comes in with a token alone: any page on the network can make a browser send one.
+
     Raises:
-        ProblemError: 408, 413, 415, 400 (no strict JSON) or 422 (not the shape).
+        ProblemError: 408, 413, 415, 400 (no strict JSON, no form) or 422 (not the shape).
     """
     if request.method in ("GET", "HEAD"):
         return None
     data = await _read(request)
+    if route.unread:
+        return None
     if route.body is None:
         if data.strip() not in (b"", b"{}"):
             raise ProblemError(422, "body", "This address takes no body.", fields=[("body", "it is not known here.")])
         return None
-    if data:
-        _check_type(request)
     try:
-        value = strict_json.read(data) if data.strip() else {}
+        if route.form and with_token and request.content_type == form.CONTENT_TYPE:
+            value = form.read(data)
+        else:
+            if data:
+                _check_type(request)
+            value = strict_json.read(data) if data.strip() else {}
+    except form.FormError as error:
+        raise ProblemError(400, "form", str(error), remedy="Send verb=roll&id=a1, or JSON.") from error
     except strict_json.StrictError as error:
         raise ProblemError(400, "json", str(error), remedy="Send one JSON object.") from error
     try:

@@ -27,7 +27,7 @@ async def login(call: Call) -> Answer:
 async def logout(call: Call) -> Answer:
     """End the token this came with."""
     if call.token is not None:
-        await _kept(call.door.house.gate.revoke(call.person, call.token))
+        await kept(call.door.house.gate.revoke(call.person, call.token))
     return Answer({"say": f"{call.person.name} has left."})
 
 
@@ -90,7 +90,7 @@ async def revoke(call: Call) -> Answer:
     token = gate.tokens.by_id(call.path["id"])
     if token is None:
         raise ProblemError(404, "token-id", "There is no token of this id.", remedy="See /api/v1/tokens.")
-    await _kept(gate.revoke(call.person, token))
+    await kept(gate.revoke(call.person, token))
     return Answer({"say": f"The token of {token.name} has ended."})
 
 
@@ -107,13 +107,14 @@ def _listed(words: list[str], known: Any, field: str) -> None:
 
 
 async def _issued(making: Any) -> Answer:
-    token, secret = await _kept(making)
+    token, secret = await kept(making)
     assert isinstance(token, Token)
     say = f"This is the token of {token.name}, shown once."
     return Answer(token.plain() | {"token": secret.reveal(), "say": say})
 
 
-async def _kept(doing: Any) -> Any:
+async def kept(doing: Any) -> Any:
+    """What comes of making or ending a token. Raises ProblemError: it was refused, or can't be written."""
     try:
         return await doing
     except RefusedError as error:

@@ -109,6 +109,12 @@ class RunPath(_Lax):
     id: Id
 
 
+class HookPath(_Lax):
+    """Which hook: its secret."""
+
+    key: str = Field(pattern="^[A-Za-z0-9_-]{16,128}$", examples=["x" * 43])
+
+
 class InletPath(_Lax):
     """Which inlet; its name stands in the journal."""
 
@@ -269,6 +275,15 @@ class TokenBody(_In):
     role: Literal["viewer", "operator"]
     verbs: list[Word] = Field([], max_length=64, examples=[["roll", "good"]])
     devices: list[Word] = Field([], max_length=256, description="devices, groups and parts")
+    days: int = Field(90, ge=1, le=90)
+
+
+class HookBody(_In):
+    """An address that does one thing: roll {name, on}, route {src, dst}, or mark {good, note} the newest take."""
+
+    name: Name = Field(examples=["doorbell"])
+    verb: Literal["roll", "mark", "route"]
+    args: Arguments = {}
     days: int = Field(90, ge=1, le=90)
 
 
@@ -736,10 +751,11 @@ class TokenOut(_Out):
 
     id: str
     name: str
-    kind: Literal["person", "machine", "guest"]
+    kind: Literal["person", "machine", "guest", "hook"]
     role: str
     verbs: list[str] | None
     devices: list[str] | None
+    does: dict[str, Any] | None = Field(description="of a hook: its one verb and its arguments")
     by: str
     made: str
     until: str
@@ -757,6 +773,13 @@ class GuestOut(IssuedOut):
 
     link: str = Field(description="the page of the guest, with the token behind its #; whoever has it may use it")
     qr: list[str] = Field(description='the link as a QR code, row by row: "1" dark, "0" light; leave 4 light around it')
+
+
+class HookOut(TokenOut):
+    """A fresh hook; its address is told this once."""
+
+    url: str
+    say: str
 
 
 class TokensOut(_Out):

@@ -6,10 +6,17 @@ from typing import Any, Final, Literal
 
 from pydantic import BaseModel, TypeAdapter
 
+from stagectl.inlets.http import form
 from stagectl.inlets.http.models import Problem
 from stagectl.inlets.http.routes import ROUTES, Route
 
 _PROBLEM: Final = {"application/problem+json": {"schema": {"$ref": "#/components/schemas/Problem"}}}
+_FORM: Final = {  # all text; what is no field of the request itself is an argument
+    "type": "object",
+    "required": ["verb"],
+    "properties": {name: {"type": "string"} for name in form.OWN},
+    "additionalProperties": {"type": "string"},
+}
 _TEMPLATE: Final = "#/components/schemas/{model}"
 
 
@@ -89,6 +96,8 @@ def _operation(route: Route, schemas: dict[str, Any]) -> dict[str, Any]:
             "required": bool(schemas["defs"][route.body.__name__].get("required")),
             "content": {"application/json": {"schema": schemas["refs"][route.body]}},
         }
+        if route.form:
+            told["requestBody"]["content"][form.CONTENT_TYPE] = {"schema": _FORM}
     return told
 
 

@@ -13,6 +13,7 @@ from stagectl.inlets.http import (
     desk_page,
     guest_page,
     health,
+    hooks,
     invite_page,
     keys,
     live,
@@ -41,6 +42,8 @@ class Route:
         status: when all is well.
         keyed: takes an Idempotency-Key.
         also: further statuses that are problems, with why.
+        form: its body may come as a form too, from who brings a token.
+        unread: whatever comes as a body is let pass unread.
         tag: heading in the document.
         rule: the least that who comes must be; a door with a route that has none does not open.
     """
@@ -58,6 +61,8 @@ class Route:
     kind: str = "application/json"
     status: int = 200
     also: Mapping[int, str] = field(default_factory=dict)
+    form: bool = False
+    unread: bool = False
     tag: str = "see"
     rule: Rule | None = None
 
@@ -378,6 +383,7 @@ ROUTES: Final[tuple[Route, ...]] = (
         path=models.InletPath,
         query=models.WaitQuery,
         body=models.InBody,
+        form=True,
         accepted=True,
         keyed=True,
         also={
@@ -459,6 +465,32 @@ ROUTES: Final[tuple[Route, ...]] = (
         also={403: "This person may not."},
         tag="people",
         rule=PROVED,
+    ),
+    Route(
+        "POST",
+        f"{API}/hooks",
+        hooks.new_hook,
+        "Make a secret address that does one thing",
+        models.HookOut,
+        body=models.HookBody,
+        also={403: "This person may not.", 404: _NONE},
+        tag="people",
+        rule=MANAGE,
+    ),
+    Route(
+        "POST",
+        f"{API}/hooks/{{key}}",
+        hooks.hooked,
+        "Do what a hook does",
+        models.SaidOut,
+        path=models.HookPath,
+        query=models.WaitQuery,
+        unread=True,
+        accepted=True,
+        keyed=True,
+        also={404: "There is no such hook, or it has ended.", 409: "The id was used.", 429: "Too often."},
+        tag="act",
+        rule=PUBLIC,
     ),
     Route("GET", f"{API}/desk", desk_acts.desk, "Who holds the desk", models.DeskOut, tag="people", rule=SEE),
     Route(

@@ -31,6 +31,8 @@ OWN: dict[str, tuple[str, Any]] = {  # routes that the tables of test_routes lea
     f"{API}/tokens": ("tokens", {"name": "extra", "role": "viewer"}),
     f"{API}/tokens/{{id}}/revoke": ("tokens/nothing/revoke", None),
     f"{API}/guests": ("guests", {"acts": ["call"]}),
+    f"{API}/hooks": ("hooks", {"name": "doorbell", "verb": "roll"}),
+    f"{API}/hooks/{{key}}": (f"hooks/{'x' * 43}", None),
 }
 FEEDS = (f"{API}/live", f"{API}/events")
 
@@ -60,7 +62,16 @@ async def test_a_door_with_a_route_that_says_nothing_does_not_open() -> None:
 
 def test_only_what_tells_nothing_of_the_house_is_public() -> None:
     public = {route.path_text for route in ROUTES if route.rule is not None and route.rule.least is Least.PUBLIC}
-    assert public == {f"{API}/login", "/livez", "/", "/{view}", "/assets/{name}", "/guest", "/guest/new"}
+    assert public == {
+        f"{API}/login",
+        f"{API}/hooks/{{key}}",
+        "/livez",
+        "/",
+        "/{view}",
+        "/assets/{name}",
+        "/guest",
+        "/guest/new",
+    }
 
 
 def test_every_route_that_acts_asks_for_more_than_a_viewer() -> None:

@@ -65,7 +65,8 @@ ACTS: dict[str, tuple[str, Any, int]] = {
     f"{API}/call": ("call", {"say": "Ready when you are"}, 200),
     f"{API}/logout": ("logout", None, 200),
 }
-KEYS = {f"{API}/{path}" for path in ("login", "tokens", "tokens/{id}/revoke", "guests")}  # see test_people.py
+# see test_people.py and test_hooks.py
+KEYS = {f"{API}/{path}" for path in ("login", "tokens", "tokens/{id}/revoke", "guests", "hooks", "hooks/{key}")}
 OTHERS = (
     f"{API}/live",
     f"{API}/events",
