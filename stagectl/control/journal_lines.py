@@ -21,6 +21,9 @@ VERSION: Final = 1
 GENESIS: Final = "0" * 32  # the chain before the first record of all
 MAX_LINE: Final = 256 * 1024  # bytes of data in one record; a set-up of 1,000 points takes 100 kB; own choice
 
+# what reading the data of a record may raise that is whole and makes no sense: another version or a hand wrote it
+SENSELESS: Final = (AttributeError, KeyError, OverflowError, TypeError, ValueError)
+
 _TAIL: Final = len(f',"chain":"{GENESIS}"}}')
 
 
@@ -104,7 +107,7 @@ def read_head(body: bytes, chain: str) -> Head | None:
     try:
         fields = json.loads(body)
         return Head(int(fields["journal"]), int(fields["segment"]), int(fields["epoch"]), int(fields["first"]), chain)
-    except (KeyError, TypeError, ValueError):
+    except (KeyError, OverflowError, RecursionError, TypeError, ValueError):
         return None
 
 
@@ -134,7 +137,7 @@ def read_record(body: bytes, chain: str, epoch: int) -> Record:
             chain=chain,
             epoch=epoch,
         )
-    except (KeyError, TypeError, RecursionError) as error:
+    except (KeyError, OverflowError, RecursionError, TypeError) as error:
         raise ValueError(f"no record: {error}") from error
 
 

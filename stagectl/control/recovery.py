@@ -7,10 +7,14 @@ Nothing is ever sent again: a roll whose verdict was never written is looked for
 import asyncio
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from math import isfinite
 from typing import Any, ClassVar, Final, Protocol
+
+import structlog
 
 from stagectl.control.commands import Commands
 from stagectl.control.groups import Command, Group
+from stagectl.control.journal_lines import SENSELESS
 from stagectl.control.wishes import build
 from stagectl.model.capabilities.recorder import TRANSPORT, Transport
 from stagectl.model.conditions import NO, YES, Condition, judge
@@ -21,6 +25,8 @@ from stagectl.model.world import Clock
 SEEN_S: Final = 10.0  # how long the first full looks may take
 POLL_S: Final = 0.1
 KEEP: Final = 2000  # ids of earlier processes
+
+log = structlog.get_logger()
 
 
 class Line(Protocol):
@@ -62,14 +68,21 @@ class Recovery:
 
     @classmethod
     def read(cls, records: Iterable[Line], now: float, *, safe: bool = True) -> "Recovery":
-        """Fold `command` and `verdict` records; later ones about the same id win. `safe`: they survive a power cut."""
+        """Fold `command` and `verdict` records; later ones about the same id win. `safe`: they survive a power cut.
+
+        A record that makes no sense, though its sums are right, is left out and logged: an id that was born before this
+        start and is not known is carried out by no door.
+        """
         found = cls()
         for record in records:
             data = record.data
-            if record.kind == "command" and data.get("id"):
-                found._command(record, now, safe=safe)
-            elif record.kind == "verdict" and data.get("id") in found.groups:
-                found._verdict(data, now)
+            try:
+                if record.kind == "command" and data.get("id"):
+                    found._command(record, now, safe=safe)
+                elif record.kind == "verdict" and data.get("id") in found.groups:
+                    found._verdict(data, now)
+            except SENSELESS as error:
+                log.warning("command_record_left_out", n=record.n, why=repr(error))
         while len(found.groups) > KEEP:
             oldest = next(iter(found.groups))
             found.groups.pop(oldest)
@@ -78,10 +91,12 @@ class Recovery:
 
     def _command(self, record: Line, now: float, *, safe: bool) -> None:
         data = record.data
-        known = self.groups.pop(str(data["id"]), None)
+        known = self.groups.get(str(data["id"]))
         if known is not None and known.number >= record.n:
-            self.groups[known.id] = known  # the same record once more: it opens nothing again
-            return
+            return  # the same record once more: it opens nothing again
+        take = data.get("take")
+        if take is not None and not isinstance(take, int):
+            raise ValueError(f"{take!r} is no number of a take")
         group = Group(
             str(data["id"]),
             record.who,
@@ -92,7 +107,7 @@ class Recovery:
             now,
             number=record.n,
             durable=safe,
-            take=data.get("take"),
+            take=take,
             args=dict(data.get("args") or {}),
         )
         verb = Past(group.say)
@@ -100,6 +115,7 @@ class Recovery:
             Command(Ask(group.id, group.who, group.inlet, str(target), verb, take=group.take), group=group)
             for target in data.get("targets", ())
         ]
+        self.groups.pop(group.id, None)  # the newest stand last
         self.groups[group.id] = group
         self.open[group.id] = group
 
@@ -171,6 +187,8 @@ def _read(boxes: Any, target: str) -> Verdict:
     """One box's verdict as it was written; what can't be read (another version wrote it) is not known."""
     try:
         ended, why, after_s = boxes[target]
+        if not isfinite(after_s):
+            raise ValueError(f"{after_s} is no time")
         return Verdict(Ended(ended), str(why), after_s=float(after_s))
-    except (KeyError, TypeError, ValueError):
+    except SENSELESS:
         return Verdict(Ended.UNCONFIRMED, "its verdict can't be read", code="not-known")

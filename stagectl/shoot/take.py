@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import datetime
-from math import ceil
+from math import ceil, isfinite
 from typing import Any, Self
 
 from stagectl.control.chronicle import stamp
@@ -108,10 +108,35 @@ class Lane:
 
     @classmethod
     def read(cls, plain: dict[str, Any]) -> Self:
-        """From a journal record; the monotonic time is gone with its process."""
-        given = {key: value for key, value in plain.items() if key not in ("rolled", "ended")}
-        ended = datetime.fromisoformat(plain["ended"]) if plain.get("ended") else None
-        return cls(wall=datetime.fromisoformat(plain["rolled"]), seen_at=float("-inf"), ended=ended, **given)
+        """From a journal record; the monotonic time is gone with its process.
+
+        What a newer version added is left out, what an older one did not write is not known.
+
+        Raises:
+            KeyError, TypeError, ValueError, OverflowError: it is no lane.
+        """
+        give_s = float(plain.get("give_s", 0.0))
+        if not isfinite(give_s):
+            raise ValueError(f"{give_s} is no time")
+        words = ("called", "start", "clip", "format", "length", "end", "ended_by", "note")
+        return cls(
+            device=str(plain["device"]),
+            wall=moment(plain["rolled"]),
+            seen_at=float("-inf"),
+            give_s=give_s,
+            start_exact=bool(plain.get("start_exact")),
+            slot=int(plain.get("slot", 0)),
+            ended=moment(plain["ended"]) if plain.get("ended") else None,
+            **{name: str(plain.get(name, "")) for name in words},
+        )
+
+
+def moment(text: str) -> datetime:
+    """A time as `stamp` writes it. Raises TypeError or ValueError: it is none, or says no time zone."""
+    found = datetime.fromisoformat(text)
+    if found.tzinfo is None:
+        raise ValueError(f"{text!r} has no time zone")
+    return found
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,12 +8,17 @@ from collections import OrderedDict
 from collections.abc import Callable, Iterable, Mapping
 from typing import Any, Final
 
+import structlog
+
 from stagectl.control.chronicle import Chronicle, stamp
+from stagectl.control.journal_lines import SENSELESS
 from stagectl.model.world import Clock
-from stagectl.shoot.take import Lane, Take
+from stagectl.shoot.take import Lane, Take, moment
 
 LANES_S: Final = 0.05  # lanes wait this long to be written down together: no work of ours stands before a verdict
 LANES_TOGETHER: Final = 128  # lanes in one record: 40 kB
+
+log = structlog.get_logger()
 
 
 class TakeRecords:
@@ -41,6 +46,7 @@ class TakeRecords:
         self._written = written
         self._dirty: dict[tuple[str, int], int] = {}  # recorder and take -> first lane to be written down
         self._heads: dict[int, None] = {}
+        self._places: dict[tuple[int, str], list[int]] = {}  # of restored lanes: their numbers, some may be lost
         self._headed = 0  # the newest take of which a head was written
         self._heads_wait = False
         self._lanes_wait = False
@@ -100,7 +106,7 @@ class TakeRecords:
             lanes = take.lanes[device]
             self._finish(lanes[-1])
             for at in range(first, len(lanes)):
-                by_take.setdefault(number, []).append(lanes[at].plain() | {"i": at})
+                by_take.setdefault(number, []).append(lanes[at].plain() | {"i": self._place(number, device, at)})
         for number, plain in by_take.items():
             for at in range(0, len(plain), LANES_TOGETHER):
                 some = plain[at : at + LANES_TOGETHER]
@@ -128,45 +134,59 @@ class TakeRecords:
     def restore(self, records: Iterable[Mapping[str, Any]], recorders: Mapping[str, str]) -> str:
         """Fold the data of `take` records, oldest first, into the takes; what is no recorder of ours is left out.
 
+        A record that makes no sense, though its sums are right, is left out whole and logged.
+
         Returns: the name that is set for the next take.
         """
         slate = ""
         for data in records:
-            match data.get("what"):
-                case "slate":
-                    slate = str(data["name"])
-                case "head":
-                    if int(data["take"]) not in self._takes:
-                        slate = ""  # that take got the name
-                    self._restore_head(data)
-                case "lanes":
-                    for plain in data["lanes"]:
-                        if plain.get("device") in recorders:
-                            self._restore_lane(int(data["take"]), plain)
+            try:
+                match data.get("what"):
+                    case "slate":
+                        slate = str(data["name"])
+                    case "head":
+                        if self._restore_head(data):
+                            slate = ""  # that take got the name
+                    case "lanes":
+                        self._restore_lanes(data, recorders)
+            except SENSELESS as error:
+                log.warning("take_record_left_out", why=repr(error))
         self._headed = max(self._takes, default=0)
         return slate
 
-    def _restore_head(self, data: Mapping[str, Any]) -> None:
-        from_text = type(self._clock.wall()).fromisoformat
-        number = int(data["take"])
+    def _restore_head(self, data: Mapping[str, Any]) -> bool:
+        """Returns: the take was not known before. Raises SENSELESS: nothing was changed."""
+        number, name, by = int(data["take"]), str(data.get("name", "")), str(data.get("by", ""))
+        wanted, notes = tuple(map(str, data.get("wanted", ()))), list(map(str, data.get("notes", ())))
+        unseen = tuple(map(str, data.get("unseen", ())))
+        closed = moment(data["closed"]) if data.get("closed") else None
+        opened = moment(data["opened"])
+        if number < 1:
+            raise ValueError(f"{number} is no number of a take")
         take = self._takes.get(number)
-        if take is None:
-            opened = from_text(data["opened"])
+        if new := take is None:
             age = (self._clock.wall() - opened).total_seconds()
             take = self._takes[number] = Take(number, "", opened, self._clock.now() - age)
-        take.name, take.by, take.good = str(data["name"]), str(data["by"]), bool(data["good"])
-        take.wanted, take.notes = tuple(data["wanted"]), list(data["notes"])
-        take.unseen = tuple(data.get("unseen", ()))
-        take.closed = from_text(data["closed"]) if data.get("closed") else None
+        take.name, take.by, take.good = name, by, bool(data.get("good"))
+        take.wanted, take.notes, take.unseen, take.closed = wanted, notes, unseen, closed
+        return new
 
-    def _restore_lane(self, number: int, plain: Mapping[str, Any]) -> None:
-        take = self._takes.get(number)
+    def _restore_lanes(self, data: Mapping[str, Any], recorders: Mapping[str, str]) -> None:
+        """Raises SENSELESS: nothing was changed."""
+        take = self._takes.get(int(data["take"]))
         if take is None:
             return
-        index = int(plain.get("i", 0))
-        lanes = take.lanes.setdefault(plain["device"], [])
-        lane = Lane.read({key: value for key, value in plain.items() if key != "i"})
-        if index < len(lanes):
-            lanes[index] = lane
-        else:
-            lanes.append(lane)
+        found = [(int(plain.get("i", 0)), Lane.read(plain)) for plain in data["lanes"] if plain["device"] in recorders]
+        for place, lane in found:
+            lanes = take.lanes.setdefault(lane.device, [])
+            places = self._places.setdefault((take.number, lane.device), [])
+            if place in places:
+                lanes[places.index(place)] = lane
+            else:
+                lanes.append(lane)
+                places.append(place)
+
+    def _place(self, number: int, device: str, at: int) -> int:
+        """The number that lane `at` has in the journal: where earlier ones were lost it is higher than its place."""
+        places = self._places.get((number, device), ())
+        return places[at] if at < len(places) else at - len(places) + max(places, default=-1) + 1

@@ -28,6 +28,9 @@ class Record:
     data: dict[str, Any] = field(default_factory=dict)
     who: str = "ines"
 
+    def __or__(self, data: dict[str, Any]) -> "Record":
+        return Record(self.kind, self.n, self.data | data, self.who)
+
 
 def command(n: int, verb: str, *targets: str, id: str = "", **data: Any) -> Record:  # noqa: A002
     return Record(
@@ -148,6 +151,15 @@ async def test_doubled_records_open_nothing_again() -> None:
         recovery = Recovery.read(records, 0.0)
         assert list(recovery.open) == ["id2"]
         assert ends(recovery, "id1") == [("verified", "")]
+
+
+@pytest.mark.parametrize("odd", [{"targets": 5}, {"args": "x"}, {"take": []}, {"id": ["x"]}, {"args": [1]}])
+def test_a_command_that_makes_no_sense_is_left_out_and_the_start_goes_on(odd: dict[str, Any]) -> None:
+    one = command(1, "roll", "iso-1")
+    late = Record("verdict", 3, {"id": odd.get("id", "id1"), "boxes": {"iso-1": ["verified", "", float("inf")]}})
+    recovery = Recovery.read([one, command(2, "cut", "iso-1") | odd, late, command(4, "roll", "iso-1")], 0.0)
+    assert "id4" in recovery.open
+    assert recovery.groups["id1"].verb == "roll"
 
 
 @virtual

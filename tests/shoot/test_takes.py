@@ -953,3 +953,70 @@ async def test_lanes_of_a_recorder_that_left_the_site_are_left_out() -> None:
     again = Log({"iso-1": "Rec 1"})
     again.takes.restore(log.records)
     assert list(again.last.lanes) == ["iso-1"]
+
+
+@virtual
+async def test_a_recording_behind_a_lost_record_stands_once_and_keeps_its_number() -> None:
+    log = Log()
+    log.says("iso-1", SLOT_ACTIVE, 1)
+    log.rolls("iso-1")
+    await moment()
+    log.says("iso-1", SLOT_ACTIVE, 2)
+    await moment()
+    log.stops("iso-1")
+    await moment()
+    true = [lane.plain() for lane in log.last.lanes["iso-1"]]
+    assert len(true) == 2
+    for _ in range(2):  # of the first lane's records none is left; a second start changes nothing
+        again = Log()
+        kept = [
+            record
+            if record["what"] != "lanes"
+            else record | {"lanes": [one for one in record["lanes"] if one["i"] == 1]}
+            for record in log.records
+        ]
+        again.takes.restore(kept)
+        assert [lane.plain() for lane in again.last.lanes["iso-1"]] == true[1:]
+        again.takes._records._dirty["iso-1", 1] = 0
+        again.takes._records._write_lanes()
+        assert [one["i"] for one in again.records[-1]["lanes"]] == [1]
+        log.records.append(again.records[-1])
+
+
+@pytest.mark.parametrize(
+    "odd",
+    [
+        {"what": "head", "take": "x", "opened": "2027-03-12T14:02:00.000Z"},
+        {"what": "head", "take": 9},
+        {"what": "head", "take": 9, "opened": "2027-03-12T14:02:00"},
+        {"what": "head", "take": 0, "opened": "2027-03-12T14:02:00.000Z"},
+        {"what": "head", "take": 9, "opened": "2027-03-12T14:02:00.000Z", "wanted": 5},
+        {"what": "lanes", "take": 1, "lanes": 7},
+        {"what": "lanes", "take": 1, "lanes": [{"device": "iso-1", "rolled": None}]},
+        {"what": "lanes", "take": 1, "lanes": [{"device": "iso-1", "rolled": "2027-03-12T14:02:00Z", "give_s": "nan"}]},
+        {"what": "slate"},
+        {"what": ["head"]},
+    ],
+)
+def test_a_record_that_makes_no_sense_is_left_out_whole(odd: dict[str, Any]) -> None:
+    @virtual
+    async def story() -> None:
+        log = Log()
+        log.rolls("iso-1")
+        await moment()
+        again = Log()
+        again.takes.restore([*log.records, odd, {"what": "slate", "name": "Trio"}])
+        assert list(again.takes.takes) == [1]
+        assert [lane.plain() for lane in again.last.all_lanes()] == [lane.plain() for lane in log.last.all_lanes()]
+        assert again.takes.slate == "Trio"
+
+    story()
+
+
+@virtual
+async def test_what_an_older_version_did_not_write_or_a_newer_one_adds_is_no_reason_to_lose_a_take() -> None:
+    log = Log()
+    head = {"what": "head", "take": 3, "opened": "2027-03-12T14:02:00.000Z", "mood": "good"}
+    lane = {"device": "iso-1", "rolled": "2027-03-12T14:02:01.000Z", "hue": 3}
+    log.takes.restore([head, {"what": "lanes", "take": 3, "lanes": [lane]}])
+    assert log.takes.takes[3].lanes["iso-1"][0].plain()["rolled"] == "2027-03-12T14:02:01.000Z"
