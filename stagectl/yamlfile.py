@@ -77,6 +77,60 @@ def parse_all(data: bytes | str, file: str) -> list[Node]:
     return composer.documents
 
 
+@dataclass(frozen=True, slots=True)
+class Span:
+    """Where a value stands in a text, in characters from 0; `end` is behind it. `flow`: a table or list in brackets."""
+
+    start: int
+    end: int
+    flow: bool = False
+
+
+def spans(text: str, file: str) -> dict[tuple[Step, ...], Span]:
+    """The span of every value of the first document, by its path.
+
+    The end of a table or list that is not in brackets is where its last value ends.
+
+    Raises:
+        FileError: this is no YAML.
+    """
+    try:
+        return _spans(text)
+    except yaml.YAMLError as error:
+        raise FileError(file, "this is no YAML.", remedy="Write it anew as plain text.") from error
+
+
+def _spans(text: str) -> dict[tuple[Step, ...], Span]:
+    found: dict[tuple[Step, ...], Span] = {}
+    stack: list[_Open] = []
+    last = 0
+    for event in yaml.parse(text, Loader=_LOADER):
+        match event:
+            case yaml.ScalarEvent():
+                last = event.end_mark.index
+                if stack and stack[-1].table and stack[-1].key is None:
+                    stack[-1].key = Text("", 0, 0, (), event.value)
+                    continue
+                found[stack[-1].step() if stack else ()] = Span(event.start_mark.index, last)
+            case yaml.MappingStartEvent() | yaml.SequenceStartEvent():
+                path = stack[-1].step() if stack else ()
+                place = Node("", event.start_mark.index, int(bool(event.flow_style)), path)
+                stack.append(_Open(place, isinstance(event, yaml.MappingStartEvent)))
+                continue
+            case yaml.MappingEndEvent() | yaml.SequenceEndEvent():
+                place = stack.pop().node
+                last = event.end_mark.index if place.column else last
+                found[place.path] = Span(place.line, last, bool(place.column))
+            case yaml.DocumentEndEvent():
+                break
+            case _:
+                continue
+        if stack:
+            stack[-1].items.append(Node("", 0, 0, ()))
+            stack[-1].key = None
+    return found
+
+
 def _bytes_of(path: Path) -> bytes:
     try:
         with path.open("rb") as stream:
