@@ -12,14 +12,17 @@ import stat
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import datetime
 from importlib import metadata
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from stagectl.cli.folder import Folder, checked
 from stagectl.driverkit.kinds import find_kinds
+from stagectl.model.errors import SiteError
 
 if TYPE_CHECKING:
+    from stagectl.inlets.http.opening import Tls
     from stagectl.site import Site
 
 PYTHON: Final = (3, 11)
@@ -219,6 +222,23 @@ async def _is_ours(host: str, port: int) -> bool:
     except (OSError, TimeoutError):
         return False
     return b'"alive"' in answer
+
+
+def certificate(tls: "Tls", now: datetime) -> Finding:
+    """Can the web door prove who it is, and for how long yet?"""
+    from stagectl.inlets.http.certificate import shown, warned
+
+    try:
+        found = shown(tls)
+    except SiteError as error:
+        sentence, _, remedy = str(error).partition(". ")
+        return Finding("certificate", False, f"{sentence}.", remedy)
+    told = warned(found, now)
+    if told is not None:
+        sentence, _, remedy = told[1].partition(". ")
+        return Finding("certificate", False, f"{sentence}.", remedy)
+    names = ", ".join(found.names)
+    return Finding("certificate", True, f"The certificate of {names} serves {found.days(now):.0f} days more.")
 
 
 async def mqtt(site: "Site", which: Callable[[str], str | None] = shutil.which) -> Finding:

@@ -20,9 +20,11 @@ if TYPE_CHECKING:
     from stagectl.control.watchdog import Watchdog
     from stagectl.daemon import Daemon, Settings
     from stagectl.driverkit.driver import BoxKind
+    from stagectl.inlets.http.opening import Tls
     from stagectl.site import Site
 
 STOP_S: Final = 5.0
+AT: Final = ("127.0.0.1", 8420)  # where the web door opens if neither the site file nor the call says
 
 
 class WrongError(click.ClickException):
@@ -40,18 +42,20 @@ def log_option(level: str) -> Callable[[Callable[..., int]], Callable[..., int]]
 
 @click.command("serve")
 @click.argument("site", type=click.Path(path_type=Path))
-@click.option("--http", type=Address(), default="127.0.0.1:8420", show_default=True, help="Where the web door opens.")
+@click.option(
+    "--http",
+    type=Address(),
+    help="Where the web door opens; without, as the site file says, else 127.0.0.1:8420.",
+)
 @click.option("--data", type=click.Path(path_type=Path), required=True, help="Folder of the journal; made if absent.")
 @click.option("--no-mqtt", is_flag=True, help="Leave MQTT off, whatever the site file says.")
 @click.option("--tls", nargs=2, type=click.Path(path_type=Path), help="Certificate and key, as stagectl ca makes them.")
-@click.option(
-    "--name", "names", multiple=True, help="What the door is called, as its certificate says; may be repeated."
-)
+@click.option("--name", "names", multiple=True, help="What the door is called; without, all names of its certificate.")
 @log_option("info")
 def serve(
     site: Path,
     *,
-    http: tuple[str, int],
+    http: tuple[str, int] | None,
     data: Path,
     no_mqtt: bool,
     tls: tuple[Path, Path] | None,
@@ -65,12 +69,28 @@ def serve(
     """
     from stagectl.cli.logs import set_up
     from stagectl.daemon import Settings
-    from stagectl.inlets.http.opening import Tls
 
     whole, kinds = read_site(site)
     set_up(log)
-    settings = Settings(data, http, mqtt=not no_mqtt, tls=Tls(*tls, names) if tls else None)
+    settings = Settings(data, http or at_of(whole), mqtt=not no_mqtt, tls=tls_of(whole, tls, names))
     return asyncio.run(_keep(whole, kinds, settings, _ready))
+
+
+def at_of(site: "Site") -> tuple[str, int]:
+    """Where the web door opens if nobody says otherwise."""
+    return (site.http.host, site.http.port) if site.http is not None else AT
+
+
+def tls_of(site: "Site", files: tuple[Path, Path] | None, names: tuple[str, ...] = ()) -> "Tls | None":
+    """What the web door proves itself with: the files that are given, else those of the site file; None: nothing."""
+    from stagectl.inlets.http.opening import Tls
+
+    own = site.http
+    if files is not None:
+        return Tls(*files, names)
+    if own is None or own.certificate is None or own.key is None:
+        return None
+    return Tls(own.certificate, own.key, names or own.names)
 
 
 def read_site(path: Path) -> "tuple[Site, Mapping[str, BoxKind]]":

@@ -309,7 +309,8 @@ class Alarms:
         if alarm is None:
             if text is None:
                 return
-            grade = "soon" if part.startswith("mqtt") else "now"
+            grade = next((word for word in ("soon", "later") if part.endswith(f"-{word}")), "now")
+            grade = "soon" if part.startswith("mqtt") else grade
             alarm = self._alarms[name] = Alarm(name, Rule(part, grade, None, off_s=OFF_S), grade=grade)
         self._told_by_house(alarm, on=text is not None)
         if text is not None and alarm.text != text:

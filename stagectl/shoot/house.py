@@ -103,7 +103,7 @@ class House:
         self.began_at = world.clock.now()  # monotonic: when this daemon started; an earlier one may have acted before
         self.untold = Untold()
         self.gate = Gate(world, chronicle)
-        self.gate.trouble = self._troubled
+        self.gate.trouble = self.troubled
         self.desk = Desk(world.clock, chronicle, world.chance.stream("selections"))
         self.desk.owner = self._rolled_by
         self.desk.selections.picture = self._picture
@@ -169,7 +169,8 @@ class House:
             return None
         return Picture(number, take.by, frozenset(take.rolling))
 
-    def _troubled(self, part: str, text: str | None) -> None:
+    def troubled(self, part: str, text: str | None) -> None:
+        """Say what is wrong with a part of the daemon itself, in a sentence; None: nothing any more."""
         if text is None:
             self.trouble.pop(part, None)
         else:

@@ -236,6 +236,23 @@ class MqttEntry:
 
 
 @dataclass(frozen=True, slots=True)
+class HttpEntry:
+    """Where the web door opens.
+
+    Attributes:
+        host, port: its address; another than this machine's own only with a certificate.
+        names: what it is called beside the address; none: what the certificate says.
+        certificate, key: files in PEM; None: it speaks no TLS.
+    """
+
+    host: str
+    port: int
+    names: tuple[str, ...] = ()
+    certificate: Path | None = None
+    key: Path | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Site:
     """One installation.
 
@@ -248,6 +265,7 @@ class Site:
         people: name -> role; who is not listed is decided by the door.
         scenes: the folder that holds set-ups and scenes.
         alarms: the site's own, beside those of every house.
+        http: where the web door opens; None: whoever starts the daemon says so.
     """
 
     name: str
@@ -266,6 +284,7 @@ class Site:
     alarms: tuple[AlarmEntry, ...] = ()
     cameras: Mapping[str, CameraEntry] = field(default_factory=dict)
     lineup: LineupEntry = field(default_factory=LineupEntry)
+    http: HttpEntry | None = None
 
     def vocabulary(self, kinds: Mapping[str, BoxKind], parts: Mapping[str, Capability]) -> "SiteVocabulary":
         """Whom sentences may speak of here: devices and house parts.

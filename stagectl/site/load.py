@@ -13,6 +13,7 @@ from stagectl.filetree import Node, Table
 from stagectl.model.capabilities.base import Capability
 from stagectl.site.alarms import read_alarms
 from stagectl.site.devices import read_devices, read_groups
+from stagectl.site.door import read_http
 from stagectl.site.draft import Draft
 from stagectl.site.entries import MqttEntry, Site
 from stagectl.site.lineup import read_cameras, read_lineup
@@ -66,6 +67,7 @@ def read_site(root: Node, path: Path, kinds: Mapping[str, BoxKind], parts: Mappi
         protect=(),
         people=_read_people(draft),
         mqtt=_read_mqtt(draft),
+        http=read_http(draft, path.parent),
         scenes=_read_folder(draft, path),
     )
     vocabulary = site.vocabulary(kinds, parts)

@@ -165,6 +165,20 @@ class MqttShape(_Shape):
     at: str = Field("", description="address of an external broker", examples=["127.0.0.1:1883"])
 
 
+class HttpShape(_Shape):
+    """Where the web door opens; options of `stagectl serve` go before it."""
+
+    at: str = Field(
+        description="address; another than this machine's own needs a certificate and an account",
+        examples=["10.0.5.2:8443"],
+    )
+    names: list[str] = Field(
+        [], description="what it is called; left out: what the certificate says", examples=[["stage.example"]]
+    )
+    certificate: str = Field("", description="file in PEM, from this file; `stagectl ca` makes one")
+    key: str = Field("", description="file of its key, mode 0600, from this file")
+
+
 class SiteShape(_Shape):
     """A site file: one installation."""
 
@@ -181,6 +195,7 @@ class SiteShape(_Shape):
     line_up: LineupShape = Field(LineupShape.model_validate({}), alias="line-up")
     people: dict[Name, Literal["viewer", "operator", "engineer"]] = {}
     mqtt: MqttShape = MqttShape.model_validate({"broker": "off"})
+    http: HttpShape = Field(HttpShape.model_validate({"at": "127.0.0.1:8420"}), description="where the web door opens")
     scenes: str = Field(".", description="folder of set-ups and scenes, from this file")
 
 

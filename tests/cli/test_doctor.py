@@ -6,6 +6,8 @@ Source: own construction; the numbers are those of our own goals. What adjtimex 
 import json
 import socket
 from collections.abc import Callable
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +18,7 @@ from stagectl.cli import doctorchecks as checks
 from stagectl.cli import main
 from stagectl.cli.doctorchecks import Finding
 from stagectl.site import MqttEntry
+from tests.inlets.http.authority import NAME, issue
 
 SITE = """\
 site: Small hall
@@ -110,6 +113,24 @@ async def test_a_taken_port_is_told_and_a_free_one_is_not(door: int) -> None:
     assert (taken.well, taken.say) == (False, f"127.0.0.1:{door} is taken by another program.")
     assert (await checks.web("127.0.0.1", 0)).well
     assert not (await checks.web("192.0.2.1", 80)).well, "no address of this machine (RFC 5737)"
+
+
+def test_a_certificate_that_ends_soon_or_fits_no_key_is_told(tmp_path: Path) -> None:
+    tls = issue(tmp_path / "ca", NAME, days=20)
+    now = datetime.now(UTC)
+    assert bad([checks.certificate(tls, now - timedelta(days=30))]) == []
+    ((what, say),) = bad([checks.certificate(tls, now)])
+    assert (what, say.startswith(f"The certificate of {NAME} ends on ")) == ("certificate", True)
+    ((_, say),) = bad([checks.certificate(replace(tls, key=tmp_path / "ca" / "ca.key"), now)])
+    assert "can't be used" in say
+    result = call("--tls", str(tls.certificate), str(tls.key))
+    assert f"! The certificate of {NAME} ends on " in result.stdout
+    site = tmp_path / "site.yaml"
+    files = f"certificate: {tls.certificate}, key: {tls.key}"
+    site.write_text(f"site: Small hall\ndevices: {{}}\nhttp: {{at: 127.0.0.1:8443, {files}}}\n")
+    told = call(str(site)).stdout
+    assert f"! The certificate of {NAME} ends on " in told
+    assert "127.0.0.1:8443 is free for the web door." in told
 
 
 async def test_a_broker_that_is_missing_or_silent_is_told(door: int) -> None:

@@ -15,7 +15,7 @@ from stagectl.filetree import FileError, FileErrors
 from stagectl.model.capabilities.mixer import BUS_LEVEL
 from stagectl.model.capabilities.recorder import TIMECODE, TRANSPORT, Transport
 from stagectl.model.conditions import All
-from stagectl.site import DeviceEntry, ProtectEntry, Site, StationEntry, TieLine, load_site, read_site
+from stagectl.site import DeviceEntry, HttpEntry, ProtectEntry, Site, StationEntry, TieLine, load_site, read_site
 from stagectl.yamlfile import parse
 from tests.site.kinds_for_tests import KINDS, PARTS, RUNNING
 
@@ -174,6 +174,15 @@ def test_model_and_serial_are_what_a_box_must_say_of_itself() -> None:
 )
 def test_a_broker_that_runs_has_an_address(mqtt: str, at: str) -> None:
     assert read(f"site: Hall\ndevices: {{}}\nmqtt: {{broker: {mqtt}}}").mqtt.at == at
+
+
+def test_the_web_door_opens_where_the_file_says_with_files_beside_it() -> None:
+    text = "site: Hall\ndevices: {}\nhttp: {at: 10.0.5.2:8443, names: [stage.example], certificate: ca/a.pem, key: /k}"
+    folder = read(text).path.parent
+    wanted = HttpEntry("10.0.5.2", 8443, ("stage.example",), folder / "ca/a.pem", Path("/k"))
+    assert read(text).http == wanted
+    assert read("site: Hall\ndevices: {}\nhttp: {at: 127.0.0.1}").http == HttpEntry("127.0.0.1", 8420)
+    assert read("site: Hall\ndevices: {}").http is None
 
 
 # --- what is wrong
@@ -563,6 +572,19 @@ WRONG: Final = [
         "site.yaml:8:7 mqtt.at: this is missing. Add it.",
     ),
     (
+        "a web door without TLS for others",
+        DEVICES + "http: {at: 10.0.5.2:8443}",
+        (
+            "site.yaml:8:12 http.at: others could reach this address, and what they send could be read. "
+            "Add certificate and key (`stagectl ca` makes them), or write 127.0.0.1."
+        ),
+    ),
+    (
+        "a key without its certificate",
+        DEVICES + "http: {at: 127.0.0.1, key: a.key}",
+        "site.yaml:8:28 http.key: it stands here without its certificate. Add `certificate:`.",
+    ),
+    (
         "a folder that is not there",
         DEVICES + "scenes: nowhere",
         "site.yaml:8:9 scenes: there is no such folder. Write where set-ups and scenes are, from this file.",
@@ -627,6 +649,7 @@ KEYS: Final = st.sampled_from(
         "protect",
         "people",
         "mqtt",
+        "http",
         "scenes",
         "alarms",
     ]

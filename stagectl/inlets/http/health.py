@@ -11,8 +11,10 @@ async def alive(_: Call) -> Answer:
 async def ready(call: Call) -> Answer:
     """Ready: whatever the boxes do, the daemon itself has no trouble."""
     house = call.door.house
-    if house.trouble:
-        raise ProblemError(503, "trouble", next(iter(house.trouble.values())), remedy="See /api/v1/wrong.")
+    # what can wait, such as a certificate that ends in a week, makes no daemon unfit
+    wrong = [text for part, text in house.trouble.items() if not part.endswith(("-soon", "-later"))]
+    if wrong:
+        raise ProblemError(503, "trouble", wrong[0], remedy="See /api/v1/wrong.")
     adopted = sum(box.adopted for box in house.boxes.values())
     return Answer({"ready": True, "devices": len(house.boxes), "adopted": adopted})
 

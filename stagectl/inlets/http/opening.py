@@ -22,7 +22,7 @@ class Tls:
     Attributes:
         certificate: PEM, with what stands between it and the authority.
         key: PEM, mode 0600, without a password.
-        names: what the door is called, as the certificate says.
+        names: what the door is called, as the certificate says; none: all that it says.
     """
 
     certificate: Path

@@ -9,6 +9,7 @@ import structlog
 from aiohttp import web
 
 from stagectl.inlets.http.calls import Door
+from stagectl.inlets.http.certificate import Keeper
 from stagectl.inlets.http.connection import IDLE_S, Connection, Doorkeeper
 from stagectl.inlets.http.desk_page import Built
 from stagectl.inlets.http.guard import BODY_BYTES, add_headers, endpoint, guard
@@ -40,19 +41,22 @@ class HttpServer:
     keeper: Doorkeeper
     hub: Hub
     tls: Tls | None
+    certificate: Keeper | None
     _runner: web.AppRunner
     _listener: asyncio.Server
 
     @property
     def url(self) -> str:
         """Where it is, for people and programs."""
-        host = self.tls.names[0] if self.tls is not None and self.tls.names else self.host
+        host = self.certificate.names[0] if self.certificate is not None and self.certificate.names else self.host
         scheme = "http" if self.tls is None else "https"
         return f"{scheme}://[{host}]:{self.port}" if ":" in host else f"{scheme}://{host}:{self.port}"
 
     async def stop(self) -> None:
         """Let go of every client, live feeds first."""
         self._listener.close()
+        if self.certificate is not None:
+            self.certificate.stop()
         self.hub.stop()
         await self._runner.cleanup()
 
@@ -68,6 +72,7 @@ async def serve(
     """
     check(host, tls, accounts=bool(house.gate.accounts))
     secure = None if tls is None else context(tls)
+    kept = None if tls is None or secure is None else Keeper(tls, secure, house.world.clock, house.troubled)
     loop = asyncio.get_running_loop()
     metrics = Metrics(house)
     teller = Teller(house)
@@ -76,7 +81,7 @@ async def serve(
     door = Door(house, teller, view, scenes, hub, Rates(house.world.clock), metrics, lambda: document(version_of()))
     door.secure = tls is not None
     door.built = Built.read()
-    door.names = frozenset(name.casefold() for name in tls.names) if tls is not None else frozenset()
+    door.names = frozenset(name.casefold() for name in kept.names) if kept is not None else frozenset()
     app = web.Application(middlewares=[guard(door)], client_max_size=BODY_BYTES)
     app.on_response_prepare.append(add_headers(house.world.clock, secure=door.secure))
     for route in ROUTES:
@@ -106,7 +111,9 @@ async def serve(
         raise
     bound = listener.sockets[0].getsockname()[1]
     log.info("http_open", host=host, port=bound, tls=tls is not None)
-    opened = HttpServer(host, bound, keeper, hub, tls, runner, listener)
+    if kept is not None:
+        kept.start()
+    opened = HttpServer(host, bound, keeper, hub, tls, kept, runner, listener)
     door.address = opened.url
     return opened
 

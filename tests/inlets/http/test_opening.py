@@ -20,24 +20,19 @@ from stagectl.cli.client import Client, UnreachedError
 from stagectl.inlets.http.opening import Tls, check, context
 from stagectl.inlets.http.server import HttpServer, serve
 from stagectl.model.errors import SiteError
+from tests.inlets.http.authority import NAME, NAMES, issue
 from tests.inlets.http.conftest import Front
 from tests.inlets.http.keys import Keys, close
-
-NAME = "stage.example"
 
 
 @pytest.fixture(scope="module")
 def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = tmp_path_factory.mktemp("ca") / "authority"
-    for args in (["ca", "new", str(folder)], ["ca", "issue", str(folder), NAME, "localhost"]):
-        result = CliRunner().invoke(main, args)
-        assert result.exit_code == 0, result.stderr
-    return folder
+    return issue(tmp_path_factory.mktemp("ca") / "authority", *NAMES).certificate.parent
 
 
 @pytest.fixture
 def tls(made: Path) -> Tls:
-    return Tls(made / f"{NAME}.pem", made / f"{NAME}.key", (NAME, "localhost"))
+    return Tls(made / f"{NAME}.pem", made / f"{NAME}.key", NAMES)
 
 
 @pytest.fixture
