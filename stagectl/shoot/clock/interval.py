@@ -9,15 +9,14 @@ For a clock without frames one answer gives what RFC 5905 (section 8) gives: the
 half its delay.
 """
 
-from collections import deque
 from dataclasses import dataclass
 from statistics import median
 from typing import Final
 
 DRIFT: Final = 50e-6  # how fast a clock may run away unseen: what crystals of studio boxes keep, common practice
 ENOUGH: Final = 8  # answers that make an estimate; own choice: it is then within a quarter of a frame
-TELLS: Final = 48  # estimates kept for the slope, one every TELL_S
-TELL_S: Final = 12.5  # 48 of them are the ten minutes that a slope is taken over
+TELLS: Final = 24  # estimates kept for the slope; when there are more, every other one is dropped
+TELL_S: Final = 25.0  # between two of them at first: after ten minutes a drift of a frame in an hour or two shows
 NEVER: Final = float("-inf")
 EVER: Final = float("inf")
 
@@ -64,10 +63,11 @@ class Lead:
         since: when it jumped last, on our clock.
     """
 
-    __slots__ = ("_high", "_low", "count", "jumps", "since", "told")
+    __slots__ = ("_apart_s", "_high", "_low", "count", "jumps", "since", "told")
 
     def __init__(self) -> None:
-        self.told: deque[tuple[float, Between]] = deque(maxlen=TELLS)
+        self.told: list[tuple[float, Between]] = []
+        self._apart_s = TELL_S
         self._low, self._high = NEVER, EVER  # as they would be at our time 0
         self.count = 0
         self.jumps = 0
@@ -80,13 +80,17 @@ class Lead:
         if self._low - DRIFT * at > self._high + DRIFT * at:
             self._low, self._high = low, high
             self.told.clear()
+            self._apart_s = TELL_S
             self.count = 1
             self.jumps += 1
             self.since = at
             return False
         self.count += 1
-        if self.count >= ENOUGH and (not self.told or at - self.told[-1][0] >= TELL_S):
+        if self.count >= ENOUGH and (not self.told or at - self.told[-1][0] >= self._apart_s):
             self.told.append((at, self.now(at)))
+            if len(self.told) > TELLS:
+                del self.told[1::2]
+                self._apart_s *= 2
         return True
 
     def now(self, at: float) -> Between:
@@ -99,15 +103,8 @@ class Lead:
         The middle is the median of all pairs (Theil and Sen), which one bad estimate does not move; the interval is
         what the estimates prove of a clock that drifts evenly.
         """
-        mine = list(self.told)
-        if against is not None:
-            theirs = list(against.told)
-            mine = [
-                (at, Between(one.low - other.high, one.high - other.low))
-                for at, one in mine
-                for made, other in theirs
-                if abs(at - made) < TELL_S / 2
-            ]
+        mine = self.told if against is None else [_against(at, one, against.told) for at, one in self.told]
+        mine = [(at, one) for at, one in mine if one.low > NEVER]
         if len(mine) < 2 or mine[-1][0] - mine[0][0] < TELL_S:
             return None
         slopes = [
@@ -121,3 +118,12 @@ class Lead:
         if low > high:  # it did not drift evenly: say no more than the slopes do
             return Between(min(slopes), max(slopes))
         return Between(min(low, middle), max(high, middle))
+
+
+def _against(at: float, one: Between, told: list[tuple[float, Between]]) -> tuple[float, Between]:
+    """One estimate less the other clock's nearest in time; without any: it may be anything."""
+    if not told:
+        return at, Between(NEVER, EVER)
+    made, other = min(told, key=lambda each: abs(each[0] - at))
+    give = DRIFT * abs(made - at)
+    return at, Between(one.low - other.high - give, one.high - other.low + give)
