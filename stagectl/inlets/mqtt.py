@@ -22,7 +22,7 @@ from stagectl.control.chronicle import Follower, stamp
 from stagectl.inlets.broker import ManagedBroker, NoBrokerError
 from stagectl.inlets.mqtt_alarms import TOPIC, AlarmTopics
 from stagectl.inlets.mqtt_client import ANSWER_S, TAKEN, Client, client_of
-from stagectl.inlets.mqtt_commands import MqttCommands, end_tasks
+from stagectl.inlets.mqtt_commands import Back, MqttCommands, end_tasks
 from stagectl.inlets.mqtt_payloads import MESSAGE_BYTES, ROOT, packed, pages, part_of, parts, shown, state
 from stagectl.model.points import Reading
 from stagectl.shoot.house import House
@@ -58,10 +58,10 @@ class MqttInlet:
         self.connected = asyncio.Event()
         self._house = house
         self._teller = Teller(house)
-        self._commands = MqttCommands(house, scenes, self._teller, self._say)
         self._sent = {"published": 0, "denied": 0, "dropped": 0}
         self._entry = house.site.mqtt
         self._base = f"{ROOT}/{house.site.slug}"
+        self._commands = MqttCommands(house, scenes, self._teller, self._say)
         self._address = (self._entry.host or "127.0.0.1", self._entry.port or 1883)
         self._broker = ManagedBroker(folder, self._address[1]) if self._entry.broker == "managed" else None
         self._tried = asyncio.Event()  # a broker of our own runs, or can't
@@ -71,6 +71,7 @@ class MqttInlet:
         self._start = house.world.ids.new()  # tells our link messages from those of another stagectl
         self._been = False  # connected once
         self._session = 0
+        self._desk_rev = 0
         self._wake = asyncio.Event()
         self._view = house.board.view(self._wake.set)
         self._follower: Follower = house.chronicle.follow(self._wake.set)
@@ -198,6 +199,7 @@ class MqttInlet:
             await self._publish_parts(client, self._everything())
             await self._publish_manifest(client)
             await self._publish_alarms(client, self._alarms.whole())
+            await self._publish_desk(client)
             await self._tell_link(client)
             self._house.trouble.pop("mqtt", None)
             self._allowed(client)
@@ -265,11 +267,14 @@ class MqttInlet:
         retain: bool = False,
         qos: int = 1,
         expiry: int = 0,
+        correlation: bytes = b"",
     ) -> None:
-        properties = None
-        if expiry:
-            properties = Properties(PacketTypes.PUBLISH)  # type: ignore[no-untyped-call]
+        """`expiry` in seconds, 0: never; `correlation` goes with what expires."""
+        properties = Properties(PacketTypes.PUBLISH) if expiry else None  # type: ignore[no-untyped-call]
+        if properties is not None:
             properties.MessageExpiryInterval = expiry
+            if correlation:
+                properties.CorrelationData = correlation
         sent = packed(payload)
         if len(sent) > MESSAGE_BYTES:
             log.error("mqtt_too_long", topic=topic, bytes=len(sent))
@@ -278,7 +283,7 @@ class MqttInlet:
         await client.publish(f"{self._base}/{topic}", sent, qos=qos, retain=retain, properties=properties)
         self._sent["published"] += 1
 
-    async def _say(self, topic: str, payload: Mapping[str, Any]) -> None:
+    async def _say(self, back: Back, payload: Mapping[str, Any]) -> None:
         """Tell a verdict: on the connection of now, or on the next one if that comes in time."""
         with suppress(TimeoutError):
             async with asyncio.timeout(VERDICT_S):
@@ -286,7 +291,9 @@ class MqttInlet:
                     await self.connected.wait()
                     with suppress(aiomqtt.MqttError, OSError):
                         if self._live is not None:
-                            await self._publish(self._live, topic, payload, expiry=VERDICT_S)
+                            await self._publish(
+                                self._live, back.topic, payload, expiry=VERDICT_S, correlation=back.correlation
+                            )
                             return
                     await asyncio.sleep(TICK_S)
 
@@ -336,12 +343,29 @@ class MqttInlet:
                     changed[reading.device, part_of(reading.name)[0]] = None
             if changed:
                 await self._publish_parts(client, self._readings_of(changed))
-            entries, _ = self._follower.take()
+            entries, gap = self._follower.take()
+            if gap or any(entry.kind == "desk" for entry in entries):
+                await self._publish_desk(client)
             for entry in entries:
                 await self._publish(
                     client, f"ev/{entry.kind}", {"v": 1, "epoch": self._house.epoch} | entry.plain(), qos=0
                 )
             await self._publish_alarms(client, self._alarms.changes())
+
+    async def _publish_desk(self, client: Client) -> None:
+        """Who holds the desk, and who has asked for it; an empty name is nobody."""
+        self._desk_rev += 1
+        desk = self._house.desk
+        said = {
+            "v": 1,
+            "epoch": self._house.epoch,
+            "rev": self._desk_rev,
+            "at": stamp(self._house.world.clock.wall()),
+            "start": self._start,
+            "holder": desk.holder,
+            "asker": desk.asker,
+        }
+        await self._publish(client, "desk", said, retain=True)
 
     async def _publish_alarms(self, client: Client, messages: Iterable[tuple[str, Mapping[str, Any] | None]]) -> None:
         for topic, payload in messages:
@@ -434,7 +458,14 @@ class MqttInlet:
             elif topic.startswith(f"{self._base}/{TOPIC}/"):
                 self._alarms.found(topic.rpartition("/")[2], message.payload)
             else:
-                self._commands.hear(topic.rpartition("/")[2], message.payload, retained=message.retain)
+                asked = message.properties
+                self._commands.hear(
+                    topic.rpartition("/")[2],
+                    message.payload,
+                    retained=message.retain,
+                    response_topic=getattr(asked, "ResponseTopic", ""),
+                    correlation=getattr(asked, "CorrelationData", b""),
+                )
 
     def _read_link(self, client: Client, payload: bytes) -> None:
         """The link topic says something: if it is not our last word, it is put right."""

@@ -6,7 +6,7 @@ it gets the answers of its first time, whatever has changed since. No broker and
 
 import asyncio
 from collections.abc import Awaitable, Callable, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import structlog
@@ -16,6 +16,7 @@ from stagectl.control.groups import Group
 from stagectl.inlets.http.rate import Rates
 from stagectl.inlets.mqtt_payloads import (
     NO_ID,
+    ROOT,
     Command,
     id_of,
     in_time,
@@ -37,9 +38,18 @@ ACTS: Final = 64  # commands being carried out at once; more are dropped
 GROUP_S: Final = 150.0  # longest wait for a verdict: the slowest verb takes 120 s
 RUN_S: Final = 3600.0  # longest wait for a scene's end: it may ask a person
 AGAIN_S: Final = 0.2  # a task that has not ended by then is cancelled again
+CORRELATION_BYTES: Final = 256  # own choice: an id of any kind, and no load on the way back
 _INLET: Final = "mqtt"
 
 log = structlog.get_logger()
+
+
+@dataclass(frozen=True, slots=True)
+class Back:
+    """Where the answers to a command go: a topic below the site's own, and what is sent with them unread."""
+
+    topic: str
+    correlation: bytes = b""
 
 
 class MqttCommands:
@@ -50,26 +60,35 @@ class MqttCommands:
     """
 
     def __init__(
-        self, house: House, scenes: Scenes, teller: Teller, say: Callable[[str, Mapping[str, Any]], Awaitable[None]]
+        self,
+        house: House,
+        scenes: Scenes,
+        teller: Teller,
+        say: Callable[[Back, Mapping[str, Any]], Awaitable[None]],
     ) -> None:
-        """`say(topic, payload)` publishes below the site's own topic; it never raises for the broker's sake."""
+        """`say` publishes an answer and never raises for the broker's sake."""
         self.counts = {"commands": 0, "refused": 0, "dropped": 0}
         self._house = house
         self._scenes = scenes
         self._teller = teller
         self._say = say
+        self._base = f"{ROOT}/{house.site.slug}"
         self._rates = Rates(house.world.clock)
         self._lines = Rates(house.world.clock)  # a flood of refusals must not fill the journal
         self._unwritten = 0
         self._acts: set[asyncio.Task[None]] = set()
 
-    def hear(self, principal: str, payload: bytes, *, retained: bool) -> None:
+    def hear(
+        self, principal: str, payload: bytes, *, retained: bool, response_topic: str = "", correlation: bytes = b""
+    ) -> None:
         """Begin to carry out one command; returns at once.
 
         Args:
             principal: who sent it, as the topic says and the broker's access list proves.
             payload: as it came.
             retained: with the retain flag, which a command never has.
+            response_topic: where the sender wants its answers, MQTT 5.0 section 4.10; empty: it does not say.
+            correlation: goes back with each answer.
         """
         if retained and not payload:
             return  # somebody clears a retained command: good
@@ -78,7 +97,8 @@ class MqttCommands:
             self.counts["dropped"] += 1
             self._audit(principal, f"{ACTS} commands are on their way already", "busy")
             return
-        act = asyncio.create_task(self._carry_out(principal, payload, retained=retained))
+        wanted = Back(response_topic, correlation)
+        act = asyncio.create_task(self._carry_out(principal, payload, wanted, retained=retained))
         self._acts.add(act)
         act.add_done_callback(self._over)
 
@@ -91,7 +111,7 @@ class MqttCommands:
         if not act.cancelled() and (slip := act.exception()) is not None:
             log.error("mqtt_command_slipped", error=repr(slip))
 
-    async def _carry_out(self, principal: str, payload: bytes, *, retained: bool) -> None:
+    async def _carry_out(self, principal: str, payload: bytes, wanted: Back, *, retained: bool) -> None:
         if not plain(principal):
             self._audit(principal, "no principal is called that", "principal")
             return
@@ -100,6 +120,7 @@ class MqttCommands:
             try:
                 given = opened(payload)
                 identifier = id_of(given)
+                self._refuse_foreign(principal, wanted)
                 self._refuse_kept(retained)
                 command = read_command(given)
             except RefusedError:
@@ -114,12 +135,14 @@ class MqttCommands:
             self._audit(principal, str(refused), refused.code)
             more = {"confirm": refused.word} if refused.word else {}
             say = self._teller.refusal(refused)
-            await self._answer(principal, identifier, "refused", why=refused.code, say=say, **more)
+            back = self._back(principal, identifier, wanted)
+            await self._answer(back, identifier, "refused", why=refused.code, say=say, **more)
             return
+        back = self._back(principal, identifier, wanted)
         if isinstance(begun, Run):
-            await self._follow_run(principal, begun)
+            await self._follow_run(back, begun)
         else:
-            await self._follow(principal, begun)
+            await self._follow(back, begun)
 
     async def _begin(self, person: Person, command: Command) -> Group | Run:
         """The group or run of a command, begun now or at its first coming. Raises RefusedError."""
@@ -137,6 +160,15 @@ class MqttCommands:
         return await self._house.submit(wish)
 
     # -- what is refused ------------------------------------------------------------------------------------------
+
+    def _refuse_foreign(self, principal: str, wanted: Back) -> None:
+        if len(wanted.correlation) > CORRELATION_BYTES:
+            raise RefusedError(
+                f"Correlation data has at most {CORRELATION_BYTES} bytes.", remedy="Send an id.", code="correlation"
+            )
+        if wanted.topic and not self._own(principal, wanted.topic):
+            remedy = f"Take {self._base}/verdict/{principal}/ and a name."
+            raise RefusedError("This response topic is not its sender's own.", remedy=remedy, code="response-topic")
 
     @staticmethod
     def _refuse_kept(retained: bool) -> None:
@@ -224,23 +256,33 @@ class MqttCommands:
 
     # -- what is told ---------------------------------------------------------------------------------------------
 
-    async def _answer(self, principal: str, identifier: str, phase: str, **more: Any) -> None:
-        said = {"v": 1, "id": identifier, "epoch": self._house.epoch, "phase": phase, **more}
-        await self._say(f"verdict/{principal}/{identifier}", said)
+    def _own(self, principal: str, topic: str) -> str:
+        """A sender's own response topic, below the site's; empty: it is not its own."""
+        head = f"{self._base}/verdict/{principal}/"
+        name = topic.removeprefix(head)
+        return f"verdict/{principal}/{name}" if topic.startswith(head) and plain(name) else ""
 
-    async def _follow(self, principal: str, group: Group) -> None:
-        await self._answer(principal, group.id, "accepted", take=group.take)
+    def _back(self, principal: str, identifier: str, wanted: Back) -> Back:
+        """Where the answers go: as the sender wants, if it may; else to the id's own topic."""
+        topic = self._own(principal, wanted.topic) or f"verdict/{principal}/{identifier}"
+        return Back(topic, wanted.correlation if len(wanted.correlation) <= CORRELATION_BYTES else b"")
+
+    async def _answer(self, back: Back, identifier: str, phase: str, **more: Any) -> None:
+        await self._say(back, {"v": 1, "id": identifier, "epoch": self._house.epoch, "phase": phase, **more})
+
+    async def _follow(self, back: Back, group: Group) -> None:
+        await self._answer(back, group.id, "accepted", take=group.take)
         await group.wait(GROUP_S)
         await self._house.commands.durable(group)
         said = verdict(group, self._house.epoch, self._house.board.rev, self._teller.group(group))
-        await self._say(f"verdict/{principal}/{group.id}", said)
+        await self._say(back, said)
 
-    async def _follow_run(self, principal: str, run: Run) -> None:
-        await self._answer(principal, run.id, "accepted", scene=run.scene.name)
+    async def _follow_run(self, back: Back, run: Run) -> None:
+        await self._answer(back, run.id, "accepted", scene=run.scene.name)
         await run.wait(RUN_S)
         phase = str(run.ended) if run.ended is not None else "unconfirmed"
         steps = {number: str(result.stand) for number, result in run.results.items()}
-        await self._answer(principal, run.id, phase, of=run.count, say=self._teller.run(run), steps=steps)
+        await self._answer(back, run.id, phase, of=run.count, say=self._teller.run(run), steps=steps)
 
 
 async def end_tasks(tasks: Sequence[asyncio.Task[None]]) -> None:

@@ -267,6 +267,67 @@ async def test_a_command_doubled_on_the_way_gets_its_first_answer_though_all_it_
     assert [one["phase"] for one in both] == ["accepted", "verified"] * 2
 
 
+async def request(door: Door, command: dict[str, Any], topic: str, *more: str) -> tuple[int, str]:
+    """mosquitto_rr: asks with a response topic, and prints the first answer that comes there within 3 s."""
+    process = await asyncio.create_subprocess_exec(
+        *(program("mosquitto_rr"), "-V", "5", "-h", "127.0.0.1", "-p", str(door.broker.port), "-q", "1", "-W", "3"),
+        *("-t", f"{SITE}/cmd/ines", "-e", topic, "-F", "%t %D %p", "-m", json.dumps(command), *more),
+        stdout=asyncio.subprocess.PIPE,
+    )
+    async with asyncio.timeout(WITHIN_S):
+        told, _ = await process.communicate()
+    assert process.returncode is not None
+    return process.returncode, told.decode()
+
+
+async def test_a_response_topic_and_its_correlation_are_kept_to(door: Door) -> None:
+    """MQTT 5.0, sections 4.10 and 3.3.2.3.6, asked by mosquitto's own client for requests."""
+    own = f"{SITE}/verdict/ines/panel"
+    properties = ("-D", "publish", "correlation-data", "7f-panel")
+    returned, told = await request(door, {"id": "rr-1", "verb": "roll"}, own, *properties)
+    topic, correlation, payload = told.split(" ", 2)
+    assert (returned, topic, correlation) == (0, own, "7f-panel")
+    assert (json.loads(payload)["id"], json.loads(payload)["phase"]) == ("rr-1", "accepted")
+    accepted, ended = await door.reader.verdicts("ines", "panel")
+    assert (accepted["phase"], ended["phase"], ended["of"]) == ("accepted", "verified", "5 of 5")
+    assert door.reader.all("verdict/ines/rr-1") == []
+
+
+@pytest.mark.parametrize(
+    "topic", [f"{SITE}/verdict/tomas/panel", f"{SITE}/link", f"{SITE}/verdict/ines/a/b", "elsewhere/ines"]
+)
+async def test_answers_go_to_no_topic_but_the_sender_s_own(door: Door, topic: str) -> None:
+    returned, told = await request(door, {"id": "rr-2", "verb": "roll"}, topic)
+    (said,) = await door.reader.verdicts("ines", "rr-2", 1)
+    assert (said["phase"], said["why"]) == ("refused", "response-topic")
+    assert door.toys.asked() == []
+    assert (returned, "rr-2" in told) != (0, True)
+
+
+async def test_correlation_data_has_a_limit(door: Door) -> None:
+    more = ("-D", "publish", "correlation-data", "x" * 257)
+    _, told = await request(door, {"id": "rr-3", "verb": "roll"}, f"{SITE}/verdict/ines/panel", *more)
+    assert '"why":"correlation"' in told
+    assert door.toys.asked() == []
+
+
+async def test_the_desk_is_a_retained_topic_that_follows_who_holds_it(door: Door) -> None:
+    nobody = await door.reader.one("desk")
+    assert (nobody["holder"], nobody["asker"], nobody["epoch"]) == ("", "", door.house.epoch)
+    ines, tomas = (Person(name, Role.OPERATOR) for name in ("ines", "tomas"))
+    door.house.desk.take(ines)
+    await door.reader.one("desk", lambda said: said["holder"] == "ines")
+    door.house.desk.ask(tomas)
+    asked = await door.reader.one("desk", lambda said: said["asker"] == "tomas")
+    assert asked["holder"] == "ines"
+    door.house.desk.give(ines, "tomas")
+    given = await door.reader.one("desk", lambda said: said["holder"] == "tomas")
+    assert given["asker"] == ""
+    assert given["rev"] > asked["rev"] > nobody["rev"]
+    async with reading(door.broker.port) as late:
+        assert (await late.one("desk"))["holder"] == "tomas"
+
+
 async def test_the_same_id_for_something_else_is_refused(door: Door) -> None:
     await door.roll("r-1")
     await door.send("ines", {"id": "r-1", "verb": "roll", "args": {"name": "Other"}})
@@ -631,7 +692,7 @@ async def test_publishes_that_the_broker_refuses_are_told(tmp_path: Path, monkey
 async def test_the_access_list_of_the_docs_is_enough(tmp_path: Path) -> None:
     docs = (Path(__file__).parents[2] / "docs" / "mqtt.md").read_text(encoding="utf-8")
     own = [line for line in docs.splitlines() if line.startswith("topic ")]
-    assert len(own) == 8
+    assert len(own) == 10
     # everybody is one user here: the reader and whoever presses have rules of their own
     rules = [*own, f"topic write {SITE}/cmd/ines", f"topic read {SITE}/#", "topic readwrite probe/#"]
     async with opened(tmp_path, rules="\n".join([*rules, "topic write stagectl/1/all/resync\n"])) as door:

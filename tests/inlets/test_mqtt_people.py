@@ -15,7 +15,7 @@ import pytest
 from stagectl.control import people
 from stagectl.control.access import Person, Role
 from stagectl.control.people import Account
-from stagectl.inlets.mqtt_commands import MqttCommands
+from stagectl.inlets.mqtt_commands import Back, MqttCommands
 from stagectl.shoot.scenes import Scenes
 from stagectl.shoot.teller import Teller
 from tests.house import Toys, toy_house
@@ -47,8 +47,8 @@ async def line(tmp_path: Path) -> AsyncIterator[Line]:
     async with toy_house(tmp_path / "data") as toys:
         said: list[tuple[str, Mapping[str, Any]]] = []
 
-        async def say(topic: str, payload: Mapping[str, Any]) -> None:
-            said.append((topic, payload))
+        async def say(back: Back, payload: Mapping[str, Any]) -> None:
+            said.append((back.topic, payload))
             await asyncio.sleep(0)
 
         commands = MqttCommands(toys.house, Scenes(toys.house, tmp_path), Teller(toys.house), say)

@@ -17,7 +17,7 @@ from tests.inlets.mosquitto import SITE, program
 from tests.stories.studio import RECORDERS, Studio, until
 
 DOCS = Path(__file__).parents[2] / "docs" / "mqtt.md"
-EXAMPLES = re.findall(r"(?m)^(mosquitto_(?:sub|pub) .*)$", DOCS.read_text(encoding="utf-8"))
+EXAMPLES = re.findall(r"(?m)^(mosquitto_(?:sub|pub|rr) .*)$", DOCS.read_text(encoding="utf-8"))
 ALL = {f"{SITE}/state/{box}/transport" for box in RECORDERS}
 
 
@@ -83,8 +83,8 @@ def test_the_examples_of_the_docs_do_what_they_say(tmp_path: Path) -> None:
         assert example("verdict/ines/#")
         with listening(studio, "verdict/ines/#", "state/+/transport") as ear:
             until(lambda: len(ear.heard("/transport")) >= 5, 10, "it listens")
-            for press, piece in enumerate(('"verb": "roll"', '"verb": "cut"', '"verb": "set"', '"verb": "scene"'), 1):
-                run(studio, example(piece))
+            for press in range(1, 5):  # a roll, a cut, a set, a scene
+                run(studio, example(f'"press-{press}"'))
                 two = until(
                     lambda press=press: rows if len(rows := ear.heard(f"verdict/ines/press-{press}")) == 2 else None,
                     15,
@@ -98,6 +98,7 @@ def test_the_examples_of_the_docs_do_what_they_say(tmp_path: Path) -> None:
                 elif press == 2:
                     assert two[1]["of"] == "5 of 5"
                     assert not any(studio.truth(box)["transport"] == "record" for box in RECORDERS)
+            assert json.loads(run(studio, example("verdict/ines/panel"), " -W 10"))["phase"] == "accepted"
         assert [(take["take"], take["name"]) for take in studio.get("takes")["takes"]][-1] == (1, "Warm-up")
         assert studio.interrupt() == 0
 
