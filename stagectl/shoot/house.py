@@ -329,7 +329,7 @@ class House:
             return None
         clock = self.world.clock
         started = clock.wall() - timedelta(seconds=clock.now() - self.began_at, milliseconds=1)
-        return born if self.untold.hold(born, started) else None
+        return born if self.untold.hold(born, started, self.began_at) else None
 
     def _too_late(self, group: Group, asks: Sequence[Ask], born: datetime) -> Group:
         why = f"it was asked at {born:%H:%M:%S}, before stagectl started again: not known if it was carried out"

@@ -4,8 +4,10 @@ A consumer that draws more or less shifts nobody else: shrinking a plan and comp
 """
 
 import random
+from base64 import urlsafe_b64encode
 from collections.abc import Callable
 from datetime import datetime
+from hashlib import blake2b
 
 _BASE32 = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"  # Crockford
 
@@ -32,3 +34,8 @@ class Ids:
     def new(self) -> str:
         number = (int(self._wall().timestamp() * 1000) << 80) | self._chance.getrandbits(80)
         return "".join(_BASE32[number >> shift & 31] for shift in range(125, -1, -5))
+
+    def secret(self) -> str:
+        """Of 256 bits, as the real ones; another one after each start, since the wall clock goes into it."""
+        drawn = f"{self._wall().timestamp()}:{self._chance.getrandbits(256)}"
+        return urlsafe_b64encode(blake2b(drawn.encode(), digest_size=32).digest()).decode().rstrip("=")

@@ -73,6 +73,9 @@ class Mount:
         self._process.effect(f"remove {name}")
         self._disk.remove(name)
 
+    def exposure(self, name: str) -> str:
+        return "" if name else "has no name"
+
     async def sync_names(self) -> None:
         self._process.effect("sync names")
         await self._disk.sync_names()

@@ -177,6 +177,28 @@ def _all_dead(stage: Stage, fault: Fault) -> None:
     stage.stop_daemon(restart_s=0.5)
 
 
+def _switch_off(stage: Stage, _: Fault) -> None:
+    """The switch between the daemon and every box is off; what was on its way waits, as TCP sends it again."""
+    for device in stage.devices:
+        stage.mark("fault", device, "half_open")
+        stage.net.hold(*stage.net.both(DESK, stage.host(device)))
+
+
+def _switch_on(stage: Stage, _: Fault) -> None:
+    for device in stage.devices:
+        stage.net.heal(*stage.net.both(DESK, stage.host(device)))
+        stage.mark("healed", device, "half_open")
+
+
+def _driver_slips(stage: Stage, fault: Fault) -> None:
+    """A plug-in raises: once, or each time it hears anything."""
+    stage.let_slip(fault.dev, for_ever=fault.x > 0.4)
+
+
+def _driver_mended(stage: Stage, fault: Fault) -> None:
+    stage.mend(fault.dev)
+
+
 # --- the box itself ---------------------------------------------------------------------------------------------------
 
 
@@ -226,6 +248,11 @@ def _name_used(stage: Stage, fault: Fault) -> None:
     """A clip of the next take's name is on the medium already."""
     stage.panel(fault.dev, "record", name=f"T00{1 + int(3 * fault.x)}_{fault.dev}")
     stage.later(0.9, lambda: stage.panel(fault.dev, "stop"))
+
+
+def _tc_jump(stage: Stage, fault: Fault) -> None:
+    """Its own clock is set: up to an hour on, or back."""
+    stage.jump_label(fault.dev, int((fault.x - 0.5) * 180_000))
 
 
 # --- daemon and host --------------------------------------------------------------------------------------------------
@@ -291,6 +318,31 @@ def _wall_back(stage: Stage, fault: Fault) -> None:
     stage.step_wall(-7200.0 * (1 if fault.x >= 0.5 else -1))
 
 
+def _no_handles(stage: Stage, _: Fault) -> None:
+    """Every file handle of the daemon is taken: what is open goes on, nothing new is opened."""
+    stage.no_handles(True)
+
+
+def _handles_again(stage: Stage, _: Fault) -> None:
+    stage.no_handles(False)
+
+
+def _ask_flood(stage: Stage, fault: Fault) -> None:
+    """Somebody's script asks a hundred and fifty times at once."""
+    for number in range(150):
+        stage.flood(number, fault.x)
+
+
+def _starved(stage: Stage, fault: Fault) -> None:
+    """It has a tenth of a processor: it stands still for most of each tenth of a second."""
+    stage.doze(fault.t + fault.lasts)
+
+
+def _their_clock(stage: Stage, fault: Fault) -> None:
+    """Ben's machine is two hours behind, or some minutes ahead."""
+    stage.off_s["ben"] = -7200.0 if fault.x < 0.7 else 600.0
+
+
 KINDS: Final[Mapping[str, Kind]] = {
     "refuse": _knob(("N01",), "refuse", True, False, reset=True),
     "swallow": _knob(("N02",), "swallow", True, False, reset=True),
@@ -343,6 +395,13 @@ KINDS: Final[Mapping[str, Kind]] = {
     "flip_bit": Kind(("P07",), "disk", _flip_bit),
     "wall_step": Kind(("P08",), "daemon", _wall_step, _wall_back),
     "all_dead": Kind(("P15",), "daemon", _all_dead),
+    "switch_off": Kind(("N04",), "daemon", _switch_off, _switch_on),
+    "driver_slips": Kind(("P10",), "box", _driver_slips, _driver_mended),
+    "tc_jump": Kind(("D12",), "deck", _tc_jump, _nothing),
+    "no_handles": Kind(("P12",), "daemon", _no_handles, _handles_again),
+    "ask_flood": Kind(("P11",), "daemon", _ask_flood),
+    "starved": Kind(("P16",), "daemon", _starved),
+    "their_clock": Kind(("P08",), "daemon", _their_clock),
 }
 
 

@@ -187,6 +187,9 @@ class Answer:
         life: which start of the daemon it met.
         told: "refused", "accepted" or "" (nobody answered).
         boxes: device -> (ended, refused, code, why), once judged.
+        served: when the house was asked, once the door knew who it is.
+        confirm: the word that was said with it; `word`: the one that its refusal showed.
+        door: through which it came.
     """
 
     at: float
@@ -198,6 +201,10 @@ class Answer:
     code: str = ""
     why: str = ""
     number: int = 0
+    served: float = FOREVER
+    confirm: str = ""
+    word: str = ""
+    door: str = ""
     boxes: dict[str, tuple[str, bool, str, str]] = field(default_factory=dict)
 
 
@@ -214,6 +221,7 @@ class Asked:
     take: int | None = None
     name: str = ""
     arg: int = 0
+    scene: str = ""  # the run that asked it, of a scene
     tries: list[Answer] = field(default_factory=list)
 
     @property
@@ -229,6 +237,28 @@ class Asked:
     def may_act(self) -> bool:
         """Accepted, or never answered: it may have been carried out."""
         return any(answer.told != "refused" for answer in self.tries)
+
+
+@dataclass(slots=True)
+class SceneRun:
+    """What became of one run of a scene.
+
+    Attributes:
+        steps: (number, how it stands, its verdict's words) of each, as last shown.
+        ended: its verdict; empty: it ran when the daemon ended, or none was given.
+        died: the daemon ended before the run did.
+    """
+
+    id: str
+    scene: str
+    who: str
+    life: int
+    at: float
+    steps: list[tuple[str, str, str]] = field(default_factory=list)
+    ended: str = ""
+    ended_at: float = FOREVER
+    died: bool = False
+    stopped_by: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -274,6 +304,9 @@ class Histories:
     truths: dict[str, Truth] = field(default_factory=dict)
     journal: Trail = field(default_factory=Trail)
     asked: dict[str, Asked] = field(default_factory=dict)
+    scenes: dict[str, SceneRun] = field(default_factory=dict)
+    secrets: dict[str, str] = field(default_factory=dict)  # what nobody may ever read -> whose it is
+    texts: list[tuple[str, str]] = field(default_factory=list)  # (where, text) of all that was written or told
     seen: list[Seen] = field(default_factory=list)
     marks: list[Mark] = field(default_factory=list)
     wire: dict[str, list[tuple[float, int, str, str]]] = field(default_factory=dict)

@@ -61,6 +61,7 @@ class Network:
         self.ends: dict[int, End] = {}
         self.names: dict[str, str] = {}  # other names of hosts
         self.dials: list[tuple[float, str, str, int]] = []  # when, which process, host, port
+        self.no_handles = ""  # the host whose processes have no file handle left
         self._stream = stream
         self._kernel = loop.root.context()
         self._off: dict[str, bool] = {}
@@ -175,6 +176,8 @@ class Network:
         Raises:
             OSError: refused, no route, timed out.
         """
+        if process.host == self.no_handles:
+            raise OSError(errno.EMFILE, "Too many open files")
         where = self.resolve(process, host)
         process.effect(f"dial {where}:{port}")
         self.dials.append((self.loop.time(), process.name, where, port))

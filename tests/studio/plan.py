@@ -11,7 +11,8 @@ from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any, Final, Self
 
-VERSION: Final = 1
+VERSION: Final = 2
+READABLE: Final = (1, 2)  # older plans lack what came later, and mean the same without it
 AIMED: Final = 0.6  # of the faults strike the device of an act, around it
 QUIET_S: Final = 30.0  # after the last fault healed and the last act, rule 24
 PROFILES: Final[Mapping[str, Sequence[tuple[str, float]]]] = {
@@ -26,19 +27,20 @@ PROFILES: Final[Mapping[str, Sequence[tuple[str, float]]]] = {
         *(("no_notices", 2), ("early_notices", 2), ("short_notices", 1), ("play_stops", 1), ("silent", 2)),
         *(("kill", 4), ("kill_twice", 2), ("stop", 3), ("pause", 3), ("power_cut", 3)),
         *(("sync_fail", 2), ("disk_full", 2), ("slow_sync", 2), ("write_fail", 1), ("flip_bit", 1), ("wall_step", 3)),
-        *(("all_dead", 1), ("lock_output", 1), ("name_used", 1)),
+        *(("all_dead", 1), ("lock_output", 1), ("name_used", 1), ("switch_off", 2), ("driver_slips", 2)),
+        *(("tc_jump", 1), ("no_handles", 1), ("ask_flood", 1), ("starved", 1), ("their_clock", 2)),
     ),
     "slow-link": (
         *(("jitter", 5), ("latency", 12), ("narrow", 3), ("crumbs", 2), ("echo_twice", 2), ("cut_reply", 3)),
         *(("drop_replies", 3), ("drop_asks", 2), ("half_open", 2), ("no_notices", 3), ("panel_stop", 3)),
-        *(("panel_record", 3), ("kill", 1), ("roll_late", 2), ("silent", 2)),
+        *(("panel_record", 3), ("kill", 1), ("roll_late", 2), ("silent", 2), ("switch_off", 1)),
     ),
     "deck": (
         *(("medium_full", 3), ("no_input", 2), ("remote_off", 3), ("reboot", 3), ("never_roll", 4), ("swapped", 3)),
         *(("freeze_timecode", 3), ("spill", 3), ("panel_stop", 3), ("panel_record", 3), ("unknown_words", 5)),
         *(("roll_late", 3), ("internal_error", 3), ("ignore_stop", 3), ("stops_by_itself", 3), ("notice_storm", 2)),
         *(("no_notices", 2), ("early_notices", 2), ("short_notices", 2), ("play_stops", 1), ("name_used", 3)),
-        *(("lock_output", 4), ("one_session", 2), ("long_line", 1), ("kill", 1)),
+        *(("lock_output", 4), ("one_session", 2), ("long_line", 1), ("kill", 1), ("driver_slips", 3), ("tc_jump", 3)),
     ),
     "disk": (
         *(("sync_fail", 5), ("disk_full", 4), ("write_fail", 3), ("slow_sync", 3), ("power_cut", 6), ("kill", 3)),
@@ -47,6 +49,7 @@ PROFILES: Final[Mapping[str, Sequence[tuple[str, float]]]] = {
     "crash": (
         *(("kill", 6), ("kill_twice", 4), ("power_cut", 5), ("stop", 4), ("pause", 4), ("reboot", 2)),
         *(("panel_stop", 2), ("panel_record", 2), ("half_open", 2), ("never_roll", 2), ("sync_fail", 1)),
+        *(("their_clock", 3), ("starved", 1), ("wall_step", 2)),
     ),
 }
 LASTING: Final[Mapping[str, tuple[float, float]]] = {
@@ -59,7 +62,11 @@ LASTING: Final[Mapping[str, tuple[float, float]]] = {
     "power_cut": (0.5, 6.0),
     "stop": (0.2, 4.0),
     "disk_full": (1.0, 12.0),
+    "switch_off": (4.0, 12.0),
+    "starved": (1.0, 6.0),
 }
+# the house's first label, by name: what its clocks pass within the run
+STARTS: Final = ("10:00:00:00", "23:59:40:00", "00:00:45;00 29.97 DF", "23:59:45;00 29.97 DF")
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,12 +76,15 @@ class Op:
     Attributes:
         t: when.
         who: "ines" and "ben" may, "guest" may only watch, "hand" is at the front of the box.
-        verb: "roll", "cut", "set"; for a hand an act of the box's panel.
+        verb: "roll", "cut", "set", "identify", "scene" or "halt" (the newest scene); for a hand an act of its panel.
         dev: the device; empty: all recorders.
         id: the act's own, unique in the plan; the id on its way is made from it and its birth time.
         take: of a cut: "seen" (the last one this person saw running) or "old" (the one before that).
         again: how often the same id is sent once more although it was answered.
         arg: of a set: the source; of a hand: its argument.
+        name: of a scene.
+        sure: what somebody does who is shown what a cut would end: "" (asks again with the word), "late" (much
+            later), "wrong" (says another word) or "no".
     """
 
     t: float
@@ -85,6 +95,8 @@ class Op:
     take: str = ""
     again: int = 0
     arg: int = 0
+    name: str = ""
+    sure: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +112,15 @@ class Fault:
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """All of a run."""
+    """All of a run.
+
+    Attributes:
+        rolling_at_start: decks that record before the daemon is there.
+        mute: decks of old firmware, which never send a notice.
+        accounts: people have passwords and tokens; else whoever sits at the machine may act.
+        segment_bytes: a journal's file is full so soon; 0: as shipped.
+        starts: the house's first label, one of STARTS.
+    """
 
     seed: int
     profile: str
@@ -110,7 +130,10 @@ class Plan:
     faults: tuple[Fault, ...]
     v: int = VERSION
     rolling_at_start: tuple[str, ...] = field(default=())
-    mute: tuple[str, ...] = field(default=())  # decks of old firmware, which never send a notice
+    mute: tuple[str, ...] = field(default=())
+    accounts: bool = False
+    segment_bytes: int = 0
+    starts: str = STARTS[0]
 
     @property
     def devices(self) -> tuple[str, ...]:
@@ -141,7 +164,7 @@ class Plan:
     @classmethod
     def load(cls, text: str) -> Self:
         plain = json.loads(text)
-        if plain["v"] != VERSION:
+        if plain["v"] not in READABLE:
             raise ValueError(f"This plan is of version {plain['v']}, not {VERSION}. Draw it anew.")
         plain["ops"] = tuple(Op(**one) for one in plain["ops"])
         plain["faults"] = tuple(Fault(**one) for one in plain["faults"])
@@ -164,7 +187,13 @@ def make_plan(seed: int, profile: str = "general") -> Plan:
     start = tuple(name for name in names if chance.random() < 0.3) if chance.random() < 0.15 else ()
     old = chance.random() < (0.6 if profile == "slow-link" else 0.1)
     mute = tuple(name for name in names if old)
-    return Plan(seed, profile, decks, length, tuple(ops), tuple(faults), rolling_at_start=start, mute=mute)
+    accounts = chance.random() < 0.35
+    segment = chance.choice((0, 0, 6_000, 20_000))
+    starts = STARTS[0] if chance.random() < 0.7 else chance.choice(STARTS)
+    return Plan(
+        seed, profile, decks, length, tuple(ops), tuple(faults), rolling_at_start=start, mute=mute, accounts=accounts,
+        segment_bytes=segment, starts=starts,
+    )  # fmt: skip
 
 
 def _ops(chance: random.Random, names: list[str], length: float, hands: float) -> list[Op]:
@@ -180,17 +209,27 @@ def _ops(chance: random.Random, names: list[str], length: float, hands: float) -
         if drawn < 0.05:
             verb = chance.choice(("roll", "cut"))
             ops.append(Op(at, "guest", verb, dev, key, take="seen" if verb == "cut" else "", again=again))
-        elif drawn < 0.15:
+        elif drawn < 0.13:
             ops.append(Op(at, who, "set", "hall", key, again=again, arg=chance.randint(1, 8)))
-        elif drawn < hands:
+        elif drawn < 0.15:
+            ops.append(Op(at, who, "identify", chance.choice(names), key))
+        elif drawn < 0.22:
+            scene = chance.choice(("roll-all", "cut", "roll-and-wait", "impossible", "two-routes"))
+            ops.append(Op(at, who, "scene", "", key, again=again, name=scene))
+            rolled = rolled or scene.startswith("roll")
+            if chance.random() < 0.3:
+                ops.append(Op(round(at + chance.uniform(0.1, 4.0), 3), who, "halt", "", f"{key}9"))
+        elif drawn < hands + 0.07:
             ops.append(Op(at, "hand", chance.choice(("record", "stop")), chance.choice(names), key))
         elif rolled and chance.random() < 0.7:
-            ops.append(Op(at, who, "cut", dev, key, take=chance.choice(("seen", "seen", "old")), again=again))
+            sure = chance.choice(("", "", "", "late", "wrong", "no"))
+            take = chance.choice(("seen", "seen", "old"))
+            ops.append(Op(at, who, "cut", dev, key, take=take, again=again, sure=sure))
             rolled = False
         else:
             ops.append(Op(at, who, "roll", dev, key, again=again))
             rolled = True
-    return ops
+    return sorted(ops, key=lambda op: op.t)
 
 
 def _faults(chance: random.Random, profile: str, names: list[str], ops: Sequence[Op], length: float) -> list[Fault]:

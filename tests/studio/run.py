@@ -2,6 +2,7 @@
 
 import asyncio
 import time
+from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Final
@@ -9,8 +10,9 @@ from typing import Any, Final
 import structlog
 
 from stagectl import daemon
+from stagectl.control.journal import SEGMENT_BYTES, Journal
 from tests.studio import actors, faults, world
-from tests.studio.histories import Answer, Histories
+from tests.studio.histories import Answer, Histories, Line
 from tests.studio.plan import Plan
 from tests.studio.rules import ALL
 from tests.studio.rules.rule import Breach
@@ -24,7 +26,16 @@ SOMETIMES: Final = (
     *("stop with a take running", "adopted two or more that rolled", "seen after its verdict"),
     *("disk full with a take running", "not durable", "a double that was answered", "judged after a restart"),
     *("born before the restart", "a new segment within a take", "journal damage named", "rolled at its front"),
+    *("sent", "selection shown", "selection passed", "selection expired", "alarm grouped", "restart budget spent"),
+    *("duplicate over both doors", "a segment full within a take", "stood still: refused"),
+    *("scene verified", "scene failed", "scene stopped by a person", "scene cut short by the daemon's end"),
 )
+# what a line of the journal proves that we were at
+REACHED: Final = {
+    ("alarm", "net"): "alarm grouped",
+    ("link", "quarantined"): "restart budget spent",
+    ("later", "yes"): "seen after its verdict",
+}
 
 
 class _NoCollector:
@@ -47,7 +58,7 @@ class Result:
 
     Attributes:
         hash: over every line of the trace: the same plan gives the same.
-        reached: of SOMETIMES and of the fault catalogue.
+        reached: of SOMETIMES and of the fault catalogue, and how often.
         effect_times: when each outside effect of the daemon's first life was.
         lines: the trace, if it was kept.
     """
@@ -55,7 +66,7 @@ class Result:
     plan: Plan
     hash: str
     breaches: list[Breach]
-    reached: Mapping[str, None]
+    reached: Mapping[str, int]
     run: Histories
     virtual_s: float
     wall_s: float
@@ -88,9 +99,13 @@ def run(plan: Plan, crash: Crash | None = None, *, keep_trace: bool = False) -> 
     """Play a plan to its end, and look for every breach."""
     before = structlog.get_config()
     structlog.configure(processors=[_drop], cache_logger_on_first_use=False)
+    defaults = Journal.__init__.__kwdefaults__
+    assert defaults is not None
+    defaults["segment_bytes"] = plan.segment_bytes or SEGMENT_BYTES
     try:
         return _run(plan, crash, keep_trace=keep_trace)
     finally:
+        defaults["segment_bytes"] = SEGMENT_BYTES
         structlog.configure(**before)
 
 
@@ -110,6 +125,7 @@ def _run(plan: Plan, crash: Crash | None, *, keep_trace: bool) -> Result:
             process.on_effect = lambda number, what: _effect(stage, crash, number, times)
 
     stage.on_life = on_life
+    stage.on_op = lambda op: actors.act(stage, op)
     settled, daemon.gc = (
         daemon.gc,
         _NoCollector,
@@ -124,7 +140,8 @@ def _run(plan: Plan, crash: Crash | None, *, keep_trace: bool) -> Result:
             process.alive = False  # what is closed now touches nothing any more
         virtual.close()
     breaches = [breach for check in ALL for breach in check(histories)]
-    reached = dict(stage.reach) | dict.fromkeys(_reached(histories))
+    reached = Counter(stage.reach)
+    reached.update(_reached(histories))
     return Result(
         plan, digest, sorted(breaches, key=lambda one: (one.at, one.rule)), reached, histories,
         histories.ended, time.perf_counter() - began, times, lines,
@@ -134,6 +151,8 @@ def _run(plan: Plan, crash: Crash | None, *, keep_trace: bool) -> Result:
 async def _story(stage: Stage) -> None:
     plan = stage.plan
     await stage.open_boxes()
+    if plan.accounts:
+        await stage.make_accounts()
     stage.start_daemon()
     stage.spawn_people(actors.watch(stage), "page")
     for op in plan.ops:
@@ -160,18 +179,31 @@ def _reached(run: Histories) -> Iterator[str]:
             yield from _told(answer)
         if len(asked.answers) > 1:
             yield "a double that was answered"
-    for line in run.journal.of("later"):
-        if line.data.get("seen") == "yes":
-            yield "seen after its verdict"
+    for one in run.scenes.values():
+        if one.ended:
+            yield f"scene {one.ended}"
     for lane in run.journal.lanes():
         if lane["note"] == "rolled at its front":
             yield "rolled at its front"
+    yield from (REACHED[where] for line in run.journal.lines if (where := _where(line)) in REACHED)
     yield from _starts(run)
+
+
+def _where(line: Line) -> tuple[str, str]:
+    """Kind of a journal's line, and what it says in one word."""
+    said = str(line.data.get("seen") or line.data.get("what") or "")
+    return line.kind, "net" if str(line.data.get("alarm")).startswith("net-") and said == "on" else said
 
 
 def _told(answer: Answer) -> Iterator[str]:
     if answer.told == "refused":
         yield "refused whole"
+        if answer.code == "stood-still":
+            yield "stood still: refused"
+        if answer.code == "confirm":
+            yield "selection expired" if answer.confirm else "selection shown"
+    elif answer.confirm and answer.boxes:
+        yield "selection passed"
     if answer.durable is False:
         yield "not durable"
     for ended, _, code, why in answer.boxes.values():
@@ -191,6 +223,9 @@ def _starts(run: Histories) -> Iterator[str]:
             yield "adopted two or more that rolled"
         if rolling:
             yield "a new segment within a take"
+    by_epoch = Counter(epoch for _, epoch in run.journal.heads)
+    if any(count > 1 for count in by_epoch.values()) and any(run.journal.of("take")):
+        yield "a segment full within a take"
     for seen in run.seen:
         if any(text.startswith("journal-damage") for text in seen.trouble):
             yield "journal damage named"

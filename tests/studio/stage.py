@@ -1,29 +1,37 @@
 """Where does a run play? The virtual world with its boxes, the lives of the daemon in it, and the record of it all."""
 
+import base64
+import hashlib
+import json
 import random
-from collections.abc import Callable, Coroutine
+from collections.abc import Callable, Coroutine, Iterator
+from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any, Final
 
+from stagectl.control import people
 from stagectl.control.access import Role
+from stagectl.control.people import Account
 from stagectl.daemon import Daemon, Settings
 from stagectl.site import DeviceEntry, MqttEntry, Pictures, Site, Sound
 from stagectl_drivers.block_router import BOX as ROUTER
 from stagectl_drivers.text_deck import BOX as DECK
 from stagectl_simulators import block_router, text_deck
-from stagectl_simulators.house_clock import HouseClock
+from stagectl_simulators.house_clock import HouseClock, rate_named
 from tests.studio.boxes import WatchedBox
-from tests.studio.histories import Histories, Trail, Truth
+from tests.studio.disk import Mount
+from tests.studio.histories import FOREVER, Answer, Asked, Histories, SceneRun, Trail, Truth
 from tests.studio.loop import START_S
-from tests.studio.plan import Plan
+from tests.studio.plan import Op, Plan
 from tests.studio.world import WALL, Virtual, VirtualBox
 
 DESK: Final = "desk"  # the host of the daemon
 ROOM: Final = "room"  # the host of the people's own machines
 MODEL: Final = "Two-slot deck"
+PEOPLE: Final = {"ines": Role.OPERATOR, "ben": Role.OPERATOR, "guest": Role.VIEWER}
 KINDS: Final = {"text-deck": DECK, "block-router": ROUTER}
-EMPTY: Final = Path(__file__).parent / "no-scenes"
+SCENES: Final = Path(__file__).parent / "scenes"
 
 
 class Stage:
@@ -42,7 +50,7 @@ class Stage:
         self.devices = plan.devices
         self.net = virtual.net
         self.life = 0
-        self.reach: dict[str, None] = {}
+        self.reach: dict[str, int] = {}
         self._loop = virtual.loop
         self._base = START_S
         self._people = virtual.process("people", ROOM)
@@ -54,7 +62,9 @@ class Stage:
         self._off: dict[str, None] = {}
         self._requests: dict[str, int] = {}
         self._seen_takes: dict[int, None] = {}
-        self._starting = 0
+        self.off_s: dict[str, float] = {}  # how far the clocks of people's own machines are off
+        self._mended: dict[str, list[Callable[[], Any]]] = {}
+        self.tokens: dict[str, str] = {}  # who -> what they came in with last
         virtual.loop.trace.on_line.append(self._overhear)
 
     # -- time and record ----------------------------------------------------------------------------------------------
@@ -71,7 +81,7 @@ class Stage:
         self._loop.trace.note("studio", f"{what} {dev} {note}")
 
     def reached(self, what: str) -> None:
-        self.reach[what] = None
+        self.reach[what] = self.reach.get(what, 0) + 1
 
     def chance(self, name: str) -> random.Random:
         return random.Random(f"{self.plan.seed}:{name}")
@@ -80,8 +90,10 @@ class Stage:
         return self._loop.spawn(self._people, coro, name)
 
     def wall_of(self, who: str) -> datetime:
-        """Ines sits at the daemon's own machine; the others' keep the right time."""
-        return self.virtual.clock(DESK).wall() if who == "ines" else WALL + timedelta(seconds=self.now())
+        """Ines sits at the daemon's own machine; the others' keep the right time, unless theirs is off."""
+        if who == "ines":
+            return self.virtual.clock(DESK).wall()
+        return WALL + timedelta(seconds=self.now() + self.off_s.get(who, 0.0))
 
     # -- boxes --------------------------------------------------------------------------------------------------------
 
@@ -92,7 +104,10 @@ class Stage:
         return self._boxes[device]
 
     async def open_boxes(self) -> None:
-        house = HouseClock()
+        start, _, rate = self.plan.starts.partition(" ")
+        house = HouseClock(rate_named(rate or "25"), start)
+        if rate or not start.startswith("10:"):
+            self.reached("D15")
         for device in self.devices:
             chance = self.chance(f"box:{device}")
             if device == "hall":
@@ -135,6 +150,11 @@ class Stage:
             deck.rolling.full_at_s = self.now()
             self._servers[device].turn("dropped_frames", 0.0)
 
+    def jump_label(self, device: str, frames: int) -> None:
+        """The timecode of a deck jumps."""
+        deck = self._boxes[device].model.deck  # type: ignore[attr-defined]
+        deck.setup = replace(deck.setup, offset_frames=frames)
+
     def power_off(self, device: str, off_s: float) -> None:
         """Its power goes, and comes back."""
         if device not in self._off:
@@ -163,7 +183,7 @@ class Stage:
 
     async def _live(self, life: int) -> None:
         world = self.virtual.world(self._process)
-        settings = Settings(Path("/data"), http=None, mqtt=False, scenes=EMPTY)
+        settings = Settings(Path("/data"), http=None, mqtt=False, scenes=SCENES)
         try:
             daemon = await Daemon.start(self._site(), KINDS, settings, world)
         except Exception as error:  # noqa: BLE001 - whatever it is, the daemon did not start
@@ -172,6 +192,7 @@ class Stage:
         if self.life == life:
             self._daemon = daemon
             self._overhear_answers(daemon)
+            daemon.scenes.on_change.append(lambda one: self._scene_told(one, life))
             self.mark("ready")
 
     def _overhear_answers(self, daemon: Daemon) -> None:
@@ -213,11 +234,11 @@ class Stage:
             for name in self.devices
         }
         decks = tuple(name for name in self.devices if name != "hall")
-        people = {"ines": Role.OPERATOR, "ben": Role.OPERATOR, "guest": Role.VIEWER}
+        known = dict(PEOPLE)
         pictures = Pictures({"stage-left": ("hall", 1), "hands": ("hall", 2)}, {"program": ("hall", 3)})
         return Site(
             "Tidewater Hall", "tidewater-hall", Path("site.yaml"), devices, {"iso": decks, "recorder": decks}, pictures,
-            Sound({}, {}), {}, (), (), people, MqttEntry(), EMPTY,
+            Sound({}, {}), {}, (), (), known, MqttEntry(), SCENES,
         )  # fmt: skip
 
     def answering(self) -> Daemon | None:
@@ -245,15 +266,70 @@ class Stage:
         self.virtual.power_cut(DESK)
         self.later(restart_s, self.start_daemon)
 
+    async def make_accounts(self) -> None:
+        """Give everybody a password, as the terminal does before the first start. Their cost is low: it is no door."""
+        kept = {}
+        for who, role in PEOPLE.items():
+            self.run.secrets[self.password(who)] = f"{who}'s password"
+            salt, made = base64.b64encode(who.encode().ljust(16)), cheaply(self.password(who), who.encode().ljust(16))
+            kept[who] = Account(who, role, f"scrypt$16$8$1${salt.decode()}${made}")
+        await people.write(Mount(self.disk, self._loop.root), kept)
+
+    def password(self, who: str) -> str:
+        return f"canary of {who} {self.plan.seed}"
+
+    def _scene_told(self, run: Any, life: int) -> None:
+        """A run of a scene changed: keep how it stands, and what it asked for as acts of the person who began it."""
+        one = self.run.scenes.setdefault(run.id, SceneRun(run.id, run.scene.name, run.person.name, life, self.now()))
+        one.steps = [(step.number, str(step.stand), step.why) for step in run.results.values()]
+        one.stopped_by = run.stopped_by
+        if run.ended is not None and not one.ended:
+            one.ended, one.ended_at = str(run.ended), self.now()
+        for step in run.results.values():
+            for group in step.groups:
+                self._scene_asked(one, group, life)
+
+    def _scene_asked(self, run: SceneRun, group: Any, life: int) -> None:
+        targets = tuple(command.ask.target for command in group.commands)
+        at = group.born - self._base
+        asked = self.run.asked.get(group.id)
+        if asked is None:
+            asked = Asked(group.id, run.who, group.verb, targets, at, id=group.id, take=group.take)
+            asked.arg, asked.scene = int(group.args.get("value", 0) or 0), run.id
+            asked.tries.append(
+                Answer(at, life, "accepted", accepted_at=at, number=group.number, served=at, door="scene")
+            )
+            self.run.asked[group.id] = asked
+        asked.devices = asked.devices or targets
+        if group.ended and not asked.tries[0].boxes:
+            asked.tries[0].ends = self.now()
+            asked.tries[0].boxes = boxes_of(group)
+
     def _note_death(self, why: str) -> None:
         if self._daemon is not None:
+            for run in self._daemon.scenes.running:
+                self._scene_told(run, self.life)
+                self.run.scenes[run.id].died = True
+                self.reached("scene cut short by the daemon's end")
             house = self._daemon.house
+            for place in self._suspended():
+                self.reached(f"crash at {place}")
             if house.commands.judge._open:
                 self.reached("crash with a command open")
             if house.takes.open is not None:
                 self.reached(f"{why} with a take running")
         self._daemon = None
         self.mark("dead", note=why)
+
+    def _suspended(self) -> Iterator[str]:
+        """At which awaits of ours its tasks stand: "house.py submit"."""
+        for task in self._process.tasks.values():
+            coro = task.get_coro() if not task.done() else None
+            while coro is not None:
+                frame = getattr(coro, "cr_frame", None)
+                if frame is not None and "/stagectl/" in frame.f_code.co_filename:
+                    yield f"{Path(frame.f_code.co_filename).name} {frame.f_code.co_qualname}"
+                coro = getattr(coro, "cr_await", None)
 
     def stop_daemon(self, *, restart_s: float) -> None:
         """SIGTERM: its own shutdown, then its end; a supervisor starts it again."""
@@ -289,6 +365,51 @@ class Stage:
             self._loop.resume(self._process)
         self.mark("resumed")
 
+    def doze(self, until: float) -> None:
+        """Run for 10 ms, stand still for 90, until a time."""
+        process = self._process
+        if self.now() >= until or not process.alive:
+            return
+        if not process.paused:
+            self._loop.pause(process)
+            self.later(0.09, lambda: self._loop.resume(process) if process.alive and self._dozes(process) else None)
+        self.later(0.1, lambda: self.doze(until))
+
+    def _dozes(self, process: Any) -> bool:
+        """It stands still because it dozes, not because it was stopped for longer."""
+        return not any(end == FOREVER for _, end in self.run.spans("paused", "resumed")) and process.paused
+
+    def no_handles(self, on: bool) -> None:
+        self.net.no_handles = DESK if on else ""
+
+    def flood(self, number: int, x: float) -> None:
+        """One of many asks that come at once, by somebody who may."""
+        op = Op(self.now(), "ben", "set", "hall", f"k{5000 + number + int(x * 1000) * 200}", arg=1 + number % 8)
+        self.spawn_people(self.on_op(op), op.id)
+
+    on_op: Callable[[Op], Coroutine[Any, Any, None]]
+
+    def let_slip(self, device: str, *, for_ever: bool) -> None:
+        """Its driver raises: the next time it hears anything, or each time."""
+        if self._daemon is None:
+            return
+        box: Any = self._daemon.house.boxes[device]
+        make, left = box.kind.make, [10**9 if for_ever else 1]
+        self._mended.setdefault(device, []).append(lambda: (left.clear(), left.append(0)))
+
+        def slipping(options: Any) -> Any:
+            return _Slipping(make(options), left)
+
+        box.kind = replace(box.kind, make=slipping)
+        box._driver = _Slipping(box._driver, left)
+
+    def mend(self, device: str) -> None:
+        """Its driver is a good one again; who put it in quarantine takes it out."""
+        for mend in self._mended.pop(device, []):
+            mend()
+        if (daemon := self._daemon) is not None and self._process.alive:
+            self.virtual.inside(self._process, lambda: daemon.devices.retry(device))
+
     def tasks(self) -> int:
         return sum(not task.done() for task in self._process.tasks.values())
 
@@ -304,6 +425,20 @@ class Stage:
             if seen.running:
                 self._seen_takes[seen.take] = None
         return list(self._seen_takes)
+
+    def _read_texts(self) -> None:
+        """All that is on the disk, in the logs, and that a daemon tells at the end."""
+        texts = self.run.texts
+        texts.extend((name, bytes(file.seen).decode("latin-1")) for name, file in self.disk.files.items())
+        texts.extend((f"log {log.event}", str(log.fields)) for log in self.virtual.logs)
+        texts.extend((f"an answer to {key}", try_.why) for key, one in self.run.asked.items() for try_ in one.tries)
+        texts.extend(("an exception", text) for text in self.run.loose)
+        if (daemon := self.answering()) is not None:
+            house = daemon.house
+            texts.extend(("what is wrong", text) for text in house.trouble.values())
+            texts.extend(("a take", json.dumps(take.plain())) for take in house.takes.takes.values())
+            texts.extend(("a group", repr(group)) for group in house.commands.groups.values())
+            texts.append(("who is here", repr((house.gate.accounts, house.gate.tokens.all()))))
 
     # -- disk and clock -----------------------------------------------------------------------------------------------
 
@@ -360,6 +495,7 @@ class Stage:
     def collect(self) -> Histories:
         """Read the boxes and the disk, at the very end."""
         run = self.run
+        self._read_texts()
         run.ended = self.now()
         for device, box in self._boxes.items():
             told = box.truth(self.now())
@@ -372,8 +508,40 @@ class Stage:
         run.journal = Trail.of_files({name: bytes(file.seen) for name, file in disk.files.items()})
         run.loose += [f"{text} ({process} at {at - self._base:.3f})" for at, process, text in self._loop.slips]
         run.loose += self._loop.unfetched()
-        run.loose += [f"{log.event} {log.fields}" for log in self.virtual.logs if log.event == "driver_failed"]
+        if not any(fault.kind == "driver_slips" for fault in self.plan.faults):
+            run.loose += [f"{log.event} {log.fields}" for log in self.virtual.logs if log.event == "driver_failed"]
         return run
+
+
+class _Slipping:
+    """A driver that raises when it hears, as often as `left` says."""
+
+    def __init__(self, driver: Any, left: list[int]) -> None:
+        self._driver = driver
+        self._left = left
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._driver, name)
+
+    def hear(self, *args: Any) -> Any:
+        if self._left[0]:
+            self._left[0] -= 1
+            raise RuntimeError("a planted slip")
+        return self._driver.hear(*args)
+
+
+def boxes_of(group: Any) -> dict[str, tuple[str, bool, str, str]]:
+    """Device -> (ended, refused, code, why) of what is judged."""
+    return {
+        command.ask.target: (str(verdict.ended), verdict.refused, verdict.code, verdict.why)
+        for command in group.commands
+        if (verdict := command.verdict) is not None
+    }
+
+
+def cheaply(password: str, salt: bytes) -> str:
+    """The hash that is kept of a password, at the least cost the product reads."""
+    return base64.b64encode(hashlib.scrypt(password.encode(), salt=salt, n=16, r=8, p=1, dklen=32)).decode()
 
 
 def _unread(*_: object) -> None:

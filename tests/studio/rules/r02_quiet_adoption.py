@@ -22,7 +22,7 @@ READS: Final = {
 }
 FULL_LOOK: Final = frozenset({"device info", "remote", "configuration", "transport info"})
 MET_S: Final = 3.0  # from its reset until it is met again
-ACTS: Final = frozenset({"record", "stop"})  # all that the people of these plans can bring about at a deck
+ACTS: Final = frozenset({"record", "stop", "identify"})  # all that the people of these plans can bring about at a deck
 
 
 def check(run: Histories) -> Iterator[Breach]:

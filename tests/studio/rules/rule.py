@@ -10,7 +10,7 @@ Check = Callable[[Histories], Iterator["Breach"]]
 LINKS = (
     *("refuse", "swallow", "cut_reply", "half_open", "drop_replies", "drop_asks", "latency", "crumbs", "echo_twice"),
     *("flap", "one_session", "narrow", "long_line", "coalesce", "jitter", "silent", "garbage", "all_dead", "reboot"),
-    *("swapped", "notice_storm"),
+    *("swapped", "notice_storm", "driver_slips", "no_handles", "starved"),
 )
 DISKS = ("sync_fail", "disk_full", "write_fail", "slow_sync", "power_cut", "flip_bit")
 WAITED_S = 2.2  # longer than this nothing waits at the door of a daemon that stands still, and is carried out then
