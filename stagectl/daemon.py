@@ -28,6 +28,7 @@ from stagectl.inlets.http.server import HttpServer, serve
 from stagectl.inlets.mqtt import MqttInlet
 from stagectl.model.board import Board
 from stagectl.model.capabilities.base import Capability
+from stagectl.model.capabilities.recorder import Cut
 from stagectl.model.conditions import Truth
 from stagectl.model.errors import SiteError
 from stagectl.model.world import World
@@ -226,7 +227,7 @@ def wire(
         lambda device, names: _look(boxes, device, names),
         lambda word: houses[0].resolve(word) if houses else groups.get(word, [word]),
     )
-    commands.guards.append(takes.guard)
+    commands.guards[Cut] = takes.guard
     parts: dict[str, Part] = {"takes": takes, "paths": Paths(board, site), "stations": Stations(board, site)}
     for device, bound in site.limits:
         commands.limits.append(Limit(device, bound))

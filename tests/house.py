@@ -14,6 +14,7 @@ from stagectl.control.devices import Devices
 from stagectl.driverkit.box import Box
 from stagectl.driverkit.real import real_world
 from stagectl.model.board import Board
+from stagectl.model.capabilities.recorder import Cut
 from stagectl.shoot.house import House
 from stagectl.shoot.parts import Part
 from stagectl.shoot.paths import Paths
@@ -138,7 +139,7 @@ def _wired(folder: Path, toys: Mapping[str, ToyBox], ports: Mapping[str, int], j
         lambda device, names: boxes[device].look_now(names),
         lambda word: houses[0].resolve(word),  # noqa: PLW0108 - the house is made after its takes
     )
-    commands.guards.append(takes.guard)
+    commands.guards[Cut] = takes.guard
     parts: dict[str, Part] = {"takes": takes, "paths": Paths(board, site), "stations": Stations(board, site)}
     houses.append(
         House(

@@ -11,10 +11,11 @@ from typing import Final, Protocol
 from stagectl.control.access import Holding, Limit, Lock, Person, may, touched
 from stagectl.control.groups import Command, Group
 from stagectl.control.judging import Judge, Log
+from stagectl.control.kept import Flight, Kept
 from stagectl.control.ramps import Ramp, rise_s
 from stagectl.driverkit.box import Box, Prepared
 from stagectl.model.board import Board
-from stagectl.model.conditions import ALWAYS, NO, UNKNOWN, YES, All, Condition, Lasts, Leaf, Truth, judge
+from stagectl.model.conditions import ALWAYS, NO, UNKNOWN, YES, All, Condition, Lasts, Leaf, judge
 from stagectl.model.errors import RefusedError
 from stagectl.model.points import Flags
 from stagectl.model.verbs import Ask, Ended, Set, Verb, Verdict
@@ -43,7 +44,7 @@ class Commands:
         self.locks: list[Lock] = []
         self.limits: list[Limit] = []
         self.desk: Holding | None = None
-        self.guards: list[Guard] = []
+        self.guards: dict[type[Verb], Guard] = {}
         self.act: Callable[[Ask], None] = lambda ask: None
         self.groups: OrderedDict[str, Group] = OrderedDict()
         self.judge = Judge(board, clock, log, boxes)
@@ -54,30 +55,21 @@ class Commands:
 
     # -- arm ------------------------------------------------------------------------------------------------------
 
-    def arm(self, person: Person, asks: Sequence[Ask], *, warm: bool = False) -> list[Command]:
+    def arm(self, person: Person, asks: Sequence[Ask]) -> list[Command]:
         """Check and encode beforehand. A refused one has its verdict already.
 
         Args:
             person: who asks.
             asks: one verb for one device or house part each.
-            warm: kept for later: its needs and moot are followed, so that go only looks at them.
         """
         now = self._clock.now()
-        commands = [Command(ask, self.boxes.get(ask.target), armed_at=now, person=person) for ask in asks]
+        commands = [Command(ask, self.boxes.get(ask.target), armed_at=now) for ask in asks]
         by_box: dict[str, list[Command]] = {}
         for command in commands:
-            try:
-                may(person, command.ask, self.locks, self.limits, self.desk)
-                for guard in self.guards:
-                    command.ask = guard(command.ask)
-                if command.ask.cannot is not None:
-                    raise command.ask.cannot
-            except RefusedError as refused:
-                self.judge.refuse(command, refused, now)
-                continue
-            if command.box is not None:
-                by_box.setdefault(command.ask.target, []).append(command)
-            self._build(command, warm=warm)
+            if self._admit(person, command, now):
+                if command.box is not None:
+                    by_box.setdefault(command.ask.target, []).append(command)
+                self._build(command)
         for some in by_box.values():
             self._prepare(some, now)
         return commands
@@ -86,9 +78,7 @@ class Commands:
         """Why an ask would be refused now; None: it would go out. Nothing is sent or kept."""
         command = Command(ask, self.boxes.get(ask.target), person=person)
         try:
-            may(person, ask, self.locks, self.limits, self.desk)
-            for guard in self.guards:
-                guard(ask)
+            self._let_in(person, command)
             if command.box is not None:
                 self._needed(command)
                 command.box.prepare([ask.verb])
@@ -96,54 +86,50 @@ class Commands:
             return refused
         return None
 
-    def arm_warm(self, asks: Sequence[Ask]) -> list[Command]:
-        """Arm without an asker, to be kept: needs and moot are followed; `recheck` asks who may, at go."""
+    def keep(self, kept: Kept, asks: Sequence[Ask]) -> None:
+        """Arm without an asker, for `go_kept`. All asks of one `Kept` are alike but for their box."""
         now = self._clock.now()
-        commands = [Command(ask, self.boxes.get(ask.target), armed_at=now) for ask in asks]
-        for command in commands:
-            self._build(command, warm=True)
+        for ask in asks:
+            command = Command(ask, self.boxes.get(ask.target), armed_at=now)
+            self._build(command)
+            flight: Flight | None = None
+            ready = False
             if command.box is not None:
                 try:
-                    self._share(command.box, [command])
+                    prepared = self._share(command.box, [command])
+                    flight = command.box.flight(prepared)
+                    self._needed(command)
+                    ready = not command.looking and judge(self.board, ask.verb.needs(), ask.target) is YES
                 except RefusedError:
-                    command.prepared = None
-        return commands
+                    command.looking = False  # go asks again, and says what is in the way
+            kept.add(self.board, command, flight, ready=ready)
 
-    def recheck(self, person: Person, commands: Sequence[Command]) -> list[Command]:
-        """What `arm` asks of access and guards, for commands that were kept warm."""
-        now = self._clock.now()
-        # Kept warm are rolls alone, alike but for their recorder: role and desk are asked once, unless a token or a
-        # lock tells recorders apart.
-        guarded = {device for lock in self.locks for device, _ in lock.points}
-        passed: Ask | None = None
-        for command in commands:
-            command.person = person
-            try:
-                if passed is None or person.shows is not None or command.ask.target in guarded:
-                    may(person, command.ask, self.locks, self.limits, self.desk)
-                    passed = command.ask
-                for guard in self.guards:
-                    command.ask = guard(command.ask)
-            except RefusedError as refused:
-                self.judge.refuse(command, refused, now)
-        return list(commands)
+    def _admit(self, person: Person, command: Command, now: float) -> bool:
+        """May this person, and does the house part agree? If not, it is refused."""
+        command.person = person
+        try:
+            self._let_in(person, command)
+        except RefusedError as refused:
+            self.judge.refuse(command, refused, now)
+            return False
+        return True
 
-    def disarm(self, commands: Sequence[Command]) -> None:
-        """Give up what `arm(warm=True)` follows."""
-        for command in commands:
-            command.let_go()
-            if command.watch is not None:
-                command.watch.detach()
+    def _let_in(self, person: Person, command: Command) -> None:
+        """Raises RefusedError: not this person, or the house part does not agree, or planning found it can't be."""
+        may(person, command.ask, self.locks, self.limits, self.desk)
+        if (guard := self.guards.get(type(command.ask.verb))) is not None:
+            command.ask = guard(command.ask)
+        if command.ask.cannot is not None:
+            raise command.ask.cannot
 
-    def _build(self, command: Command, *, warm: bool) -> None:
-        verb, device = command.ask.verb, command.ask.target
+    def _build(self, command: Command) -> None:
+        verb = command.ask.verb
         effect = verb.effect()
         if verb.hold_s():
             effect = Lasts(effect, verb.hold_s())
-        command.watch = self.board.build(effect, lambda truth: self.judge.seen(command, truth), device=device)
-        if warm:
-            command.needs = self.board.watch(verb.needs(), _nothing, device=device, lazy=True)
-            command.moot = self.board.watch(verb.moot(), _nothing, device=device, lazy=True)
+        command.watch = self.board.build(
+            effect, lambda truth: self.judge.seen(command, truth), device=command.ask.target
+        )
 
     def _prepare(self, commands: Sequence[Command], now: float) -> None:
         """Translate the commands of one box together: it may pack them (a salvo); if it refuses, one by one."""
@@ -164,12 +150,13 @@ class Commands:
             except RefusedError as refused:
                 self.judge.refuse(command, refused, now)
 
-    def _share(self, box: Box, commands: Sequence[Command]) -> None:
+    def _share(self, box: Box, commands: Sequence[Command]) -> Prepared:
         prepared = box.prepare([command.ask.verb for command in commands])
         prepared.on_sent = lambda index, at: self.judge.sent(commands, index, at)
         prepared.on_no = lambda index, words: self.judge.heard_no(commands, index, words)
         for place, command in enumerate(commands):
             command.prepared, command.place = prepared, place
+        return prepared
 
     # -- go -------------------------------------------------------------------------------------------------------
 
@@ -200,15 +187,74 @@ class Commands:
     def go(self, group: Group, commands: Sequence[Command]) -> None:
         """Journal, then one pass of writes. Nothing is awaited."""
         now = self._clock.now()
+        group.begin(commands)
         ready = self._enter(group, commands, now)
         self._write_down(group)
         self._act(ready)
         self._launch(ready)
         self.judge.settle(group)
 
+    def go_kept(self, group: Group, person: Person, kept: Kept) -> None:
+        """As `go`, for what was kept: bytes first, for all that did not turn; then everything that follows from them.
+
+        What tells one box from another (a lock, a token for some devices, something in flight there) makes it go the
+        way of all others.
+        """
+        now = self._clock.now()
+        if not self._alike(person, kept):
+            for command in kept.commands:
+                self._gets(command, group, now)
+                self._admit(person, command, now)
+            self.go(group, kept.commands)
+            return
+        group.begin(kept.commands)
+        self._write_down(group)
+        turned, flights = kept.turned, kept.flights
+        if turned:
+            flights = [one for one in flights if one[0] not in turned]
+        at = self._clock.now()
+        left = [write(data) for _, (write, data) in flights]
+        again = list(turned)  # before anything below turns more of them
+        for (command, _), gone in zip(flights, left, strict=True):
+            self._gets(command, group, now)
+            command.person, command.group = person, group
+            self.judge.claim(command)  # nothing is in flight there
+            if gone and command.box is not None and command.prepared is not None:
+                command.box.flown(command.prepared, at)
+            self._fired(command, at if gone else None)
+        for command in again:
+            self._gets(command, group, now)
+            command.person = person
+        self._launch(self._enter(group, again, now))
+        self.judge.settle(group)
+
+    def _alike(self, person: Person, kept: Kept) -> bool:
+        """Does what holds for the first of them hold for all? Then one question is enough."""
+        shows, devices = person.shows, kept.devices
+        if shows is not None and shows.devices is not None:
+            return False
+        if any(device in devices for lock in self.locks for device, _ in lock.points):
+            return False
+        if not kept.commands or not self.judge.clear_of(devices):
+            return False
+        first = kept.commands[0].ask
+        try:
+            may(person, first, self.locks, self.limits, self.desk)
+        except RefusedError:
+            return False  # each one is refused for itself
+        return type(first.verb) not in self.guards
+
+    @staticmethod
+    def _gets(command: Command, group: Group, now: float) -> None:
+        """What was kept for nobody is somebody's now."""
+        ask = command.ask
+        ask.id, ask.who, ask.inlet = group.id, group.who, group.inlet
+        command.armed_at = now
+
     async def go_durable(self, group: Group, commands: Sequence[Command]) -> None:
         """As `go`, for commands that can wait for the journal's sync before their first byte."""
         now = self._clock.now()
+        group.begin(commands)
         ready = self._enter(group, commands, now)
         self._write_down(group)
         self._act(ready)
@@ -302,8 +348,6 @@ class Commands:
 
     def _enter(self, group: Group, commands: Sequence[Command], now: float) -> list[Command]:
         """Judge needs, moot and conflicts again, now; return what is to be sent or looked at."""
-        group.commands = list(commands)
-        group.open = len(group.commands)
         ready: list[Command] = []
         for command in commands:
             command.group = group
@@ -320,14 +364,13 @@ class Commands:
 
     def _needed(self, command: Command) -> None:
         verb, device = command.ask.verb, command.ask.target
-        moot = command.moot.truth if command.moot is not None else judge(self.board, verb.moot(), device)
-        if moot is YES and command.box is not None:
+        if judge(self.board, verb.moot(), device) is YES and command.box is not None:
             command.looking = True
             return
         wanted = verb.needs()
         if wanted is ALWAYS:
             return
-        truth = command.needs.truth if command.needs is not None else judge(self.board, wanted, device)
+        truth = judge(self.board, wanted, device)
         if truth is YES or (truth is UNKNOWN and Flags.FIRST in verb.flags()):
             return
         clauses = _not_yet(self.board, command)
@@ -414,7 +457,6 @@ class Commands:
         return others
 
     def _fired(self, command: Command, at: float | None) -> None:
-        command.let_go()
         if at is None:
             self.judge.end(
                 command, Verdict(Ended.FAILED, "its link is late, nothing was sent", code="late", refused=True)
@@ -469,10 +511,6 @@ class Commands:
 def _alone(verb: Verb) -> bool:
     """What has right of way, or may have to rise in steps, is never packed with others."""
     return Flags.FIRST in verb.flags() or (isinstance(verb, Set) and bool(verb.point.ramp_per_s))
-
-
-def _nothing(truth: Truth) -> None:
-    """A warm watch is only looked at."""
 
 
 def _not_yet(board: Board, command: Command) -> str:

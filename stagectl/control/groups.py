@@ -36,8 +36,6 @@ class Command:
     person: Person | None = None
     acted_at: float = 0.0
     watch: Watch | None = None
-    needs: Watch | None = None
-    moot: Watch | None = None
     armed_at: float = 0.0
     sent_at: float | None = None
     deadline_at: float = float("inf")
@@ -58,13 +56,6 @@ class Command:
     def first(self) -> bool:
         """It has right of way."""
         return Flags.FIRST in self.ask.verb.flags()
-
-    def let_go(self) -> None:
-        """What it needed has been judged and is not followed any more."""
-        for watch in (self.needs, self.moot):
-            if watch is not None:
-                watch.detach()
-        self.needs = self.moot = None
 
     @property
     def truth(self) -> Truth:
@@ -107,6 +98,11 @@ class Group:
     under_way: "list[Command]" = field(default_factory=list)
     on_end: "list[Callable[[Group], None]]" = field(default_factory=list)
     _done: asyncio.Event = field(default_factory=asyncio.Event)
+
+    def begin(self, commands: Sequence[Command]) -> None:
+        """These are what it comes to; each one that is refused or ends counts itself off."""
+        self.commands = list(commands)
+        self.open = len(self.commands)
 
     @property
     def ended(self) -> bool:

@@ -77,7 +77,6 @@ class Judge:
                     continue
                 if type(verb) is type(other.ask.verb) and (Flags.FIRST in flags or verb == other.ask.verb):
                     other.twins.append(command)
-                    command.let_go()
                     return False
                 older_yields = (isinstance(verb, Set) and isinstance(other.ask.verb, Set)) or (
                     Flags.FIRST in flags and Flags.FIRST not in other.ask.verb.flags()
@@ -97,6 +96,10 @@ class Judge:
             if (older := self._followed.get(pair)) is not None:
                 self._forget(older)  # what is seen from now on is the newer one's doing
         return True
+
+    def clear_of(self, devices: Container[str]) -> bool:
+        """Is nothing in flight or followed on any of these devices?"""
+        return not any(pair[0] in devices for held in (self._inflight, self._followed) for pair in held)
 
     def _free(self, pairs: Sequence[tuple[str, str]]) -> bool:
         """Is nothing in flight or followed on any of these points?"""
@@ -274,7 +277,6 @@ class Judge:
     def refuse(self, command: Command, refused: RefusedError, now: float) -> None:
         """End a command that was never sent."""
         command.verdict = self.refusal(command, refused, now)
-        command.let_go()
         if command.watch is not None:
             command.watch.detach()
 
@@ -299,7 +301,6 @@ class Judge:
                 self._later[command] = self._clock.now() + LATER_S
                 self._followed.update(dict.fromkeys(touched(command.ask), command))
                 self.wake()
-        command.let_go()
         self._count_off(command)
         for twin in command.twins:
             twin.verdict = verdict

@@ -214,6 +214,17 @@ class Box:
             self.flown(prepared, at)
         return at
 
+    def flight(self, prepared: Prepared) -> tuple[Callable[[bytes], bool], bytes]:
+        """How its bytes will leave, as long as this link holds; False of it: they did not. `flown` must follow.
+
+        Raises:
+            RefusedError: the link is gone or another one (code "no-link").
+        """
+        link, data = self._link, prepared.data
+        if link is None or prepared.epoch != self.epoch:
+            raise RefusedError(f"stagectl can't reach it: {self.trouble}", code="no-link")
+        return link.write, data[0] if len(data) == 1 else b"".join(data)
+
     def fly(self, prepared: Prepared) -> float | None:
         """The first half of `launch`: bytes alone, so that the next box's leave at once. `flown` must follow."""
         link = self._link

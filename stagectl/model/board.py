@@ -169,7 +169,7 @@ class BoardWriter:
                     slot.asked_at = asked_at
                 slot.read_at = read_at
                 if slot.watches:
-                    self._poke(slot)
+                    _renew(slot)
             else:
                 # each time anew: a watch told by the put before may have made the kit compute a point of its own
                 self.asked_at, self.read_at = asked_at, read_at
@@ -276,17 +276,18 @@ class BoardWriter:
                 slot.asked_at = self.asked_at
             slot.read_at = self.read_at
             if quality is Quality.GOOD:
-                for watch in tuple(slot.watches) if slot.watches else ():
-                    watch.poke(slot)
+                _renew(slot)
                 return
             slot.quality = Quality.GOOD
             self.board.changed(slot)
-        else:
-            self._change(slot, raw, read)
+        elif not self._change(slot, raw, read):
+            _renew(slot)
+            return
         if slot.watches or slot.turns:
             self._poke(slot)
 
-    def _change(self, slot: Reading[Any], raw: object, read: Callable[[Any], Any] | None) -> None:
+    def _change(self, slot: Reading[Any], raw: object, read: Callable[[Any], Any] | None) -> bool:
+        """Take over another raw value. False: it means the same."""
         before, slot.raw = slot.value, raw
         try:
             value, quality = (raw if read is None else read(raw)), Quality.GOOD
@@ -296,7 +297,7 @@ class BoardWriter:
         was_known = slot.quality is not Quality.UNKNOWN
         slot.asked_at, slot.read_at = self.asked_at, self.read_at
         if same_value:
-            return
+            return False
         slot.value, slot.quality = value, quality
         if value != before:
             slot.changed_at = self.read_at
@@ -304,6 +305,13 @@ class BoardWriter:
             if slot.signed:
                 slot.by = self.board.author(slot) if was_known else ""
         self.board.changed(slot)
+        return True
+
+
+def _renew(slot: Reading[Any]) -> None:
+    """The same value came again: only who waits for evidence or movement is told."""
+    for watch in tuple(slot.watches):
+        watch.poke(slot)
 
 
 def _unreadable(raw: object) -> object:

@@ -16,6 +16,7 @@ from stagectl.control.desk import Desk
 from stagectl.control.devices import Devices
 from stagectl.control.gate import Gate
 from stagectl.control.groups import Command, Group
+from stagectl.control.kept import Kept
 from stagectl.control.notes import Notes
 from stagectl.control.selections import Picture
 from stagectl.control.untold import Untold
@@ -42,7 +43,7 @@ _ULID: Final = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
 LATEST_S: Final = 2.0  # an ask that waited longer while we stood still is not carried out: a roll's own time
 _OUT_OF_REACH: Final = ("no-link", "not-adopted", "late")  # refusals that say nothing about the person who asked
 _SAY_SO: Final = ("stations", "setups")  # parts whose verbs say themselves what they are
-WARM_SLICE: Final = 64  # recorders armed in one turn of the loop
+KEEP_SLICE: Final = 64  # recorders armed in one turn of the loop
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,11 +112,11 @@ class House:
         commands.desk = self.desk
         # what is wrong with the daemon itself, by part, in sentences
         self.trouble = trouble if trouble is not None else Notes()
-        self._warm: list[Command] = []
-        self._warm_key: tuple[int, str] | None = None
-        takes.on_change.append(self._warm_soon)
+        self._kept = Kept()  # the next roll of all recorders
+        self._kept_key: tuple[int, str] | None = None  # number and name of its take; None: not whole
+        takes.on_change.append(self._keep_soon)
         commands.act = self._act
-        self._warming = False
+        self._keeping = False
         self.lag = Lag()
         self.teller = Teller(self)
         self.alarms = Alarms(self, self.teller.sentence)
@@ -215,9 +216,8 @@ class House:
         if not wish.inlet.startswith("scene:"):
             self.in_time(wish.person, _say(wish), LATEST_S)
         late = self.born_before(wish.id)
-        warm = self._pressed(wish, identifier) if late is None else []
-        asks = [command.ask for command in warm] or self.expand(wish, identifier)
-        verb = asks[0].verb if asks else None
+        kept = self._pressed(wish) if late is None else None
+        asks = [] if kept is not None else self.expand(wish, identifier)
         group = Group(
             identifier,
             wish.person.name,
@@ -231,18 +231,20 @@ class House:
         )
         if late is not None:
             return self._too_late(group, asks, late)
-        group.take = asks[0].take if asks else None
-        first = verb is not None and Flags.FIRST in verb.flags()
-        commands = self.commands.recheck(wish.person, warm) if warm else self._armed(wish, asks)
+        if kept is not None:
+            group.take = kept.commands[0].ask.take
+            self.commands.go_kept(group, wish.person, kept)
+            self._rolled(group, "")
+            return group
+        verb, group.take = asks[0].verb, asks[0].take
+        commands = self.commands.arm(wish.person, asks)
         self._shown(wish, commands)
-        if first:
+        if Flags.FIRST in verb.flags():
             self.commands.go(group, commands)
-            went = any(command.verdict is None or not command.verdict.refused for command in commands)
-            if went and any(ask.verb.spec is Roll.spec for ask in asks):
-                self.takes.expect(asks, str(wish.args.get("name") or ""))
+            self._rolled(group, str(wish.args.get("name") or ""))
         else:
             await self.commands.go_durable(group, commands)
-        if verb is not None and Flags.ENDS_TAKE in verb.flags() and group.take is not None and _let_through(group):
+        if Flags.ENDS_TAKE in verb.flags() and group.take is not None and _let_through(group):
             number = group.take
             group.on_end.append(lambda ended: self.takes.close_unseen(number))
             if group.ended:
@@ -257,8 +259,14 @@ class House:
         """
         unsure = [one.ask for one in commands if one.verdict is not None and one.verdict.code == "confirm"]
         if unsure and not wish.inlet.startswith("scene"):
-            self.commands.disarm(commands)
             raise self.desk.selections.select(wish.person, unsure)
+
+    def _rolled(self, group: Group, name: str) -> None:
+        """If any of it is a roll that went out, the take it opens is told whose it is."""
+        asks = [command.ask for command in group.commands]
+        went = any(command.verdict is None or not command.verdict.refused for command in group.commands)
+        if went and any(ask.verb.spec is Roll.spec for ask in asks):
+            self.takes.expect(asks, name)
 
     def expand(self, wish: Wish, identifier: str = "") -> list[Ask]:
         """The asks a wish comes to, for going or for a dry run. Raises RefusedError."""
@@ -341,71 +349,44 @@ class House:
 
     # -- roll, kept armed -----------------------------------------------------------------------------------------
 
-    def _pressed(self, wish: Wish, identifier: str) -> list[Command]:
-        """The plain press of roll, for everything under the next name: it takes what is kept warm. Empty: it can't."""
+    def _pressed(self, wish: Wish) -> Kept | None:
+        """The plain press of roll, for everything under the next name: it takes what is kept. None: it can't."""
         plain = wish.verb == "roll" and wish.target == self.takes.name and not any(wish.args.values())
-        if not plain or not self._warm or self._warm_key != self.takes.upcoming("") or self.takes.open is not None:
-            return []
-        warm, self._warm, self._warm_key = self._warm, [], None
-        now = self.world.clock.now()
-        for command in warm:
-            ask = command.ask
-            ask.id, ask.who, ask.inlet = identifier, wish.person.name, wish.inlet
-            command.armed_at = now
-        self._warm_soon()
-        return warm
+        if not plain or self._kept_key != self.takes.upcoming("") or self.takes.open is not None:
+            return None
+        kept, self._kept_key = self._kept, None
+        self._keep_soon()
+        return kept if kept.commands else None
 
-    def _armed(self, wish: Wish, asks: Sequence[Ask]) -> list[Command]:
-        """Arm now, or take what is kept warm for a roll of everything under the next name."""
-        warm = self._warm if self._warm_key is not None and len(asks) == len(self._warm) else []
-        if warm and wish.verb == "roll" and self._fits(asks, warm):
-            self._warm, self._warm_key = [], None
-            for command, ask in zip(warm, asks, strict=True):
-                command.ask = ask
-                command.armed_at = self.world.clock.now()
-            self._warm_soon()
-            return self.commands.recheck(wish.person, warm)
-        return self.commands.arm(wish.person, asks)
-
-    @staticmethod
-    def _fits(asks: Sequence[Ask], warm: Sequence[Command]) -> bool:
-        return all(
-            ask.target == command.ask.target and ask.verb == command.ask.verb
-            for ask, command in zip(asks, warm, strict=True)
-        )
-
-    def _warm_soon(self) -> None:
+    def _keep_soon(self) -> None:
         """Keep the next roll of all recorders armed: built in slices, so that the loop is never held."""
-        if not self._warming:
-            self._warming = True
-            self.world.clock.later(self.world.clock.now() + 0.1, self._warm_begin)
+        if not self._keeping:
+            self._keeping = True
+            self.world.clock.later(self.world.clock.now() + 0.1, self._keep_begin)
 
-    def _warm_begin(self) -> None:
-        self.commands.disarm(self._warm)
-        self._warm, self._warm_key = [], None
-        self._warming = False
+    def _keep_begin(self) -> None:
+        self._kept.end()
+        self._kept, self._kept_key = Kept(), None
+        self._keeping = False
         if self.takes.open is not None:
             return
-        number, name = self.takes.upcoming("")
         nobody = Ask("", "", "", self.takes.name, RollAll())
         asks = self.takes.roll_asks(nobody, list(self.takes.recorders), "")
-        self._warm_slice((number, name), asks, [])
+        self._keep_slice(self.takes.upcoming(""), asks, self._kept)
 
-    def _warm_slice(self, key: tuple[int, str], asks: Sequence[Ask], done: list[Command]) -> None:
-        if self.takes.open is not None or self.takes.upcoming("") != key or self._warming:
-            self.commands.disarm(done)
-            return
-        batch, rest = asks[:WARM_SLICE], asks[WARM_SLICE:]
-        done.extend(self.commands.arm_warm(batch))
-        if rest:
-            self.world.clock.later(self.world.clock.now(), lambda: self._warm_slice(key, rest, done))
+    def _keep_slice(self, key: tuple[int, str], asks: Sequence[Ask], kept: Kept) -> None:
+        if kept is not self._kept:
+            return  # begun anew meanwhile
+        self.commands.keep(kept, asks[:KEEP_SLICE])
+        if rest := asks[KEEP_SLICE:]:
+            self.world.clock.later(self.world.clock.now(), lambda: self._keep_slice(key, rest, kept))
         else:
-            self._warm, self._warm_key = done, key
+            self._kept_key = key
 
     def link_changed(self, device: str) -> None:
         """A recorder came or went: what is kept armed is made anew."""
         if device in self.takes.recorders:
-            self._warm_soon()
+            self._keep_soon()
 
 
 def _let_through(group: Group) -> bool:

@@ -182,7 +182,7 @@ def _changes(house: House, person: Person, asks: Sequence[Ask]) -> list[Change]:
 def _refused(house: House, person: Person, ask: Ask) -> str:
     try:
         may(person, ask, house.commands.locks, house.commands.limits)
-        for guard in house.commands.guards:
+        if (guard := house.commands.guards.get(type(ask.verb))) is not None:
             guard(ask)
     except RefusedError as refused:
         return str(refused)

@@ -12,6 +12,7 @@ import pytest
 from stagectl.control.access import Limit, Lock
 from stagectl.control.commands import GROUPS
 from stagectl.control.groups import Group
+from stagectl.control.kept import Kept
 from stagectl.model.capabilities.mixer import STRIP_LEVEL, STRIP_MUTED, Recall
 from stagectl.model.capabilities.recorder import (
     CODEC,
@@ -168,7 +169,7 @@ async def test_a_guard_may_refuse_and_may_fill_in() -> None:
             raise RefusedError("Take 9 is not running.", code="take")
         return Ask(ask.id, ask.who, ask.inlet, ask.target, Roll("filled"), ask.take)
 
-    booth.commands.guards.append(guard)
+    booth.commands.guards.update({Roll: guard, Cut: guard})
     assert ended(booth.press(booth.ask("iso-1", Cut(9), take=9))) == [("failed", "take")]
     group = booth.press(roll(booth))
     await group.wait(30)
@@ -650,12 +651,14 @@ async def test_a_warm_roll_sends_the_same_bytes_and_gets_the_same_verdict_as_a_c
         booth = await decks("iso-1", "iso-2")
         booth.far["iso-2"].deaf = True
         asks = [roll(booth), roll(booth, "iso-2")]
-        if warm:
-            commands = booth.commands.recheck(INES, booth.commands.arm_warm(asks))
-        else:
-            commands = booth.commands.arm(INES, asks)
         group = booth.group()
-        booth.commands.go(group, commands)
+        if warm:
+            kept = Kept()
+            booth.commands.keep(kept, asks)
+            booth.commands.go_kept(group, INES, kept)
+            kept.end()
+        else:
+            booth.commands.go(group, booth.commands.arm(INES, asks))
         assert await group.wait(30)
         told.append((booth.order, ended(group), [one.why for one in group.verdicts]))
         await booth.rest()
@@ -665,13 +668,15 @@ async def test_a_warm_roll_sends_the_same_bytes_and_gets_the_same_verdict_as_a_c
 @virtual
 async def test_a_warm_roll_is_judged_again_at_go() -> None:
     booth = await decks("iso-1", "iso-2", "iso-3")
-    commands = booth.commands.arm_warm([roll(booth, name) for name in ("iso-1", "iso-2", "iso-3")])
+    kept = Kept()
+    booth.commands.keep(kept, [roll(booth, name) for name in ("iso-1", "iso-2", "iso-3")])
     booth.far["iso-1"].has("remote", False)
     booth.far["iso-2"].has(TRANSPORT, "recording")
     await asyncio.sleep(0.01)
     booth.commands.locks.append(Lock(frozenset({("iso-3", "transport")}), "it is lent out"))
     group = booth.group()
-    booth.commands.go(group, booth.commands.recheck(INES, commands))
+    booth.commands.go_kept(group, INES, kept)
+    kept.end()
     assert await group.wait(30)
     assert ended(group) == [("failed", "needs"), ("verified", ""), ("failed", "locked")]
     assert [booth.acts(name) for name in ("iso-1", "iso-2", "iso-3")] == [[], [], []]
@@ -681,10 +686,12 @@ async def test_a_warm_roll_is_judged_again_at_go() -> None:
 @virtual
 async def test_a_warm_roll_that_joins_another_leaves_nothing_followed() -> None:
     booth = await decks()
-    warm = booth.commands.arm_warm([roll(booth)])
+    warm = Kept()
+    booth.commands.keep(warm, [roll(booth)])
     first = booth.press(roll(booth))
     group = booth.group()
-    booth.commands.go(group, booth.commands.recheck(INES, warm))
+    booth.commands.go_kept(group, INES, warm)
+    warm.end()
     assert await first.wait(30)
     assert await group.wait(30)
     await booth.rest()
@@ -693,9 +700,10 @@ async def test_a_warm_roll_that_joins_another_leaves_nothing_followed() -> None:
 @virtual
 async def test_a_warm_roll_given_up_leaves_nothing_followed() -> None:
     booth = await decks()
-    warm = booth.commands.arm_warm([roll(booth)])
+    warm = Kept()
+    booth.commands.keep(warm, [roll(booth)])
     assert booth.watching() != booth.baseline
-    booth.commands.disarm(warm)
+    warm.end()
     booth.at_rest()
 
 
@@ -703,11 +711,13 @@ async def test_a_warm_roll_given_up_leaves_nothing_followed() -> None:
 async def test_a_warm_roll_without_a_link_goes_once_the_link_is_there() -> None:
     booth = await decks()
     await booth.drop("iso-1")
-    warm = booth.commands.arm_warm([roll(booth)])
-    assert warm[0].prepared is None
+    warm = Kept()
+    booth.commands.keep(warm, [roll(booth)])
+    assert warm.commands[0].prepared is None
     await until(lambda: booth.boxes["iso-1"].adopted)
     group = booth.group()
-    booth.commands.go(group, booth.commands.recheck(INES, warm))
+    booth.commands.go_kept(group, INES, warm)
+    warm.end()
     assert await group.wait(30)
     assert ended(group) == [("verified", "")]
     assert len(booth.acts("iso-1")) == 1

@@ -135,6 +135,9 @@ class PretendBox:
             raise RefusedError("stagectl can't reach it", code="no-link")
         return Prepared(verbs, tuple(verbs), [b"x"] * len(verbs), self.epoch)
 
+    def flight(self, prepared: Prepared) -> tuple[Callable[[bytes], bool], bytes]:
+        return (lambda data: True), b"x"
+
     def fly(self, prepared: Prepared) -> float:
         return self._clock.now()
 
@@ -249,7 +252,7 @@ def house(clock: Any, own: Site | None = None, kinds: Mapping[str, Capability] =
         lambda device, names: boxes[device].look_now(names),
         lambda word: houses[0].resolve(word),  # noqa: PLW0108 - the house comes after its parts
     )
-    commands.guards.append(takes.guard)
+    commands.guards[Cut] = takes.guard
     for guarded in own.protect:
         watch = board.watch(guarded.while_, lambda truth: None) if guarded.while_ is not None else None
         commands.locks.append(Lock(frozenset(guarded.points), guarded.because, watch=watch, may_lift=guarded.may_lift))

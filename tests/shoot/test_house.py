@@ -218,9 +218,8 @@ async def test_a_warm_roll_equals_a_cold_one() -> None:
     for press in (cold, warm):
         press.box("iso-2").deaf = True
     await asyncio.sleep(1)
-    assert warm.own._warm
-    cold.own.commands.disarm(cold.own._warm)
-    cold.own._warm, cold.own._warm_key = [], None
+    assert warm.own._kept_key is not None
+    cold.own._kept_key = None
     assert await told(warm) == await told(cold)
 
 
@@ -229,17 +228,17 @@ async def test_a_warm_roll_is_made_anew_after_a_new_slate_and_after_a_link_chang
     press = Press()
     press.own.takes._changed()
     await asyncio.sleep(1)
-    first = press.own._warm
+    first = press.own._kept
     await press.ended("takes", "set", {"point": "next.name", "value": "Encore"})
-    assert press.own._warm_key == (1, "Encore")
-    second = press.own._warm
+    assert press.own._kept_key == (1, "Encore")
+    second = press.own._kept
     press.own.link_changed("iso-1")
     press.own.link_changed("hall")
     await asyncio.sleep(1)
-    third = press.own._warm
+    third = press.own._kept
     assert len({id(one) for one in (first, second, third)}) == 3
     for old in (first, second):
-        assert all(command.needs is None and command.moot is None for command in old)
+        assert not any(turn in reading.turns for turn in old._turns for reading in turn.readings)
     await press.ended("takes", "roll")
     assert press.sent() == [[Roll("T001_Encore_iso-1")], [Roll("T001_Encore_iso-2")]]
     assert press.own.takes.takes[1].name == "Encore"
@@ -250,7 +249,7 @@ async def test_a_press_between_a_new_slate_and_the_next_warm_roll_has_the_new_na
     press = Press()
     press.own.takes._changed()
     await asyncio.sleep(1)
-    assert press.own._warm
+    assert press.own._kept_key is not None
     group = await press("takes", "set", {"point": "next.name", "value": "Encore"})
     rolled = await press("takes", "roll")
     assert await group.wait(30)
