@@ -11,6 +11,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 from types import MappingProxyType
 from typing import Final
 
@@ -63,7 +64,7 @@ class Rate:
         Raises:
             ValueError: there is no drop-frame at this speed.
         """
-        return Rate(self.frames, self.seconds, self.nominal, drop)
+        return self if drop is self.drop else Rate(self.frames, self.seconds, self.nominal, drop)
 
     def __str__(self) -> str:
         return next((name for name, rate in RATES.items() if rate == self), f"{self.frames}/{self.seconds}")
@@ -112,6 +113,8 @@ class Label:
     drop: bool = False
 
     def __post_init__(self) -> None:
+        if 0 <= self.hours < 24 and 0 <= self.minutes < 60 and 0 <= self.seconds < 60 and 0 <= self.frames < 60:
+            return
         for part, value, high in (
             ("hours", self.hours, 23),
             ("minutes", self.minutes, 59),
@@ -279,6 +282,7 @@ _STANDARD_DEFINITION: Final = MappingProxyType({"PAL": "25", "NTSC": "29.97"})
 _FORMAT: Final = re.compile(r"[0-9]{1,4}K?(?:DCI)?([pi])([0-9]{2,5})", re.IGNORECASE)
 
 
+@lru_cache(maxsize=256)  # a house has a handful of formats, and each look at a take asks for each lane's
 def rate_of_format(word: str) -> Rate | None:
     """Return the frame rate of a format word such as `1080p25` or `1080i5994`; None if the word names none.
 
