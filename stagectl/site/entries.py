@@ -199,6 +199,7 @@ class LineupEntry:
         jam: the label at which the generator is set anew each day.
         spare: part of the plan that is to be left over.
         reserve_bytes: of each medium, not counted.
+        rates: codec -> bytes a second that a recording takes in all, where the site knows better.
         kept_s: how long a waived check stays waived.
         leave_out: names of checks that are not asked here.
     """
@@ -214,6 +215,7 @@ class LineupEntry:
     jam: str = ""
     spare: float = 0.15
     reserve_bytes: int = 10**9
+    rates: Mapping[str, float] = field(default_factory=dict)
     kept_s: float = 12 * 3600.0
     plan: tuple[PlannedTake, ...] = ()
     checks: tuple[CheckEntry, ...] = ()

@@ -55,6 +55,7 @@ def read_lineup(draft: Draft, vocabulary: Vocabulary) -> LineupEntry:
             draft.must_be("recorder", text.value, text)
             found["reference"] = text.value
     found["lags"] = _lags(draft, table.get("lags"))
+    found["rates"] = _rates(draft, table.get("rates"))
     found["plan"] = _plan(draft, table.get("plan"))
     found["checks"] = _checks(draft, table.get("checks"), vocabulary)
     found["leave_out"] = tuple(_names(draft, table.get("leave out")))
@@ -76,6 +77,19 @@ def _lags(draft: Draft, node: Node | None) -> dict[str, int]:
             draft.must_be("recorder", name, key)
             lags[name] = read_frames(value.as_text())
     return lags
+
+
+def _rates(draft: Draft, node: Node | None) -> dict[str, float]:
+    rates = {}
+    table = draft.table(node)
+    for codec, value in table.items() if table is not None else ():
+        with draft.issues.gather():
+            text = value.as_text()
+            found = re.fullmatch(r"([0-9]{1,5}(?:\.[0-9]{1,3})?) Mb/s", " ".join(text.value.split()))
+            if found is None or not float(found[1]):
+                raise text.wrong(f'"{text.value[:40]}" can\'t be read.', "Write it like 12.5 Mb/s.")
+            rates[codec] = float(found[1]) * 1e6 / 8
+    return rates
 
 
 def _plan(draft: Draft, node: Node | None) -> tuple[PlannedTake, ...]:

@@ -152,6 +152,9 @@ class LineupShape(_Shape):
     jam: str = Field("", description="the label at which the generator is set anew each day", examples=["04:00:00:00"])
     spare: str = Field("15 %", description="record time to be left over beside the plan")
     reserve: str = Field("", description="room of a medium that is not counted; left out: 1 GB", examples=["2 GB"])
+    rates: dict[str, str] = Field(
+        {}, description="codec: what a recording takes in all", examples=[{"Proxy": "12.5 Mb/s"}]
+    )
     kept_for: str = Field("12 h", alias="kept for", description="how long a waived check stays waived: a shoot")
     plan: list[PlanShape] = Field([], description="the takes of the day")
     checks: list[CheckShape] = Field([], description="the site's own")

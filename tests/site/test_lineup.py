@@ -45,6 +45,7 @@ line-up:
   jam: "04:00:00;00"
   spare: 20 %
   reserve: 2.5 GB
+  rates: {Proxy: 12.5 Mb/s}
   kept for: 10 h
   plan: [{take: Harbour Suite, lasts: 45 min, times: 2}, {take: Encore, lasts: 90 s}]
   leave out: [media-spare]
@@ -63,6 +64,7 @@ line-up:
         jam="04:00:00;00",
         spare=0.2,
         reserve_bytes=2_500_000_000,
+        rates={"Proxy": 1_562_500.0},
         kept_s=36_000.0,
         plan=(PlannedTake("Harbour Suite", 2700.0, 2), PlannedTake("Encore", 90.0)),
         leave_out=("media-spare",),
@@ -100,6 +102,10 @@ def test_a_check_of_a_group_is_one_row_for_each_of_it() -> None:
             'site.yaml:9:39 line-up.plan.1.lasts: "45" can\'t be read. Write it like 45 min, 90 s or 2 h.',
         ),
         ("line-up: {reserve: 2}", 'site.yaml:9:20 line-up.reserve: "2" can\'t be read. Write it like 2 GB.'),
+        (
+            "line-up: {rates: {Proxy: 12}}",
+            'site.yaml:9:26 line-up.rates.Proxy: "12" can\'t be read. Write it like 12.5 Mb/s.',
+        ),
         ("line-up: {spare: much}", 'site.yaml:9:18 line-up.spare: "much" can\'t be read. Write it like 15 %.'),
         ("line-up: {reference: hall}", "site.yaml:9:22 line-up.reference: hall is no recorder. There is iso-1, iso-2."),
         (
