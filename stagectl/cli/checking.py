@@ -1,4 +1,4 @@
-"""What is wrong with a site's files? Site, scenes and simulators' file, read as the daemon would; nothing is run."""
+"""What is wrong with a site's files? Read as the daemon would read them; nothing is run."""
 
 import asyncio
 import tempfile
@@ -43,8 +43,10 @@ def check_all(path: Path) -> Report:
             load_sim(file, site)
         except SiteError as wrong:
             report.wrong.extend(str(wrong).splitlines())
-    names = asyncio.run(_scenes(site, kinds, report))
-    counted = f"{_count(len(site.devices), 'device')}, {_count(len(names), 'scene')}"
+    setups, scenes = asyncio.run(_house_files(site, kinds, report))
+    counted = ", ".join(
+        [_count(len(site.devices), "device"), *([_count(setups, "set-up")] if setups else []), _count(scenes, "scene")]
+    )
     state = f"{_things(len(report.wrong))} wrong" if report.wrong else "nothing is wrong"
     report.say = f"{site.name}: {counted}; {state}."
     return report
@@ -58,12 +60,13 @@ def _things(number: int) -> str:
     return "1 thing is" if number == 1 else f"{number} things are"
 
 
-async def _scenes(site: Site, kinds: Mapping[str, BoxKind], report: Report) -> list[str]:
-    """Names of the scenes that are right; what is wrong with others goes to the report."""
+async def _house_files(site: Site, kinds: Mapping[str, BoxKind], report: Report) -> tuple[int, int]:
+    """How many set-ups and scenes are right; what is wrong with others goes to the report."""
     with tempfile.TemporaryDirectory(prefix="stagectl-check-") as folder:
         world = real_world(Path(folder))
         house, _ = wire(world, site, kinds, Journal(world.storage, world.clock))
+        house.setups.load(site.scenes)
         scenes = Scenes(house, site.scenes)
         scenes.load()
-        report.wrong.extend(str(error) for error in scenes.errors)
-        return list(scenes.scenes)
+        report.wrong.extend(str(error) for error in (*house.setups.shelf.errors, *scenes.errors))
+        return len(house.setups.shelf.setups), len(scenes.scenes)

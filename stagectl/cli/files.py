@@ -13,7 +13,7 @@ from stagectl.cli.tables import columns
 @click.command("check")
 @click.argument("site", type=click.Path(path_type=Path))
 def check(site: Path) -> int:
-    """Say by line what is wrong with a site file and its scenes."""
+    """Say by line what is wrong with a site's files."""
     from stagectl.cli.checking import check_all
 
     report = check_all(site)
@@ -24,13 +24,15 @@ def check(site: Path) -> int:
 
 
 @click.command("schema")
-@click.argument("what", type=click.Choice(["site", "scene"]), default="site")
+@click.argument("what", type=click.Choice(["site", "scene", "setup"]), default="site")
 def schema(what: str) -> int:
-    """The JSON Schema of a site or scene file, for editors."""
+    """The JSON Schema of a kind of file, for editors."""
     if what == "site":
         from stagectl.site import site_schema as made
-    else:
+    elif what == "scene":
         from stagectl.shoot.sceneschema import scene_schema as made
+    else:
+        from stagectl.shoot.setups.schema import setup_schema as made
     print(json.dumps(made(), indent=2, ensure_ascii=False))
     return Exit.DONE
 

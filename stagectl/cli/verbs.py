@@ -22,6 +22,7 @@ VERBS: Final[Mapping[str, str]] = {
     "note": "acts:note",
     "scene": "scene:scene",
     "scenes": "scene:scenes",
+    "setup": "setup:setup",
     "paths": "reads:paths",
     "route": "route:route",
     "station": "station:station",

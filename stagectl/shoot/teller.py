@@ -307,6 +307,8 @@ class Teller:
             )
         if group.verb == "cut" and group.take is not None:
             return wording.cut(take=group.take, well=well, of=of)
+        if said := self._house.setups.outcome(group):
+            return said
         if of == 1:
             return self.box(group.commands[0])
         return wording.done(say=group.say, well=well, of=of)

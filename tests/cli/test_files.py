@@ -36,7 +36,7 @@ def test_a_site_that_is_right_is_counted(folder: Path) -> None:
 def test_the_demo_hall_that_is_shipped_is_right() -> None:
     result = run("check", str(Path(__file__).parents[2] / "scenes" / "tidewater-hall.yaml"))
     assert result.exit_code == 0, result.stderr
-    assert result.stdout == "Tidewater Hall: 8 devices, 5 scenes; nothing is wrong.\n"
+    assert result.stdout == "Tidewater Hall: 8 devices, 4 set-ups, 5 scenes; nothing is wrong.\n"
 
 
 def test_scenes_and_the_simulators_file_are_read_too(folder: Path) -> None:

@@ -3,6 +3,7 @@
 import http.client
 import json
 import re
+import shutil
 import signal
 import socket
 import subprocess
@@ -106,6 +107,8 @@ class Studio:
         for path in sorted(HALL.glob("*.yaml")) if self._scenes else []:
             if not path.name.startswith("tidewater"):
                 (self.folder / path.name).write_bytes(path.read_bytes())
+        if self._scenes:
+            shutil.copytree(HALL / "setups", self.folder / "setups")
 
     # -- the daemon -----------------------------------------------------------------------------------------------
 

@@ -4,26 +4,28 @@ An apply is one group in stages, like every press; each value has its verdict fr
 kept, in the journal too, so that it can be put back also after a restart.
 """
 
+from collections import OrderedDict
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
-from datetime import timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from stagectl.control.access import Person
 from stagectl.control.groups import Group
-from stagectl.model.conditions import NO, UNKNOWN
+from stagectl.model.conditions import NO, UNKNOWN, YES
 from stagectl.model.errors import RefusedError
-from stagectl.model.points import NEVER, Quality
-from stagectl.model.verbs import Ask, Set, Verb
+from stagectl.model.points import NEVER
+from stagectl.model.verbs import Ask, Ended, Set, Verb
 from stagectl.shoot.keeper import Keeper, Kept
 from stagectl.shoot.order import together
 from stagectl.shoot.setups import wording
 from stagectl.shoot.setups.chosen import Chosen
 from stagectl.shoot.setups.hold import Drift, Hold
-from stagectl.shoot.setups.plan import Plan, Planner, plan
-from stagectl.shoot.setups.setup import Setup, Wanted
+from stagectl.shoot.setups.plan import Plan, Planner, plan, seen
+from stagectl.shoot.setups.scribe import Scribe
+from stagectl.shoot.setups.setup import Pair, Setup, Wanted
 from stagectl.shoot.setups.shelf import Shelf
+from stagectl.shoot.setups.telling import Telling
 from stagectl.shoot.setups.verbs import DIFFERS, DRIFT, HELD, SETUPS, STATE, Apply, State, Undo
 from stagectl.shoot.setups.verbs import UNKNOWN as NOT_TOLD
 from stagectl.shoot.vocabulary import words_of
@@ -31,7 +33,8 @@ from stagectl.shoot.vocabulary import words_of
 if TYPE_CHECKING:
     from stagectl.shoot.house import House
 
-NOTHING: Final = "Nothing was applied that could be undone."
+OUTCOMES: Final = 50  # sentences of applies that are remembered
+NOTHING: Final = "No set-up was applied that could be undone."
 _NOBODY: Final = Ask("", "", "", "setups", Undo())
 
 
@@ -44,11 +47,17 @@ class Setups:
     def __init__(self, house: "House") -> None:
         self._house = house
         self.shelf = Shelf()
+        self.tell = Telling(house)
+        self.scribe = Scribe(house)
+        self._folder = Path()
         self._held: Setup | None = None
         self._only = ""
         self._before = ""  # the set-up that was held when the last apply began
         self._keeper: Keeper | None = None
         self._plan: tuple[Verb, str, Plan] | None = None  # what the newest expand came to
+        self._undo: list[list[Pair]] = []  # what each value came to that the newest undo puts back
+        self._undone_of = self._undone_by = ""
+        self._outcomes: OrderedDict[str, str] = OrderedDict()
         self._applying = False
         self._hold: Hold | None = None
         self._soon = False
@@ -60,7 +69,15 @@ class Setups:
 
     def load(self, folder: Path) -> None:
         """Read every set-up file of a folder anew."""
+        self._folder = folder
         self.shelf.load(folder, words_of(self._house))
+
+    def reload(self) -> None:
+        """Read them again; what is held is held as its file now says."""
+        self.load(self._folder)
+        if self._held is not None and not self._applying:
+            self._held = self.shelf.setups.get(self._held.name, self._held)
+            self._watch()
 
     # -- to be read -----------------------------------------------------------------------------------------------
 
@@ -78,6 +95,11 @@ class Setups:
     def drifts(self) -> list[Drift]:
         """What was as wanted and is not any more, oldest first."""
         return list(self._hold.drifts.values()) if self._hold is not None else []
+
+    def compared(self, setup: Setup) -> tuple[int, int]:
+        """How many values of a set-up differ, and how many can't be told."""
+        truths = [seen(self._house, wanted).truth for wanted in setup.wants.values()]
+        return truths.count(NO), truths.count(UNKNOWN)
 
     def back(self) -> tuple[str, list[Kept], list[str]]:
         """What an undo would put back: the set-up it undoes, each value, and what is left alone.
@@ -108,9 +130,12 @@ class Setups:
     def _expand_undo(self, ask: Ask) -> list[Ask]:
         _, back, _ = self.back()
         planner, asks = Planner(self._house, ask), list[Ask]()
+        self._undo, self._undone_by = [], ask.who
         with planner.trial():
             for one in back:
-                asks += planner.asks(one.target, Set(one.spec, one.before))
+                some = planner.asks(one.target, Set(one.spec, one.before))
+                self._undo.append([(each.target, name) for each in some for name in each.verb.touches()])
+                asks += some
         return [replace(ask, verb=Undo(self._before)), *together(asks, self._house.parts)]
 
     def act(self, verb: Verb) -> None:
@@ -139,7 +164,8 @@ class Setups:
     def _undone(self) -> None:
         _, _, left = self.back()
         name = self._held.name if self._held is not None else ""
-        self._log("undone", "", setup=name, before=self._before, left=left)
+        self._undone_of = self._held.called if self._held is not None else ""
+        self._log("undone", self._undone_by, setup=name, before=self._before, left=left)
         self._let_go()
         self._held = self.shelf.setups.get(self._before)
         self._only, self._keeper, self._applying = "", None, True
@@ -151,9 +177,39 @@ class Setups:
         if own is None or own.verdict is None or own.verdict.refused:
             return
         self._applying = False
+        self._outcomes[group.id] = self._outcome(own.ask.verb, group)
+        while len(self._outcomes) > OUTCOMES:
+            self._outcomes.popitem(last=False)
         name = self._held.name if self._held is not None else ""
         self._log("after", group.who, setup=name, id=group.id, ended=str(group.worst), count=group.count)
         self._watch()
+
+    def _outcome(self, verb: Verb, group: Group) -> str:
+        """How an apply or undo ended, value by value: a way through two tie-lines is one value."""
+        well = (Ended.VERIFIED, Ended.SENT)
+        bad = {
+            (one.ask.target, name)
+            for one in group.commands
+            if one.verdict is None or one.verdict.ended not in well
+            for name in one.ask.verb.touches()
+        }
+        if isinstance(verb, Undo):
+            right = sum(not any(pair in bad for pair in pairs) for pairs in self._undo)
+            return wording.undone(called=self._undone_of, right=right, of=len(self._undo))
+        if self._plan is None or self._plan[0] != verb:
+            return ""
+        made = self._plan[2]
+        to_do = made.to_do
+        right = sum(
+            not any((ask.target, name) in bad for ask in row.asks for name in ask.verb.touches()) for row in to_do
+        )
+        by_hand = sum(row.by_hand for row in made.rows)
+        before = len(made.of(YES))
+        return wording.applied(called=made.setup.called, right=right, of=len(to_do), before=before, by_hand=by_hand)
+
+    def outcome(self, group: Group) -> str:
+        """How a group of this part ended, in a sentence; empty: it has not, or is forgotten."""
+        return self._outcomes.get(group.id, "")
 
     # -- the watch ------------------------------------------------------------------------------------------------
 
@@ -224,7 +280,7 @@ class Setups:
 
     def _drifted(self, drift: Drift) -> None:
         wanted = drift.wanted
-        said = self.say_drift(drift)
+        said = self.tell.drift(drift)
         name = wanted.spec.name
         self._log("drift", drift.by, device=wanted.device, point=name, was=drift.was, now=drift.now, say=said)
         self._put(str(self._house.board.get(self.name, HELD).value or ""), said)
@@ -233,27 +289,9 @@ class Setups:
         self._log("right-again", "", device=wanted.device, point=wanted.spec.name, now=wanted.value)
         last = self.drifts[-1] if self.drifts else None
         held = str(self._house.board.get(self.name, HELD).value or "")
-        self._put(held, self.say_drift(last) if last is not None else "")
+        self._put(held, self.tell.drift(last) if last is not None else "")
 
     # -- told -----------------------------------------------------------------------------------------------------
-
-    def said(self, wanted: Wanted) -> str:
-        """A wanted value as the subject of a sentence."""
-        house = self._house
-        return wording.point(
-            called=house.called(wanted.device), name=wanted.spec.name, part=wanted.device in house.parts
-        )
-
-    def say_drift(self, drift: Drift) -> str:
-        """A drift in a sentence."""
-        spec, house = drift.wanted.spec, self._house
-        at = ""
-        if drift.changed_at > NEVER:
-            clock = house.world.clock
-            at = house.teller.at(clock.wall() - timedelta(seconds=clock.now() - drift.changed_at))
-        now = house.board.reading(drift.wanted.device, spec)
-        seen = spec.say(now.value if now.quality is Quality.GOOD else drift.now)
-        return wording.drifted(said=self.said(drift.wanted), wanted=spec.say(drift.was), now=seen, by=drift.by, at=at)
 
     def say(self) -> str:
         """How the house stands to the set-up it is held in."""

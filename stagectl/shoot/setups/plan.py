@@ -94,9 +94,9 @@ def plan(
         person: also say what would be refused to this person now.
 
     Raises:
-        RefusedError: the set-up wants two things of one point, code "setup".
+        RefusedError: the set-up wants two things of one point, code "contradicts".
     """
-    rows = [_seen(house, wanted) for pair, wanted in setup.wants.items() if chosen(pair)]
+    rows = [seen(house, wanted) for pair, wanted in setup.wants.items() if chosen(pair)]
     planner = Planner(house, ask)
     with planner.trial():
         for row in rows:
@@ -108,7 +108,8 @@ def plan(
     return Plan(setup, rows)
 
 
-def _seen(house: "House", wanted: Wanted) -> Row:
+def seen(house: "House", wanted: Wanted) -> Row:
+    """A wanted value beside what is read now."""
     reading = house.board.reading(wanted.device, wanted.spec)
     if reading.quality is not Quality.GOOD:
         return Row(wanted, UNKNOWN, reading.value, reading.quality)
@@ -139,7 +140,7 @@ class Planner:
         """What brings one point to a value, with its stages; what can't be done now is an ask that will be refused.
 
         Raises:
-            RefusedError: two things are wanted of one point, code "setup".
+            RefusedError: two things are wanted of one point, code "contradicts".
         """
         house, own = self._house, replace(self._ask, target=device, verb=verb)
         try:
@@ -159,7 +160,9 @@ class Planner:
         if value != ask.verb.value:
             point = f"{ask.target} {ask.verb.point.name.replace('.', ' ')}"
             raise RefusedError(
-                f"{other} and {say} want different things of {point}.", remedy="Take one of them out.", code="setup"
+                f"{other} and {say} want different things of {point}.",
+                remedy="Take one of them out.",
+                code="contradicts",
             )
 
     def _spare(self, ask: Ask) -> Ask:

@@ -40,11 +40,17 @@ def whole(*, called: str, differ: int, unknown: int, by_hand: int, left: int, of
     """A comparison in a sentence or two."""
     if not differ and not unknown:
         return f"{called}: all {of} values are as wanted."
-    told = f"{called}: {_count(differ)} of {of} differ{'s' if differ == 1 else ''}" if differ else f"{called}: of {of}"
-    parts = [told, f"{unknown} can't be told" if unknown else ""]
-    more = [f"{by_hand} only at the box" if by_hand else "", f"{left} left alone" if left else ""]
-    extra = f" Of these, {' and '.join(filter(None, more))}." if any(more) else ""
-    return f"{', '.join(filter(None, parts))}.{extra}"
+    parts = [
+        f"{differ} differ{'s' if differ == 1 else ''}" if differ else "",
+        f"{unknown} can't be told" if unknown else "",
+    ]
+    more = [f"{by_hand} can be set only at the box" if by_hand else "", _left(left)]
+    extra = "".join(f" {one}." for one in filter(None, more))
+    return f"{called}: of {_count(of)}, {' and '.join(filter(None, parts))}.{extra}"
+
+
+def _left(number: int) -> str:
+    return f"{number} would be left alone" if number else ""
 
 
 def _count(number: int) -> str:
@@ -70,20 +76,44 @@ def held(*, called: str, state: str, differ: int, unknown: int) -> str:
             return f"{called}: {_count(differ)} differ{'s' if differ == 1 else ''} now{more}."
         case "unsure":
             return f"{called}: {_count(unknown)} can't be told."
-    return "No set-up was applied."
+    return "No set-up is held."
 
 
-def undone(*, called: str, back: int) -> str:
+def applied(*, called: str, right: int, of: int, before: int, by_hand: int) -> str:
+    """How an apply ended. `of`: values that were asked for; `before`: right already; `by_hand`: only at the box."""
+    if not of:
+        told = f"{called}: nothing to do, {_count(before)} {'is' if before == 1 else 'are'} as wanted."
+    elif right == of:
+        told = f"{called}: {_count(of)} put right, {before} {'was' if before == 1 else 'were'} right already."
+    else:
+        told = f"{called}: {right} of {_count(of)} put right."
+    more = f" {_count(by_hand)} differ{'s' if by_hand == 1 else ''} that can be set only at the box." if by_hand else ""
+    return told + more
+
+
+def undoing(*, called: str, back: int, left: int) -> str:
     """What an undo would do."""
-    return f"{_count(back)} go{'es' if back == 1 else ''} back to what was there before {called}."
+    if not back:
+        return f"Nothing of {called} is left to put back."
+    more = f", {left} stay{'s' if left == 1 else ''} as {'it is' if left == 1 else 'they are'}" if left else ""
+    return f"{_count(back)} would go back to what was there before {called}{more}."
 
 
-def captured(*, called: str, changed: int, added: int, unknown: int, path: str) -> str:
-    """What was written into a set-up's file."""
-    told = " and ".join(filter(None, [f"{changed} changed" if changed else "", f"{added} added" if added else ""]))
-    more = f" {unknown} can't be told and stay{'s' if unknown == 1 else ''} as written." if unknown else ""
-    return (
-        f"{called}: {told or 'nothing to write, the boxes show it'}, in {path}.{more}"
-        if told
-        else (f"{called}: nothing to write, the boxes show what it wants.{more}")
-    )
+def undone(*, called: str, right: int, of: int) -> str:
+    """How an undo ended."""
+    if not of:
+        return f"Nothing of {called} was left to put back."
+    return f"{called} is undone: {right} of {_count(of)} put back."
+
+
+def captured(
+    *, called: str, changed: int, added: int, unknown: int, path: str, version: str = "", dry: bool = False
+) -> str:
+    """What was written into a set-up's file, or would be."""
+    counts = [_count(changed) + " changed" if changed else "", _count(added) + " added" if added else ""]
+    told = " and ".join(filter(None, counts))
+    would = " would be" if dry else ""
+    said = f"{told}{would}, in {path}." if told else "nothing to write, the boxes show what it wants."
+    kept = f" Kept as {version}." if version and not dry else ""
+    more = f" {_count(unknown)} can't be told and stay{'s' if unknown == 1 else ''} as written." if unknown else ""
+    return f"{called}: {said}{kept}{more}"

@@ -33,6 +33,9 @@ READS: dict[str, tuple[str, int]] = {
     f"{API}/scenes/runs": ("scenes/runs", 200),
     f"{API}/scenes/runs/{{id}}": ("scenes/runs/asks", 200),
     f"{API}/scenes/{{n}}": ("scenes/roll-everything", 200),
+    f"{API}/setups": ("setups", 200),
+    f"{API}/setups/{{n}}/diff": ("setups/rehearsal/diff", 200),
+    f"{API}/setups/undo": ("setups/undo", 200),
     f"{API}/me": ("me", 200),
     f"{API}/desk": ("desk", 200),
     "/livez": ("/livez", 200),
@@ -60,6 +63,9 @@ ACTS: dict[str, tuple[str, Any, int]] = {
     f"{API}/scenes/{{n}}/runs": ("scenes/roll-everything/runs?dry=1", {}, 200),
     f"{API}/scenes/runs/{{id}}/answers": ("scenes/runs/asks/answers", {"answer": True}, 200),
     f"{API}/scenes/runs/{{id}}/stop": ("scenes/runs/asks/stop", None, 200),
+    f"{API}/setups/{{n}}/apply": ("setups/Rehearsal/apply?wait=verdict", {"only": ["hall"]}, 200),
+    f"{API}/setups/{{n}}/capture": ("setups/rehearsal/capture", {"dry": True}, 200),
+    f"{API}/setups/undo": ("setups/undo?wait=verdict", None, 200),
     f"{API}/routes/plan": ("routes/plan", {"routes": ["director = hands"]}, 200),
     f"{API}/desk": ("desk", {"act": "take"}, 200),
     f"{API}/call": ("call", {"say": "Ready when you are"}, 200),
@@ -84,8 +90,21 @@ def the_route(method: str, address: str) -> Route:
     return next(route for route in ROUTES if (route.method, route.path_text) == (method, address))
 
 
+SETUP = """\
+set-up: Rehearsal
+wants:
+  hall: {output 4 source: 2}
+"""
+
+
 async def prepared(front: Front) -> None:
-    """A take that runs, an alarm, and a run of a scene that asks something."""
+    """A set-up that was applied, a take that runs, an alarm, and a run of a scene that asks something."""
+    folder = front.toys.house.site.scenes / "setups"
+    folder.mkdir()
+    (folder / "rehearsal.yaml").write_text(SETUP)
+    (folder / "broken.yaml").write_text("set-up: Broken\n")
+    front.toys.house.setups.load(folder.parent)
+    assert (await front.post("setups/rehearsal/apply?wait=verdict", {}))[0] == 200
     front.toys.house.devices.quarantined["mixer"] = "its driver failed 4 times in 60 s, last: slip"
     await front.toys.until(lambda: front.toys.house.alarms.find("mixer.left-alone").number > 0)
     await front.post("roll?wait=verdict", {}, Idempotency_Key="first")
