@@ -1,13 +1,14 @@
-"""How does the terminal ask the daemon? HTTP of the standard library, and what each kind of silence means."""
+"""How does the terminal ask the daemon? One connection a question, and what each kind of silence means."""
 
-import http.client
 import json
 import select
 import socket
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Final
-from urllib.parse import quote, urlencode, urlsplit
+from urllib.parse import SplitResult, quote, urlencode, urlsplit
+
+from stagectl.cli import wire
 
 API: Final = "/api/v1"
 CONNECT_S: Final = 3.0
@@ -71,26 +72,29 @@ class Client:
         return self._ask("POST", _target(path, query), json.dumps(body or {}).encode(), VERDICT_S)
 
     def _ask(self, method: str, target: str, body: bytes | None, limit_s: float) -> Any:
-        line = self._connect()
+        where, port = self._where()
+        sock = self._connect(where, port)
         try:
-            headers = {"Accept": "application/json"}
+            headers = {"Host": where.netloc.rpartition("@")[2], "Accept": "application/json"}
             if self.token:
                 headers["Authorization"] = f"Bearer {self.token}"
             elif self.who:
                 headers["X-Stage-Who"] = self.who
             if body is not None:
                 headers["Content-Type"] = "application/json"
-            line.request(method, target, body, headers)
-            self._wait(line.sock, limit_s)
-            reply = line.getresponse()
-            text = reply.read()
-        except (OSError, http.client.HTTPException) as error:
+            wire.send(sock, method, target, headers, body)
+            self._wait(sock, limit_s)
+            status, text = wire.receive(sock)
+        except (OSError, wire.AnswerError) as error:
             raise LostError(f"stagectl at {self.url} did not answer: {_why(error)}.") from error
+        except ValueError as error:
+            raise UnreachedError("STAGECTL_WHO holds what no name can. Set it to a name of the site file.") from error
         finally:
-            line.close()
-        return self._read(reply.status, text)
+            sock.close()
+        return self._read(status, text)
 
-    def _connect(self) -> http.client.HTTPConnection:
+    def _where(self) -> tuple[SplitResult, int]:
+        """The daemon's address and port. Raises UnreachedError: it is none, or a token must not go there."""
         where = urlsplit(self.url)
         try:
             port = where.port or (443 if where.scheme == "https" else 80)
@@ -100,17 +104,20 @@ class Client:
             raise UnreachedError(f'"{self.url}" is no address of a stagectl. It looks like http://127.0.0.1:8420.')
         if self.token and where.scheme == "http" and not _is_here(where.hostname):
             raise UnreachedError(f"A token is not sent in clear to {where.hostname}. Use its https address.")
-        line = http.client.HTTPConnection(where.hostname, port)
+        return where, port
+
+    def _connect(self, where: SplitResult, port: int) -> socket.socket:
+        assert where.hostname is not None
         try:
-            line.sock = _dialled(where.hostname, port)
+            sock = _dialled(where.hostname, port)
             if where.scheme == "https":
-                line.sock = _wrapped(line.sock, where.hostname)
+                sock = _wrapped(sock, where.hostname)
         except (OSError, UnicodeError) as error:
             remedy = "Start it with `stagectl serve`, or set STAGECTL_URL to where it runs."
             raise UnreachedError(f"stagectl is not reached at {self.url}: {_why(error)}. {remedy}") from error
-        line.sock.settimeout(READ_S)
-        line.sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-        return line
+        sock.settimeout(READ_S)
+        sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        return sock
 
     def _wait(self, sock: socket.socket, limit_s: float) -> None:
         """Wait for the first byte of the answer."""
@@ -158,7 +165,11 @@ def _wrapped(sock: socket.socket, host: str) -> socket.socket:
     context = ssl.create_default_context(cafile=os.environ.get("STAGECTL_CA") or None)
     context.minimum_version = ssl.TLSVersion.TLSv1_2
     sock.settimeout(CONNECT_S)
-    return context.wrap_socket(sock, server_hostname=host)
+    try:
+        return context.wrap_socket(sock, server_hostname=host)
+    except OSError:
+        sock.close()
+        raise
 
 
 def _target(path: tuple[str | int, ...], query: Mapping[str, object]) -> str:
