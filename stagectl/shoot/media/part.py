@@ -109,7 +109,7 @@ class Media:
         self._put(PLANNED.name, planned, known=True)
         lefts = [self._shown.get(name) for name in self._decks]
         least = [left for left in lefts if left is not None]
-        self._put(LEAST.name, min(least) if least else None, known=bool(least) and len(least) == len(lefts))
+        self._put(LEAST.name, round(min(least)) if least else None, known=bool(least) and len(least) == len(lefts))
         if self._dirty:
             self._board.clock.later(self._board.clock.now(), self._tell)
 
