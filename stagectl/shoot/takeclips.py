@@ -94,15 +94,13 @@ def is_plausible(lane: Lane, start: str, length: str) -> bool:
 
     A list may still end in the clip before.
     """
-    rate = lane.rate
+    rate, seen = lane.rate, lane.start or lane.end  # a lane may end before a timecode was read in it
     if rate is None or lane.start_exact:
         return True
-    if not lane.start:
+    if not seen:
         return False  # not reckoned yet; the next look tells again
     try:
-        first, told = (
-            label.with_drop(counting(rate, label.drop).drop) for label in map(Label.parse, (lane.start, start))
-        )
+        first, told = (label.with_drop(counting(rate, label.drop).drop) for label in map(Label.parse, (seen, start)))
         away = span_frames(first, told, rate)
         lasts = frame_number(Label.parse(length), rate.with_drop(False)) if length else 0
     except ValueError:

@@ -279,7 +279,8 @@ class Kills:
                 frames = frame_number(Label.parse(lane["length"]), RATE) if lane["length"] else -1
                 if clip is None or lane["start"] != clip["start"] or abs(frames - clip["frames"]) > 1:
                     told = f"{lane['clip']} {lane['start']} +{lane['length']}"
-                    found.append(f"Take {take}, {lane['device']}: {told}, it has {clip}.")
+                    has = clip or (room.truth(lane["device"])["clips"][-1:], room.truth(lane["device"])["history"][-4:])
+                    found.append(f"Take {take}, {lane['device']}: {told}, it has {has}; lane {lane}.")
             return found
 
         try:

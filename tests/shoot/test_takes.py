@@ -757,6 +757,22 @@ async def test_after_a_restart_rolling_decks_are_adopted_to_their_take() -> None
 
 
 @virtual
+async def test_a_lane_that_ended_before_a_timecode_was_read_in_it_gets_its_clip() -> None:
+    log = Log()
+    log.says("iso-1", TIMECODE, "10:00:00:00")
+    log.says("iso-1", TRANSPORT, Transport.RECORDING)
+    await moment(0.4)
+    log.stops("iso-1")
+    await moment(0.2)
+    log.lists("iso-1", "Somebody's", "08:30:00:00")
+    await moment()
+    assert log.told(1, "iso-1") == [("", "", True)], "a list may still end in the clip before"
+    log.lists("iso-1", "A001", "10:00:01:02", "00:00:00:10")
+    await moment()
+    assert log.told(1, "iso-1") == [("A001", "", True)]
+
+
+@virtual
 async def test_a_roll_that_nobody_lived_to_see_keeps_its_name_over_a_restart() -> None:
     again = Log()
     again.takes.recall(1, "Masterclass", "ines", ("iso-1", "iso-2"))
