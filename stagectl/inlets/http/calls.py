@@ -29,6 +29,8 @@ class Door:
     """What all handlers share.
 
     Attributes:
+        rates: of what outside controllers ask, by inlet.
+        often: of requests, by token; by source of those without one.
         spec: gives the OpenAPI document.
         lists: one reader of a box's list at a time.
         names: what this door is called beside this machine's own names.
@@ -43,6 +45,7 @@ class Door:
     scenes: "Scenes | None"
     hub: "Hub"
     rates: "Rates"
+    often: "Rates"
     metrics: "Metrics"
     spec: Callable[[], Mapping[str, Any]]
     names: frozenset[str] = frozenset()

@@ -1,7 +1,7 @@
-"""How long may a connection take, and how many may there be?
+"""How long may a connection take, and where does it stand?
 
 The library's own connection has no deadline for headers and no limit of number; this one has both, and ends whoever
-does not read what it asked for.
+says nothing, or does not read what it asked for.
 """
 
 import asyncio
@@ -13,41 +13,43 @@ from aiohttp import web
 from aiohttp.http_exceptions import LineTooLong
 from aiohttp.web_protocol import RequestHandler
 
+from stagectl.inlets.http.places import Place, Places
 from stagectl.inlets.http.problems import ProblemError, inner_fault
 from stagectl.inlets.http.strict_json import written
 
 HEADER_S: Final = 5.0  # from the first byte of a request to the end of its headers
 UNREAD_S: Final = 30.0  # what was sent and not taken for so long ends the connection
 IDLE_S: Final = 30.0  # between two requests
-CONNECTIONS: Final = 1100  # open at most; live feeds take fewer, so that a roll always finds a place
+LANE_S: Final = 2.0  # until the request of one that stands in the lane has come
 
 log = structlog.get_logger()
-
-
-class Doorkeeper:
-    """Counts the open connections."""
-
-    def __init__(self, limit: int = CONNECTIONS) -> None:
-        self.limit = limit
-        self.open = 0
-        self.turned_away = 0
 
 
 class Connection(RequestHandler):
     """One client's connection.
 
     Attributes:
+        place: where it stands; None: not yet, not any more, or there was none.
+        stands: it was open once.
         on_writable: called when a client that had fallen behind has taken what was waiting.
         on_lost: called once when the connection is gone.
     """
 
     def __init__(
-        self, keeper: Doorkeeper, server: web.Server, loop: asyncio.AbstractEventLoop, **settings: Any
+        self,
+        places: Places,
+        place: Place | None,
+        server: web.Server,
+        loop: asyncio.AbstractEventLoop,
+        **settings: Any,
     ) -> None:
+        """`place`: the one it took when it came; None: it takes one when it stands."""
         super().__init__(server, loop=loop, **settings)
-        self._keeper = keeper
-        self._counted = False
+        self.place = place
+        self.stands = False
+        self._places = places
         self._busy = False
+        self._first_timer: asyncio.TimerHandle | None = None  # until the first request
         self._header_timer: asyncio.TimerHandle | None = None
         self._unread_timer: asyncio.TimerHandle | None = None
         self.on_writable: Callable[[], None] | None = None
@@ -56,6 +58,9 @@ class Connection(RequestHandler):
     def began(self) -> None:
         """The headers are read; a handler works on the request."""
         self._busy = True
+        if self.place is not None:
+            self.place.spoke = True
+        self._stop(self._first_timer)
         self._stop(self._header_timer)
         self._header_timer = None
 
@@ -64,28 +69,30 @@ class Connection(RequestHandler):
         self._busy = False
 
     def connection_made(self, transport: asyncio.BaseTransport) -> None:
-        if self._keeper.open >= self._keeper.limit:
-            self._keeper.turned_away += 1
+        self.place = self.place or self._places.take(str((transport.get_extra_info("peername") or [""])[0]))
+        if self.place is None:
             assert isinstance(transport, asyncio.Transport)
             transport.write(_full())
             transport.close()
             return
-        self._counted = True
-        self._keeper.open += 1
+        self.stands = True
+        self.place.on_pushed = self._end
         super().connection_made(transport)
+        self._first_timer = self._loop.call_later(LANE_S if self.place.in_lane else IDLE_S, self._end)
 
     def connection_lost(self, exc: BaseException | None) -> None:
         self._stop(self._header_timer)
         self._stop(self._unread_timer)
-        if self._counted:
-            self._counted = False
-            self._keeper.open -= 1
+        self._stop(self._first_timer)
+        if self.place is not None:
+            self._places.give(self.place)
+            self.place = None
             super().connection_lost(exc)
             if self.on_lost is not None:
                 self.on_lost()
 
     def data_received(self, data: bytes) -> None:
-        if not self._counted:
+        if self.place is None:
             return
         if not self._busy and self._header_timer is None:
             self._header_timer = self._loop.call_later(HEADER_S, self._end)
@@ -132,8 +139,13 @@ class Connection(RequestHandler):
             timer.cancel()
 
 
+def full() -> ProblemError:
+    """All places are taken, and this is not what the lane is for."""
+    return ProblemError(503, "full", "All places at this door are taken.", remedy="Close a page and try again.")
+
+
 def _full() -> bytes:
-    problem = ProblemError(503, "full", "All places at this door are taken.", remedy="Close a page and try again.")
+    problem = full()
     body = written(problem.plain())
     head = (
         "HTTP/1.1 503 Service Unavailable\r\nContent-Type: application/problem+json\r\nRetry-After: 5\r\n"

@@ -13,10 +13,12 @@ from aiohttp.typedefs import Middleware
 from pydantic import BaseModel, ValidationError
 
 from stagectl.control.access import NOBODY, Person
+from stagectl.control.tokens import Token
 from stagectl.inlets.http import form, strict_json
 from stagectl.inlets.http.bearer import person_of, source_of
 from stagectl.inlets.http.calls import Answer, Call, Door
-from stagectl.inlets.http.connection import Connection
+from stagectl.inlets.http.connection import Connection, full
+from stagectl.inlets.http.places import Place
 from stagectl.inlets.http.problems import ProblemError, from_aiohttp, inner_fault, misshapen, refused, too_large
 from stagectl.inlets.http.routes import Route
 from stagectl.model.errors import RefusedError
@@ -54,7 +56,7 @@ def guard(door: Door) -> Middleware:
             connection.began()
         try:
             check_origin(request, door)
-            return await handler(request)
+            return _only_one(request, await handler(request))
         except ProblemError as problem:
             return _finished(request, problem)
         except web.HTTPException as error:
@@ -74,8 +76,11 @@ def guard(door: Door) -> Middleware:
 
 def _finished(request: web.Request, problem: ProblemError) -> web.Response:
     response = problem.response()
-    if problem.status in (400, 408, 413, 421) or request.can_read_body:
+    place = _lane(request)
+    if problem.status in (400, 408, 413, 421) or request.can_read_body or place is not None:
         response.force_close()  # what still comes is not read as a new request
+    if place is not None:
+        place.spoke = False  # it was heard: the next one may have its place
     return response
 
 
@@ -153,7 +158,9 @@ def endpoint(route: Route, door: Door) -> _Next:
     async def handle(request: web.Request) -> web.StreamResponse:
         person = NOBODY
         try:
-            person, token = person_of(request, door)
+            if _lane(request) is not None and not route.first:
+                raise full()
+            person, token = _person_of(request, door, route)
             if person is not NOBODY or route.kind != "websocket":  # a socket may bring its token first thing
                 rule.admit(person)
             path = _shaped("path", route.path, dict(request.match_info), status=404)
@@ -174,6 +181,49 @@ def endpoint(route: Route, door: Door) -> _Next:
         return answer if isinstance(answer, web.StreamResponse) else _response(answer)
 
     return handle
+
+
+def _only_one(request: web.Request, response: web.StreamResponse) -> web.StreamResponse:
+    """In the lane one request is heard, then the place is the next one's."""
+    if _lane(request) is not None:
+        response.force_close()
+    return response
+
+
+def _lane(request: web.Request) -> Place | None:
+    """Its place in the lane; None: it has an ordinary one."""
+    connection = request.protocol
+    place = connection.place if isinstance(connection, Connection) else None
+    return place if place is not None and place.in_lane else None
+
+
+def _person_of(request: web.Request, door: Door, route: Route) -> tuple[Person, Token | None]:
+    """Who asks, unless they have asked too often: where there are accounts, so many a second for each token.
+
+    What has right of way is counted by itself, so that nothing else that a token asks for holds a roll back.
+
+    Raises:
+        RefusedError: code "token".
+        ProblemError: 429, or the header can't be.
+    """
+    try:
+        person, token = person_of(request, door)
+    except RefusedError:
+        _not_too_often(door, source_of(request))
+        raise
+    if token is None:
+        _not_too_often(door, source_of(request))
+    else:
+        _not_too_often(door, f"{'first' if route.first else 'rest'} {token.id}")
+    return person, token
+
+
+def _not_too_often(door: Door, peer: str) -> None:
+    if not door.house.gate.guarded:
+        return
+    if wait_s := door.often.take(peer):
+        headers = {"Retry-After": str(int(wait_s) + 1)}
+        raise ProblemError(429, "rate", "Too many requests.", remedy="Ask again in a second.", headers=headers)
 
 
 def _write_down(request: web.Request, door: Door, route: Route, person: Person, problem: ProblemError) -> None:

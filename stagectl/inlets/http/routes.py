@@ -45,6 +45,7 @@ class Route:
         also: further statuses that are problems, with why.
         form: its body may come as a form too, from who brings a token.
         unread: whatever comes as a body is let pass unread.
+        first: it has right of way: a full door hears it, and no other request counts against it.
         tag: heading in the document.
         rule: the least that who comes must be; a door with a route that has none does not open.
     """
@@ -64,6 +65,7 @@ class Route:
     also: Mapping[int, str] = field(default_factory=dict)
     form: bool = False
     unread: bool = False
+    first: bool = False
     tag: str = "see"
     rule: Rule | None = None
 
@@ -212,6 +214,7 @@ ROUTES: Final[tuple[Route, ...]] = (
         keyed=True,
         also={403: "This person may not.", 404: _NONE, 409: "The key was used for something else."},
         tag="act",
+        first=True,
         rule=act("roll"),
     ),
     Route(
@@ -231,6 +234,7 @@ ROUTES: Final[tuple[Route, ...]] = (
             428: _TWICE,
         },
         tag="act",
+        first=True,
         rule=act("cut"),
     ),
     Route(
@@ -464,6 +468,7 @@ ROUTES: Final[tuple[Route, ...]] = (
             429: "Too often.",
         },
         tag="act",
+        first=True,
         rule=act(),
     ),
     Route(

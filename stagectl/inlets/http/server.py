@@ -1,22 +1,23 @@
 """How does the HTTP door open and close?"""
 
 import asyncio
-import ssl
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
 import structlog
 from aiohttp import web
 
 from stagectl.inlets.http.calls import Door
 from stagectl.inlets.http.certificate import Keeper
-from stagectl.inlets.http.connection import IDLE_S, Connection, Doorkeeper
+from stagectl.inlets.http.connection import IDLE_S, Connection
 from stagectl.inlets.http.desk_page import Built
 from stagectl.inlets.http.guard import BODY_BYTES, add_headers, endpoint, guard
+from stagectl.inlets.http.listening import Listener, Plain, Secure
 from stagectl.inlets.http.live import Hub
 from stagectl.inlets.http.metrics import Metrics
 from stagectl.inlets.http.openapi import document
-from stagectl.inlets.http.opening import GOODBYE_S, HANDSHAKE_S, Tls, check, context
+from stagectl.inlets.http.opening import Tls, check, context
+from stagectl.inlets.http.places import Place, Places
 from stagectl.inlets.http.rate import Rates
 from stagectl.inlets.http.routes import ROUTES
 from stagectl.inlets.http.views import version_of
@@ -28,6 +29,8 @@ if TYPE_CHECKING:
     from stagectl.shoot.scenes import Scenes
 
 STOP_S: Final = 2.0  # for answers that are being written
+OFTEN_PER_S: Final = 20.0  # requests of one token, where there are accounts
+OFTEN_BURST: Final = 60.0
 
 log = structlog.get_logger()
 
@@ -38,12 +41,12 @@ class HttpServer:
 
     host: str
     port: int
-    keeper: Doorkeeper
+    places: Places
     hub: Hub
     tls: Tls | None
     certificate: Keeper | None
     _runner: web.AppRunner
-    _listener: asyncio.Server
+    _listener: Listener
 
     @property
     def url(self) -> str:
@@ -78,12 +81,14 @@ async def serve(
     teller = Teller(house)
     view = DeskView(house, teller)
     hub = Hub(house, teller, view, metrics)
-    door = Door(house, teller, view, scenes, hub, Rates(house.world.clock), metrics, lambda: document(version_of()))
+    clock = house.world.clock
+    rates, often = Rates(clock), Rates(clock, OFTEN_PER_S, OFTEN_BURST)
+    door = Door(house, teller, view, scenes, hub, rates, often, metrics, lambda: document(version_of()))
     door.secure = tls is not None
     door.built = Built.read()
     door.names = frozenset(name.casefold() for name in kept.names) if kept is not None else frozenset()
     app = web.Application(middlewares=[guard(door)], client_max_size=BODY_BYTES)
-    app.on_response_prepare.append(add_headers(house.world.clock, secure=door.secure))
+    app.on_response_prepare.append(add_headers(clock, secure=door.secure))
     for route in ROUTES:
         address = route.path_text.replace("takes/{n}", "takes/{n:[0-9]+}")  # takes/slate is another address
         app.router.add_route(route.method, address, endpoint(route, door))
@@ -100,26 +105,24 @@ async def serve(
     await runner.setup()
     server = runner.server
     assert server is not None
-    keeper = Doorkeeper()
-    settings = {"access_log": None, "keepalive_timeout": IDLE_S, "lingering_time": 1.0}
+    places = Places()
+
+    def connection(place: Place | None) -> Connection:
+        settings = {"access_log": None, "keepalive_timeout": IDLE_S, "lingering_time": 1.0}
+        return Connection(places, place, server, loop, **settings)
+
+    listener: Listener
     try:
-        listener = await loop.create_server(
-            lambda: Connection(keeper, server, loop, **settings), host, port, backlog=256, **_over(secure)
-        )
+        if secure is None:
+            listener = await Plain.open(host, port, connection)
+        else:
+            listener = await Secure.open(host, port, secure, places, connection)
     except OSError:
         await runner.cleanup()
         raise
-    bound = listener.sockets[0].getsockname()[1]
-    log.info("http_open", host=host, port=bound, tls=tls is not None)
+    log.info("http_open", host=host, port=listener.port, tls=tls is not None)
     if kept is not None:
         kept.start()
-    opened = HttpServer(host, bound, keeper, hub, tls, kept, runner, listener)
+    opened = HttpServer(host, listener.port, places, hub, tls, kept, runner, listener)
     door.address = opened.url
     return opened
-
-
-def _over(secure: ssl.SSLContext | None) -> dict[str, Any]:
-    """What the listener is told about TLS."""
-    if secure is None:
-        return {}
-    return {"ssl": secure, "ssl_handshake_timeout": HANDSHAKE_S, "ssl_shutdown_timeout": GOODBYE_S}

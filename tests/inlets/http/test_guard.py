@@ -303,17 +303,16 @@ async def test_a_body_that_drips_ends_the_connection(front: Front, monkeypatch: 
 
 
 async def test_who_comes_when_all_places_are_taken_is_told(front: Front) -> None:
-    front.server.keeper.limit = front.server.keeper.open
+    front.server.places.ordinary = front.server.places.open
     status, headers, body = await raw(front, b"GET /livez HTTP/1.1\r\nHost: localhost\r\n\r\n")
     assert (status, is_problem(headers, body)["code"]) == (503, "full")
-    assert front.server.keeper.turned_away == 1
 
 
 async def test_a_place_is_free_again_when_a_client_has_gone(front: Front) -> None:
-    before = front.server.keeper.open
+    before = front.server.places.open
     for _ in range(5):
         await raw(front, b"GET /livez HTTP/1.1\r\nHost: localhost\r\n\r\n")
-    await front.toys.until(lambda: front.server.keeper.open == before)
+    await front.toys.until(lambda: front.server.places.open == before)
 
 
 async def test_a_slip_inside_is_told_without_its_secrets(front: Front, monkeypatch: pytest.MonkeyPatch) -> None:
