@@ -1,7 +1,7 @@
 """Which verbs compare, apply, undo and keep set-ups?"""
 
 from collections.abc import Iterable, Mapping, Sequence
-from typing import Any
+from typing import Any, Final
 
 import click
 
@@ -10,6 +10,8 @@ from stagectl.cli.acts import ended
 from stagectl.cli.codes import Exit
 from stagectl.cli.face import Face, client_verb
 from stagectl.cli.tables import columns
+
+PARTS: Final = ("paths", "stations", "setups")
 
 
 @click.group("setup")
@@ -97,8 +99,10 @@ def setup_undo(face: Face, dry: bool) -> int:
 
 
 def _bad(group: Mapping[str, Any]) -> list[str]:
-    """A line for each part of a press that did not end well; what follows from another one is counted."""
+    """A line for each box's part of a press that did not end well; what was held back by another one is counted."""
     rows = [box for box in group["boxes"] if box["ended"] not in verdicts.WELL]
+    of_boxes = [box for box in rows if box["device"] not in PARTS or box["refused"]]
+    rows = of_boxes or rows  # a part shows what its boxes show
     held = sum(box["code"] == "held-back" for box in rows)
     told = dict.fromkeys(f"  {box['say']}" for box in rows if box["code"] != "held-back")
     return [*told, f"  {held} more were held back by that."] if held else list(told)

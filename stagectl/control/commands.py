@@ -517,8 +517,9 @@ def _not_yet(board: Board, command: Command) -> str:
     """Which of its needs do not hold, in words."""
     told = []
     for leaf in _unmet(board, command.ask.verb.needs(), command.ask.target):
-        reading = board.reading(command.ask.target, leaf.spec)
-        where = leaf.spec.name.replace(".", " ")
+        reading = board.reading(leaf.device or command.ask.target, leaf.spec)
+        other = leaf.device not in (None, command.ask.target)
+        where = f"{leaf.device} {leaf.spec.name}".replace(".", " ") if other else leaf.spec.name.replace(".", " ")
         seen = leaf.spec.say(reading.value) if reading.value is not None else "not known"
         told.append(f"{where} is {seen}" + ("" if reading.quality == "good" else f" ({reading.quality})"))
     return ", ".join(told) or command.ask.verb.needs().say()

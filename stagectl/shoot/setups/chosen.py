@@ -28,8 +28,11 @@ class Chosen:
             try:
                 devices = house.resolve(words if whole else who)
                 point = "" if whole else ".".join(what.split())
-            except RefusedError:
-                devices, point = house.resolve(words), ""  # such as "Rec 1", as people call it
+            except RefusedError as nobody:
+                try:
+                    devices, point = house.resolve(words), ""  # such as "Rec 1", as people call it
+                except RefusedError:
+                    raise nobody from None
             self._of.append((frozenset(devices), point))
 
     def __call__(self, pair: Pair) -> bool:
