@@ -12,7 +12,7 @@ ARGS   ?=
 # Processes that pytest shares the tests out to. The times in the tests' own deadlines suppose two cores.
 JOBS   ?= 2
 
-.PHONY: help demo test check lint quick bench campaign kills lock clean test-programs
+.PHONY: help demo test check lint quick bench campaign fuzz kills lock clean test-programs
 
 help:
 	@echo 'make demo    the demo hall on 127.0.0.1:8420; options: make demo ARGS="--http 127.0.0.1:18420"'
@@ -20,6 +20,7 @@ help:
 	@echo 'make test    every test, on simulators; under 10 minutes'
 	@echo 'make check   format, lint, types, arrows and the quick tests; under 1 minute'
 	@echo 'make bench   the table of ratios beside bare floors'
+	@echo 'make fuzz RUNS=200000    every parser, damaged journals, bad frames, generated requests; some of them: TARGET="journal api"'
 	@echo 'make campaign SEEDS=5000   the whole daemon in the simulated studio, under faults; planted bugs: ARGS=museum'
 	@echo 'make kills N=200   SIGKILL the real daemon at random while 24 simulated decks roll'
 	@echo 'make lock    pin the requirements; to take newer ones: make lock ARGS=--upgrade'
@@ -110,6 +111,13 @@ SEEDS ?= 300
 
 campaign: $(VENV)/.installed-dev
 	@exec $(BIN)/python -m tests.studio $(or $(ARGS),campaign --seeds $(SEEDS) --jobs $(JOBS))
+
+# What comes from outside, as nobody should send it; a finding is made small and stored in tests/fuzz/corpus.
+RUNS   ?= 200000
+TARGET ?=
+
+fuzz: $(VENV)/.installed-dev
+	@exec $(BIN)/python -m tests.fuzz $(TARGET) --runs $(RUNS) $(ARGS)
 
 # SIGKILL at random while 24 simulated decks roll: real processes, 200 rounds in about 15 minutes. A few are in make test.
 N ?= 200

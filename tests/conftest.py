@@ -17,6 +17,7 @@ SLOW = (
     "inlets",
     "real",
     "stories",
+    "fuzz",
     "studio",
     "cli/test_watch.py",
     "cli/test_doctor.py",

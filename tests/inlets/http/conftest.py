@@ -1,6 +1,7 @@
 """A house of toy boxes with its door open, and a client in front of it."""
 
 from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -49,18 +50,27 @@ class Front:
             return answer.status, await answer.json(content_type=None)
 
 
-@pytest.fixture
-async def front(tmp_path: Path) -> AsyncIterator[Front]:
-    folder = tmp_path / "scenes"
-    folder.mkdir()
-    (folder / "roll-everything.yaml").write_text(SCENE)
-    (folder / "stand-clear.yaml").write_text(QUESTION)
-    (folder / "broken.yaml").write_text("scene: broken\nsteps: []\n")
-    async with toy_house(tmp_path / "data") as toys:
-        scenes = Scenes(toys.house, folder)
+@asynccontextmanager
+async def opened(folder: Path) -> AsyncIterator[Front]:
+    """A house of toy boxes with its door open; `folder` holds its scenes and data."""
+    scenes_at = folder / "scenes"
+    scenes_at.mkdir()
+    (scenes_at / "roll-everything.yaml").write_text(SCENE)
+    (scenes_at / "stand-clear.yaml").write_text(QUESTION)
+    (scenes_at / "broken.yaml").write_text("scene: broken\nsteps: []\n")
+    async with toy_house(folder / "data") as toys:
+        scenes = Scenes(toys.house, scenes_at)
         scenes.load()
         server = await serve(toys.house, "127.0.0.1", 0, scenes=scenes)
-        async with aiohttp.ClientSession(server.url) as session:
-            yield Front(toys, server, session)
-        await server.stop()
-        await scenes.close()
+        try:
+            async with aiohttp.ClientSession(server.url) as session:
+                yield Front(toys, server, session)
+        finally:
+            await server.stop()
+            await scenes.close()
+
+
+@pytest.fixture
+async def front(tmp_path: Path) -> AsyncIterator[Front]:
+    async with opened(tmp_path) as made:
+        yield made
