@@ -33,8 +33,10 @@ from stagectl.model.conditions import Truth
 from stagectl.model.errors import SiteError
 from stagectl.model.world import World
 from stagectl.shoot.house import House
+from stagectl.shoot.lineup.part import Lineup
 from stagectl.shoot.parts import Part
 from stagectl.shoot.paths import PATHS, Paths
+from stagectl.shoot.readiness import READINESS, readiness
 from stagectl.shoot.scenes import Scenes
 from stagectl.shoot.setups.verbs import SETUPS
 from stagectl.shoot.stalls import Stalls
@@ -44,8 +46,14 @@ from stagectl.site import Site
 
 log = structlog.get_logger()
 
-PARTS: Final[Mapping[str, Capability]] = {"takes": TAKES, "paths": PATHS, "stations": STATIONS, "setups": SETUPS}
-KEPT: Final = ("take", "command", "verdict", "desk", "alarm", "setup")  # records that a start reads back
+PARTS: Final[Mapping[str, Capability]] = {
+    "takes": TAKES,
+    "paths": PATHS,
+    "stations": STATIONS,
+    "setups": SETUPS,
+    **READINESS,
+}
+KEPT: Final = ("take", "command", "verdict", "desk", "alarm", "setup", "lineup")  # records that a start reads back
 
 
 @dataclass(slots=True)
@@ -112,6 +120,9 @@ class Daemon:
         house.takes.restore(record.data for record in records if record.kind == "take")
         house.desk.restore(record.data for record in records if record.kind == "desk")
         house.alarms.restore(record.data for record in records if record.kind == "alarm")
+        lineup = house.parts["lineup"]
+        assert isinstance(lineup, Lineup)
+        lineup.restore(record.data for record in records if record.kind == "lineup")
         recovery = Recovery.read(records, world.clock.now(), safe=journal.past_safe)
         for group in recovery.groups.values():
             house.commands.remember(group)
@@ -229,6 +240,7 @@ def wire(
     )
     commands.guards[Cut] = takes.guard
     parts: dict[str, Part] = {"takes": takes, "paths": Paths(board, site), "stations": Stations(board, site)}
+    parts |= readiness(world, board, site, boxes, chronicle=chronicle, takes=takes)
     for device, bound in site.limits:
         commands.limits.append(Limit(device, bound))
     for guarded in site.protect:

@@ -291,11 +291,13 @@ class Site:
     def vocabulary(self, kinds: Mapping[str, BoxKind], parts: Mapping[str, Capability]) -> "SiteVocabulary":
         """Whom sentences may speak of here: devices and house parts.
 
-        Points of a part with an index "destination", "station" or "recorder" exist for the names of this site alone.
+        Points of a part with an index "destination", "station", "recorder" or "camera" exist for the names of this site
+        alone.
         """
         devices = {name: kinds[entry.box].capability for name, entry in self.devices.items()}
         recorders = [name for name, kind in devices.items() if kind.kind == "recorder"]
-        names = {"destination": self.pictures.destinations, "station": self.stations, "recorder": recorders}
+        names: dict[str, Collection[str]] = {"destination": self.pictures.destinations, "station": self.stations}
+        names |= {"recorder": recorders, "camera": self.cameras}
         return SiteVocabulary(
             {**devices, **{name: _narrowed(part, names) for name, part in parts.items()}}, self.groups
         )

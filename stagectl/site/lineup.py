@@ -101,9 +101,7 @@ def _plan(draft: Draft, node: Node | None) -> tuple[PlannedTake, ...]:
             table = item.as_table()
             table.only(("take", "lasts", "times"))
             times = table["times"].as_text() if "times" in table else None
-            if times is not None and not (
-                times.value.isascii() and times.value.isdigit() and 0 < int(times.value) < 100
-            ):
+            if times is not None and not re.fullmatch("[1-9][0-9]?", times.value):
                 raise times.wrong(f'"{times.value[:20]}" is no count.', "Write how often, from 1 to 99.")
             plan.append(
                 PlannedTake(
@@ -185,7 +183,7 @@ def _share(text: Text) -> float:
 
 
 def _channels(text: Text) -> int:
-    if not (text.value.isascii() and text.value.isdigit()) or int(text.value) > 64:
+    if not re.fullmatch("[0-9]{1,2}", text.value) or int(text.value) > 64:
         raise text.wrong(f'"{text.value[:20]}" is no count of channels.', "Write a number from 0 to 64.")
     return int(text.value)
 

@@ -69,13 +69,14 @@ def read_site(root: Node, path: Path, kinds: Mapping[str, BoxKind], parts: Mappi
         mqtt=_read_mqtt(draft),
         http=read_http(draft, path.parent),
         scenes=_read_folder(draft, path),
+        cameras=read_cameras(draft, pictures),
     )
     vocabulary = site.vocabulary(kinds, parts)
     limits, protect = read_limits(draft, vocabulary), read_protect(draft, vocabulary)
     alarms = read_alarms(draft, vocabulary)
-    cameras, lineup = read_cameras(draft, pictures), read_lineup(draft, vocabulary)
+    lineup = read_lineup(draft, vocabulary)
     issues.finish()
-    return replace(site, limits=limits, protect=protect, alarms=alarms, cameras=cameras, lineup=lineup)
+    return replace(site, limits=limits, protect=protect, alarms=alarms, lineup=lineup)
 
 
 def _read_site_name(node: Node) -> tuple[str, str]:

@@ -7,6 +7,8 @@ import asyncio
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import partial
+from types import MappingProxyType
 from typing import Any, Final
 
 from stagectl.model.board import Board
@@ -19,11 +21,12 @@ from stagectl.model.verbs import Ask, Verb
 from stagectl.model.world import Clock, Stream
 from stagectl.shoot.clock.follow import Follower
 from stagectl.shoot.clock.interval import Between
-from stagectl.site import LineupEntry
+from stagectl.site import CameraEntry, LineupEntry
 
 ANSWERS: Final = 48  # of one sampling: at 25 frames a second it then lies within 2 ms of the truth
 APART_S: Final = (0.02, 0.06)  # between two of them, drawn at random: a frame at 25 is 0.04 s
 ROUND_S: Final = 3.0  # in which every recorder is asked once more, dithered
+OPEN_S: Final = 10.0  # a look that is not answered by then is forgotten: its link was lost
 SLICE: Final = 16  # recorders asked in one turn of the loop
 TELL_S: Final = 0.5  # points are computed at most so often
 TELL_SLICE: Final = 64  # recorders computed in one turn of the loop: two milliseconds
@@ -51,8 +54,9 @@ GIVE: Final[PointSpec[float]] = PointSpec("{recorder}.give", float, Unit.FRAMES)
 DRIFT: Final[PointSpec[float]] = PointSpec("{recorder}.drift", float, Unit.FRAMES)  # gained in an hour
 REFERENCE: Final[PointSpec[str]] = PointSpec("reference", str)
 AGREED: Final[PointSpec[bool]] = PointSpec("agreed", bool)  # all recorders are in step
+LOCKED: Final[PointSpec[bool]] = PointSpec("camera.{camera}.locked", bool)  # as the site file declares it
 
-CLOCK: Final = Capability("clock", 1, (STATE, WHY, OFFSET, GIVE, DRIFT, REFERENCE, AGREED), ())
+CLOCK: Final = Capability("clock", 1, (STATE, WHY, OFFSET, GIVE, DRIFT, REFERENCE, AGREED, LOCKED), ())
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,9 +98,11 @@ class Clocks:
         wanted: LineupEntry,
         recorders: Mapping[str, str],
         chance: Stream,
-        look: Callable[[str, tuple[str, ...]], object],
+        look: Callable[[str, tuple[str, ...], Callable[[], None]], object | None],
+        *,
+        cameras: Mapping[str, CameraEntry] = MappingProxyType({}),
     ) -> None:
-        """`recorders`: device -> what people call it; `look(device, points)` asks once more, without waiting."""
+        """`recorders`: device -> what people call it; `look(device, points, done)` asks once more; None: it can't."""
         self._board = board
         self._clock: Clock = board.clock
         self._wanted = wanted
@@ -107,15 +113,23 @@ class Clocks:
         self.capability = Capability(
             CLOCK.kind,
             CLOCK.version,
-            (*(spec.at(name) for name in recorders for spec in (STATE, WHY, OFFSET, GIVE, DRIFT)), REFERENCE, AGREED),
+            (
+                *(spec.at(name) for name in recorders for spec in (STATE, WHY, OFFSET, GIVE, DRIFT)),
+                *(LOCKED.at(name) for name in cameras),
+                REFERENCE,
+                AGREED,
+            ),
             (),
         )
         self._writer = board.writer(self.name)
         self._writer.age_of = lambda spec: float("inf")
         self._writer.declare(*self.capability.points)
+        for name, camera in cameras.items():
+            self._put(LOCKED.at(name).name, camera.locked, known=True)
         self._dirty: dict[str, None] = {}
         self._states: dict[str, ClockState] = dict.fromkeys(recorders, ClockState.UNKNOWN)
         self._drifts: dict[str, tuple[tuple[float, str], Between | None]] = {}
+        self._open: dict[str, float] = {}
         self._next = 0
         for follower in self._followers.values():
             follower.reading.watches.append(_Ear(follower, self._soon))
@@ -135,17 +149,28 @@ class Clocks:
         """Ask every recorder so often, at random moments, and compute anew; takes about two seconds."""
         for _ in range(answers):
             for name in self._followers:
-                self._look(name, (TIMECODE.name,))
+                self._ask(name)
             await asyncio.sleep(self._chance.uniform(*APART_S))
         for name, one in self.told().items():
             self._tell_one(name, one)
         self._dirty = dict.fromkeys(list(self._followers)[:1])
         self._tell()
 
+    def _ask(self, name: str) -> None:
+        """One look at a time: what asks more often than a slow box answers would only pile up."""
+        if name in self._open and self._clock.now() < self._open[name]:
+            return
+        self._open[name] = self._clock.now() + OPEN_S
+        if self._look(name, (TIMECODE.name,), partial(self._answered, name)) is None:
+            del self._open[name]
+
+    def _answered(self, name: str) -> None:
+        self._open.pop(name, None)
+
     def _ask_some(self) -> None:
         names = list(self._followers)
         for name in names[self._next : self._next + SLICE]:
-            self._look(name, (TIMECODE.name,))
+            self._ask(name)
         self._next = self._next + SLICE if self._next + SLICE < len(names) else 0
         slices = -(-len(names) // SLICE)
         self._clock.later(self._clock.now() + ROUND_S * self._chance.uniform(0.6, 1.4) / slices, self._ask_some)

@@ -53,7 +53,7 @@ class Deck:
         rate = rate_named(self.rate.replace(" df", " DF"))
         return label_of(frames_in(36_000 + at * (1 + self.ppm * 1e-6), rate) + self.offset + self.jumped, rate)
 
-    def look(self) -> None:
+    def look(self, done: Callable[[], None]) -> object:
         """The question leaves now; its answer comes some milliseconds later."""
         clock = self.board.clock
         asked_at = clock.now()
@@ -64,8 +64,10 @@ class Deck:
             self.frozen = label
             self.writer.asked_at, self.writer.read_at = asked_at, clock.now()
             self.writer.put(TIMECODE.name, label)
+            done()
 
         clock.later(asked_at + there + back, answer)
+        return self
 
 
 class Room:
@@ -80,8 +82,13 @@ class Room:
             for place, name in enumerate(NAMES)
         }
         called = {name: f"Rec {place}" for place, name in enumerate(NAMES, 1)}
-        look: Callable[[str, tuple[str, ...]], object] = lambda name, points: self.decks[name].look()  # noqa: E731
-        self.clocks = Clocks(self.board, wanted or LineupEntry(), called, random.Random(9), look)
+        self.clocks = Clocks(
+            self.board,
+            wanted or LineupEntry(),
+            called,
+            random.Random(9),
+            lambda name, points, done: self.decks[name].look(done),
+        )
 
     def state(self, name: str) -> ClockState:
         reading = self.board.get("clock", STATE.at(name))

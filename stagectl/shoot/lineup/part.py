@@ -1,0 +1,329 @@
+"""Is the house ready to roll, and what keeps it from being? A house part, named "lineup".
+
+Every check is followed all the time, so that "ready" is a point like any other. A run looks at everything anew first,
+and a box that does not answer is not known. It changes nothing in any box.
+"""
+
+import asyncio
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from functools import partial
+from typing import Any, Final, Protocol
+
+from stagectl.control.access import Person
+from stagectl.control.chronicle import Chronicle, stamp
+from stagectl.model.board import Board
+from stagectl.model.capabilities.base import Capability
+from stagectl.model.conditions import NO, UNKNOWN, YES, Truth, Watch
+from stagectl.model.errors import RefusedError
+from stagectl.model.points import PointSpec, Quality
+from stagectl.model.verbs import Ask, Verb
+from stagectl.model.words import nearest
+from stagectl.shoot.clock.part import Clocks
+from stagectl.shoot.lineup.checks import Check
+
+ANSWER_S: Final = 2.5  # a box that has not told all by then is not known; a line-up takes 3 s at most
+REASON: Final = 200  # letters
+_PASSES: Final[Mapping[Truth, str]] = {YES: "pass", NO: "fail", UNKNOWN: "not known"}
+_WORST_FIRST: Final = (NO, UNKNOWN, YES)
+
+READY: Final[PointSpec[bool]] = PointSpec("ready", bool)  # every must passes, or is waived by name
+FAILED: Final[PointSpec[int]] = PointSpec("failed", int)
+OPEN: Final[PointSpec[int]] = PointSpec("open", int)  # not known
+RECORDER_READY: Final[PointSpec[bool]] = PointSpec("{recorder}.ready", bool)
+
+LINEUP: Final = Capability("lineup", 1, (READY, FAILED, OPEN, RECORDER_READY), ())
+
+
+class Asked(Protocol):
+    """A box, as far as it is looked at."""
+
+    def look_now(self, names: Any, done: Callable[[], None] | None = None) -> object | None:
+        """Ask for these points; None: it can't be asked."""
+
+
+@dataclass(frozen=True, slots=True)
+class Waiver:
+    """A check that somebody lets pass for this shoot."""
+
+    by: str
+    because: str
+    until: datetime
+
+    def plain(self) -> dict[str, str]:
+        return {"by": self.by, "because": self.because, "until": stamp(self.until)}
+
+
+@dataclass(slots=True)
+class Row:
+    """One check and how it stands. `waiver` None: none."""
+
+    check: Check
+    truth: Truth
+    found: str
+    remedy: str
+    age_s: float | None
+    waiver: Waiver | None = None
+
+    @property
+    def stands(self) -> str:
+        """pass, fail or not known."""
+        return _PASSES[self.truth]
+
+    @property
+    def holds_up(self) -> bool:
+        """Does it keep from being ready?"""
+        return self.check.must and self.truth is not YES and self.waiver is None
+
+
+@dataclass(slots=True)
+class _Followed:
+    """A check that is followed all the time."""
+
+    check: Check
+    watch: Watch
+    points: dict[str, list[str]] = field(default_factory=dict)
+
+
+class Lineup:
+    """All checks of a house."""
+
+    name = "lineup"
+
+    def __init__(
+        self,
+        board: Board,
+        checks: Sequence[Check],
+        boxes: Mapping[str, Asked],
+        clocks: Clocks,
+        chronicle: Chronicle,
+        *,
+        called: Mapping[str, str],
+        recorders: Iterable[str],
+        kept_s: float,
+    ) -> None:
+        """`called`: device -> what people call it; `kept_s`: how long a waiver lasts."""
+        self._board = board
+        self._boxes = boxes
+        self._clocks = clocks
+        self._chronicle = chronicle
+        self._called = called
+        self._recorders = tuple(recorders)
+        self._kept_s = kept_s
+        self._waivers: dict[str, Waiver] = {}
+        self._due = False
+        self.capability = Capability(
+            LINEUP.kind,
+            LINEUP.version,
+            (READY, FAILED, OPEN, *(RECORDER_READY.at(name) for name in self._recorders)),
+            (),
+        )
+        self._writer = board.writer(self.name)
+        self._writer.age_of = lambda spec: float("inf")
+        self._writer.declare(*self.capability.points)
+        self._followed = [self._follow(check) for check in checks]
+        self._tell()
+
+    def _follow(self, check: Check) -> _Followed:
+        watch = self._board.watch(check.condition, self._turned, device=check.device, lazy=True)
+        points: dict[str, list[str]] = {}
+        for leaf in check.condition.leaves():
+            points.setdefault(leaf.device or check.device, []).append(leaf.spec.name)
+        return _Followed(check, watch, points)
+
+    def expand(self, ask: Ask) -> Sequence[Ask]:
+        """It can only be read. Raises RefusedError."""
+        raise RefusedError("The line-up is only looked at.", remedy="See: stagectl lineup", code="verb")
+
+    def act(self, verb: Verb) -> None:
+        """Nothing."""
+
+    # -- all the time ---------------------------------------------------------------------------------------------
+
+    def _turned(self, truth: Truth) -> None:
+        if not self._due:
+            self._due = True
+            self._board.clock.later(self._board.clock.now(), self._tell)
+
+    def _tell(self) -> None:
+        self._due = False
+        waived = {identifier for identifier, waiver in self._waivers.items() if waiver.until > self._wall()}
+        worst: dict[str, Truth] = dict.fromkeys(self._recorders, YES)
+        whole, failed, unknown = YES, 0, 0
+        for one in self._followed:
+            truth, check = one.watch.truth, one.check
+            if truth is UNKNOWN and not self._applies(one):
+                continue
+            failed += truth is NO
+            unknown += truth is UNKNOWN
+            if truth is YES or not check.must or check.id in waived:
+                continue
+            whole = min(whole, truth, key=_WORST_FIRST.index)
+            if check.device in worst:
+                worst[check.device] = min(worst[check.device], truth, key=_WORST_FIRST.index)
+        self._put(READY.name, whole)
+        for name, truth in worst.items():
+            self._put(RECORDER_READY.at(name).name, truth)
+        now = self._board.clock.now()
+        self._writer.compute(FAILED.name, failed, asked_at=now)
+        self._writer.compute(OPEN.name, unknown, asked_at=now)
+
+    def _put(self, name: str, truth: Truth) -> None:
+        quality = Quality.UNKNOWN if truth is UNKNOWN else Quality.GOOD
+        value = None if truth is UNKNOWN else truth is YES
+        self._writer.compute(name, value, quality=quality, asked_at=self._board.clock.now())
+
+    def _wall(self) -> datetime:
+        return self._board.clock.wall()
+
+    # -- a run ----------------------------------------------------------------------------------------------------
+
+    def rows(self, silent: Iterable[str] = ()) -> list[Row]:
+        """Every check as it stands: what fails first, then what is not known. `silent`: boxes that did not answer."""
+        silent = set(silent)
+        rows = [self._row(one, silent) for one in self._followed if self._applies(one)]
+        order = {Truth.NO: 0, Truth.UNKNOWN: 1, Truth.YES: 2}
+        return sorted(rows, key=lambda row: (order[row.truth], not row.check.must))
+
+    def _applies(self, one: _Followed) -> bool:
+        """Is it asked here? What no box of the kind tells, and nobody must have, is left out."""
+        leaves = one.check.condition.leaves()
+        return one.check.must or any(
+            self._board.reading(leaf.device or one.check.device, leaf.spec).declared for leaf in leaves
+        )
+
+    def _row(self, one: _Followed, silent: set[str]) -> Row:
+        check, truth = one.check, one.watch.truth
+        found = check.finding(self._board)
+        if silent.intersection(one.points) and truth is YES:
+            truth, found = UNKNOWN, f"it did not answer within {ANSWER_S:g} s; last seen: {found}"
+        waiver = self._waivers.get(check.id)
+        if waiver is not None and waiver.until <= self._wall():
+            waiver = None
+        return Row(check, truth, found, "" if truth is YES else check.help(self._board), self._age_s(one), waiver)
+
+    def _age_s(self, one: _Followed) -> float | None:
+        """Of the oldest reading it rests on."""
+        now = self._board.clock.now()
+        leaves = one.check.condition.leaves()
+        asked = [self._board.reading(leaf.device or one.check.device, leaf.spec).asked_at for leaf in leaves]
+        oldest = min(asked, default=now)
+        return None if oldest == float("-inf") else max(0.0, now - oldest)
+
+    async def run(self, who: str) -> dict[str, Any]:
+        """Look at everything anew, then say how every check stands; kept in the journal. Takes up to 3 s."""
+        silent = await self._look()
+        rows = self.rows(silent)
+        told = self.plain(rows)
+        self._chronicle.write(
+            "lineup",
+            who,
+            what="result",
+            ready=told["ready"],
+            say=told["say"],
+            wrong=[f"{row.check.id}: {row.found}" for row in rows if row.truth is not YES][:200],
+        )
+        return told
+
+    async def _look(self) -> list[str]:
+        """Ask every box for what its rows rest on; who did not answer in time."""
+        wanted: dict[str, dict[str, None]] = {}
+        for one in self._followed:
+            for device, names in one.points.items():
+                if device in self._boxes:
+                    wanted.setdefault(device, {}).update(dict.fromkeys(names))
+        silent = dict.fromkeys(wanted)
+        done = asyncio.Event()
+
+        def answered(device: str) -> None:
+            silent.pop(device, None)
+            if not silent:
+                done.set()
+
+        for device, points in wanted.items():
+            self._boxes[device].look_now(tuple(points), partial(answered, device))
+        sampling = asyncio.create_task(self._clocks.sample())
+        try:
+            async with asyncio.timeout(ANSWER_S if silent else 0):
+                await done.wait()
+        except TimeoutError:
+            pass  # who is still open is named
+        await sampling
+        return list(silent)
+
+    def plain(self, rows: Sequence[Row] | None = None) -> dict[str, Any]:
+        """As JSON."""
+        rows = self.rows() if rows is None else rows
+        holding = [row for row in rows if row.holds_up]
+        failed = sum(row.truth is NO for row in rows)
+        unknown = sum(row.truth is UNKNOWN for row in rows)
+        return {
+            "ready": not holding,
+            "say": _say(len(rows), failed, unknown, len(holding)),
+            "at": stamp(self._wall()),
+            "passed": len(rows) - failed - unknown,
+            "failed": failed,
+            "unknown": unknown,
+            "rows": [
+                {
+                    "id": row.check.id,
+                    "device": row.check.device,
+                    "called": self._called.get(row.check.device, row.check.device),
+                    "check": row.check.name,
+                    "asks": row.check.asks,
+                    "stands": row.stands,
+                    "must": row.check.must,
+                    "found": row.found,
+                    "remedy": row.remedy,
+                    "age_s": None if row.age_s is None else round(row.age_s, 1),
+                    "waiver": row.waiver.plain() if row.waiver is not None else None,
+                }
+                for row in rows
+            ],
+        }
+
+    # -- waivers --------------------------------------------------------------------------------------------------
+
+    def waive(self, identifier: str, person: Person, because: str) -> None:
+        """Let a check pass for this shoot, by name and with a reason; an empty reason takes that back.
+
+        Raises:
+            RefusedError: there is no such check, or the reason is too long.
+        """
+        known = [one.check.id for one in self._followed]
+        if identifier not in known:
+            raise RefusedError(
+                f'There is no check "{identifier[:60]}".', remedy=nearest(identifier, known), code="check"
+            )
+        words = " ".join(because.split())
+        if len(words) > REASON:
+            raise RefusedError(f"A reason has {REASON} letters at most.", remedy="Say it shorter.", code="argument")
+        until = self._wall() + timedelta(seconds=self._kept_s if words else 0)
+        waiver = Waiver(person.name, words, until)
+        if words:
+            self._waivers[identifier] = waiver
+        else:
+            self._waivers.pop(identifier, None)
+        self._chronicle.write("lineup", person.name, what="waiver", check=identifier, **waiver.plain())
+        self._tell()
+
+    def restore(self, records: Iterable[Mapping[str, Any]]) -> None:
+        """Take up the waivers of an earlier start that still last."""
+        for record in records:
+            if record.get("what") == "waiver":
+                until = datetime.fromisoformat(str(record["until"]))
+                if record["because"]:
+                    self._waivers[str(record["check"])] = Waiver(str(record["by"]), str(record["because"]), until)
+                else:
+                    self._waivers.pop(str(record["check"]), None)
+        self._tell()
+
+
+def _say(total: int, failed: int, unknown: int, holding: int) -> str:
+    if not holding:
+        rest = [f"{failed} fail" if failed else "", f"{unknown} not known" if unknown else ""]
+        more = ", ".join(filter(None, rest))
+        why = f", {more}: waived or no must" if more else ""
+        return f"Ready to roll: {total - failed - unknown} of {total} checks pass{why}."
+    return f"Not ready: {failed} fail and {unknown} are not known, of {total} checks."
