@@ -8,6 +8,7 @@ import asyncio
 import json
 from collections.abc import Collection, Iterable, Mapping
 from contextlib import suppress
+from functools import partial
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any, Final
@@ -23,6 +24,7 @@ from stagectl.inlets.broker import ManagedBroker, NoBrokerError
 from stagectl.inlets.mqtt_alarms import TOPIC, AlarmTopics
 from stagectl.inlets.mqtt_client import ANSWER_S, TAKEN, Client, client_of
 from stagectl.inlets.mqtt_commands import Back, MqttCommands, end_tasks
+from stagectl.inlets.mqtt_log import ACK, LogFeed
 from stagectl.inlets.mqtt_payloads import MESSAGE_BYTES, ROOT, packed, pages, part_of, parts, shown, state
 from stagectl.model.points import Reading
 from stagectl.shoot.house import House
@@ -76,6 +78,7 @@ class MqttInlet:
         self._view = house.board.view(self._wake.set)
         self._follower: Follower = house.chronicle.follow(self._wake.set)
         self._alarms = AlarmTopics(house, self._teller, self._wake.set)
+        self._log = LogFeed(house)
         self._told: dict[str, None] = {}  # state topics of this connection
         self._manifest_due = asyncio.Event()
         self._link_due = asyncio.Event()
@@ -191,6 +194,7 @@ class MqttInlet:
             await client.subscribe(topic, options=once)
         await client.subscribe(f"{self._base}/link", qos=1)
         await client.subscribe(f"{self._base}/{TOPIC}/+", qos=1)
+        await client.subscribe(f"{self._base}/{ACK}", qos=1)
         self._view.take()
         self._follower.take()
         self._told = {}
@@ -222,6 +226,7 @@ class MqttInlet:
                 self._keep_link(client),
                 self._keep_manifest(client),
                 self._answer_resync(client),
+                self._log.run(partial(self._publish, client)),
                 self._until_stop(),
             )
         ]
@@ -455,6 +460,8 @@ class MqttInlet:
                 self._whole_due.set()
             elif topic == f"{self._base}/link":
                 self._read_link(client, message.payload)
+            elif topic == f"{self._base}/{ACK}":
+                self._log.hear(message.payload)
             elif topic.startswith(f"{self._base}/{TOPIC}/"):
                 self._alarms.found(topic.rpartition("/")[2], message.payload)
             else:

@@ -6,6 +6,7 @@ Sources: docs/mqtt.md, whose examples are run as they stand there; the will is M
 import json
 import re
 import subprocess
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -155,3 +156,72 @@ def test_a_hand_at_a_box_is_seen_over_mqtt_with_whose_act_it_was(tmp_path: Path)
             )
             assert seen[0]["by"] == "box"
         assert studio.interrupt() == 0
+
+
+def ack(studio: Studio, log: str, seq: int) -> None:
+    """A central log says what it has committed, by mosquitto's own client."""
+    said = json.dumps({"v": 1, "log": log, "seq": seq})
+    topic = f"{SITE}/ack/log"
+    command = [
+        program("mosquitto_pub"),
+        "-V",
+        "5",
+        "-p",
+        str(studio.mqtt_port),
+        "-q",
+        "1",
+        "-r",
+        "-t",
+        topic,
+        "-m",
+        said,
+    ]
+    subprocess.run(command, check=True, timeout=30)
+
+
+def sequence(ear: Listening, start: int = 0) -> list[int]:
+    """The numbers of the records of all batches from the `start`th one on."""
+    return [record["seq"] for batch in ear.heard("/log")[start:] if "recs" in batch for record in batch["recs"]]
+
+
+@pytest.mark.slow
+def test_a_central_log_gets_the_whole_journal_once_and_goes_on_where_it_was(tmp_path: Path) -> None:
+    with Studio(tmp_path, mqtt=True) as studio:
+        studio.start()
+        with listening(studio, "log") as ear:
+            assert studio.post("roll", {"name": "Warm-up"})[0] == 200
+            assert ear.heard() == [], "nobody has asked for it"
+            ack(studio, "", 0)
+            first = until(ear.heard, 15, "the first batch")[0]
+            assert (first["v"], first["first"], first["recs"][0]["kind"]) == (1, 1, "daemon")
+            assert all(len(batch["recs"]) <= 200 for batch in ear.heard())
+            log, last = first["log"], first["recs"][-1]["seq"]
+            assert sequence(ear) == list(range(1, last + 1))
+            until(lambda: len(ear.heard()) > 1, 20, "without an answer it is sent again")
+            assert ear.heard()[1]["first"] == 1
+            ack(studio, log, last)
+            studio.kill()
+            studio.start()
+            before = len(ear.heard())
+            more = until(lambda: ear.heard()[before:], 20, "the next batch, after kill -9")[0]
+            assert (more["log"], more["first"]) == (log, last + 1)
+            assert studio.post("cut", {"take": 1})[0] == 200
+            newest = studio.get("journal?count=1")["last"]
+            while (told := ear.heard()[-1]["recs"][-1]["seq"]) < newest:
+                ack(studio, log, told)
+                until(lambda told=told: ear.heard()[-1]["recs"][-1]["seq"] > told, 20, f"what follows record {told}")
+            told = {record["seq"]: record for batch in ear.heard() for record in batch["recs"]}
+        assert studio.interrupt() == 0
+        kept = subprocess.run(
+            [sys.executable, "-m", "stagectl", "journal", "export", str(studio.data)],
+            capture_output=True,
+            text=True,
+            timeout=30,
+            check=True,
+        )
+        exported = [json.loads(line) for line in kept.stdout.splitlines()]
+        assert sorted(told) == list(range(1, max(told) + 1))
+        for record in exported[: max(told)]:
+            sent = told[record["n"]]
+            assert (sent["kind"], sent["who"], sent["data"]) == (record["kind"], record["who"], record["data"])
+            assert (sent["h"], sent["epoch"]) == (record["chain"], record["epoch"])
