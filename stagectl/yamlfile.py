@@ -107,19 +107,19 @@ def _spans(text: str) -> dict[tuple[Step, ...], Span]:
     for event in yaml.parse(text, Loader=_LOADER):
         match event:
             case yaml.ScalarEvent():
-                last = event.end_mark.index
+                last = _at(event.end_mark)
                 if stack and stack[-1].table and stack[-1].key is None:
                     stack[-1].key = Text("", 0, 0, (), event.value)
                     continue
-                found[stack[-1].step() if stack else ()] = Span(event.start_mark.index, last)
+                found[stack[-1].step() if stack else ()] = Span(_at(event.start_mark), last)
             case yaml.MappingStartEvent() | yaml.SequenceStartEvent():
                 path = stack[-1].step() if stack else ()
-                place = Node("", event.start_mark.index, int(bool(event.flow_style)), path)
+                place = Node("", _at(event.start_mark), int(bool(event.flow_style)), path)
                 stack.append(_Open(place, isinstance(event, yaml.MappingStartEvent)))
                 continue
             case yaml.MappingEndEvent() | yaml.SequenceEndEvent():
                 place = stack.pop().node
-                last = event.end_mark.index if place.column else last
+                last = _at(event.end_mark) if place.column else last
                 found[place.path] = Span(place.line, last, bool(place.column))
             case yaml.DocumentEndEvent():
                 break
@@ -129,6 +129,10 @@ def _spans(text: str) -> dict[tuple[Step, ...], Span]:
             stack[-1].items.append(Node("", 0, 0, ()))
             stack[-1].key = None
     return found
+
+
+def _at(mark: Any) -> int:
+    return int(mark.index)
 
 
 def _bytes_of(path: Path) -> bytes:

@@ -1,12 +1,12 @@
 """A house of pretended boxes with set-ups of its own, on virtual time."""
 
 import asyncio
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 from stagectl.control.access import Person, Role
 from stagectl.control.groups import Group
-from stagectl.driverkit.real import RealOffload
 from stagectl.shoot.house import House, Wish
 from stagectl.shoot.setups.scribe import Order, Written
 from tests.driverkit.memory import VirtualClock
@@ -28,6 +28,25 @@ wants:
 """
 
 
+class Here:
+    """Fulfils `Offload` on the loop itself: virtual time does not wait for threads."""
+
+    async def run(self, name: str, do: Callable[..., Any], *args: Any) -> Any:
+        return do(*args)
+
+
+def has(own: House, box: str, spec: Any, value: Any) -> None:
+    """A hand at a box, or the box itself, brings a point to a value."""
+    pretended: Any = own.boxes[box]
+    pretended.has(spec, value)
+
+
+def sent(own: House, box: str) -> list[Any]:
+    """What would have left for a box."""
+    pretended: Any = own.boxes[box]
+    return list(pretended.sent)
+
+
 def kept(folder: Path, **files: str) -> House:
     """A house with these files as its set-ups; an underscore in a name is a hyphen in the file's."""
     at = folder / "setups"
@@ -35,7 +54,7 @@ def kept(folder: Path, **files: str) -> House:
     for name, text in files.items():
         (at / f"{name.replace('_', '-')}.yaml").write_text(text, encoding="utf-8")
     own = house(VirtualClock(asyncio.get_running_loop()))
-    object.__setattr__(own.world, "offload", RealOffload())
+    object.__setattr__(own.world, "offload", Here())
     own.setups.load(folder)
     return own
 

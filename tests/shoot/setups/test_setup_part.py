@@ -22,7 +22,7 @@ from stagectl.shoot.order import MOST
 from stagectl.shoot.paths import SHOWS
 from stagectl.shoot.setups.verbs import DIFFERS, DRIFT, HELD, STATE
 from tests.driverkit.memory import virtual
-from tests.shoot.setups.shelf import EVENING, INES, TOMAS, bad, kept, press, records
+from tests.shoot.setups.shelf import EVENING, INES, TOMAS, bad, has, kept, press, records, sent
 
 VCX = "vc3-90"
 
@@ -59,7 +59,7 @@ def test_the_difference_is_told_in_the_order_it_is_put_right(tmp_path: Path) -> 
             "Box mixer strip 5 level is -10 dB, becomes -6 dB.",
         ]
         assert own.setups.tell.plan(own.setups.plan("evening")) == "Evening: of 6 values, 6 differ."
-        assert own.boxes["mixer"].sent == []
+        assert sent(own, "mixer") == []
 
     story()
 
@@ -68,7 +68,7 @@ def test_an_apply_does_the_difference_alone_and_ends_verified(tmp_path: Path) ->
     @virtual
     async def story() -> None:
         own = kept(tmp_path, evening=EVENING)
-        own.boxes["iso-2"].has(CODEC, VCX)
+        has(own, "iso-2", CODEC, VCX)
         group = await press(own, "apply", setup="Evening")
         assert group.worst is Ended.VERIFIED, bad(group)
         assert own.teller.group(group) == "Evening: 5 values put right, 1 was right already."
@@ -76,7 +76,7 @@ def test_an_apply_does_the_difference_alone_and_ends_verified(tmp_path: Path) ->
         assert order[:2] == [("mixer", "strip.1.muted"), ("mixer", "strip.3.level")]
         assert order[-1] == ("mixer", "strip.5.level")
         assert set(order[2:-1]) == {("iso-1", "record.codec"), ("hall", "output.1.source")}
-        assert own.boxes["iso-2"].sent == []
+        assert sent(own, "iso-2") == []
         assert (value(own, "setups", HELD), value(own, "setups", STATE)) == ("evening", "holds")
         again = await press(own, "apply", setup="evening")
         assert (again.worst, len(again.commands)) == (Ended.VERIFIED, 1)
@@ -91,7 +91,7 @@ def test_what_was_there_comes_back_where_it_is_still_ours(tmp_path: Path) -> Non
         own = kept(tmp_path, evening=EVENING)
         await press(own, "apply", setup="evening")
         await press(own, "apply", setup="evening")  # nothing to do: what was kept stays kept
-        own.boxes["mixer"].has(STRIP_LEVEL.at(3), -33.0)  # a hand
+        has(own, "mixer", STRIP_LEVEL.at(3), -33.0)  # a hand
         own.boxes["iso-2"].writer.lost()
         await asyncio.sleep(1)
         _, back, left = own.setups.back()
@@ -129,7 +129,7 @@ def test_a_recorder_that_rolls_keeps_its_settings_and_its_picture_and_the_rest_i
     @virtual
     async def story() -> None:
         own = kept(tmp_path, evening=EVENING)
-        own.boxes["iso-1"].has(TRANSPORT, Transport.RECORDING)
+        has(own, "iso-1", TRANSPORT, Transport.RECORDING)
         left = [one for one in sentences(own, "evening") if "left alone" in one]
         assert [one.partition(":")[0] for one in left] == [
             "Box iso-1 record codec is vc3-185, wanted vc3-90, and is left alone",
@@ -140,7 +140,7 @@ def test_a_recorder_that_rolls_keeps_its_settings_and_its_picture_and_the_rest_i
         assert group.worst is Ended.FAILED
         assert set(bad(group)) == {"iso-1 record.codec", "hall output.1.source", "paths iso-1.shows"}
         assert own.teller.group(group) == "Evening: 4 of 6 values put right."
-        assert own.boxes["iso-1"].sent == own.boxes["hall"].sent == []
+        assert sent(own, "iso-1") == sent(own, "hall") == []
         assert value(own, "iso-2", CODEC) == VCX
         assert (value(own, "setups", STATE), value(own, "setups", DIFFERS)) == ("differs", 2)
 
@@ -157,13 +157,13 @@ def test_a_roll_that_comes_while_sound_goes_down_is_minded(tmp_path: Path) -> No
         enqueue = mixer.enqueue
 
         def late(prepared: Any) -> None:
-            own.boxes["iso-1"].has(TRANSPORT, Transport.RECORDING)  # type: ignore[attr-defined] - it is pretended
+            has(own, "iso-1", TRANSPORT, Transport.RECORDING)
             enqueue(prepared)
 
         mixer.enqueue = late
         group = await press(own, "apply", setup="evening")
         assert set(bad(group)) == {"iso-1 record.codec", "hall output.1.source", "paths iso-1.shows"}
-        assert own.boxes["iso-1"].sent == own.boxes["hall"].sent == []
+        assert sent(own, "iso-1") == sent(own, "hall") == []
 
     story()
 
@@ -181,7 +181,7 @@ def test_sound_that_does_not_come_down_holds_the_rest_back(tmp_path: Path) -> No
         )
         group = await press(own, "apply", setup="evening")
         assert group.worst is Ended.FAILED
-        assert own.boxes["hall"].sent == own.boxes["iso-1"].sent == []
+        assert sent(own, "hall") == sent(own, "iso-1") == []
         assert value(own, "mixer", STRIP_LEVEL.at(3)) == -20.0  # down is done
         assert value(own, "mixer", STRIP_LEVEL.at(5)) == -10.0  # up is not
         part = await press(own, "apply", setup="evening", only="paths, every recorder")
@@ -211,8 +211,8 @@ def test_a_change_afterwards_is_told_with_old_new_and_whose_it_was(tmp_path: Pat
     async def story() -> None:
         own = kept(tmp_path, evening=EVENING)
         await press(own, "apply", setup="evening")
-        own.boxes["mixer"].has(STRIP_LEVEL.at(3), -5.0)
-        own.boxes["hall"].has(OUTPUT_SOURCE.at(1), 2)
+        has(own, "mixer", STRIP_LEVEL.at(3), -5.0)
+        has(own, "hall", OUTPUT_SOURCE.at(1), 2)
         await asyncio.sleep(1)
         told = [own.setups.tell.drift(one) for one in own.setups.drifts]
         assert [one.rpartition(" at ")[0] for one in told] == [
@@ -222,7 +222,7 @@ def test_a_change_afterwards_is_told_with_old_new_and_whose_it_was(tmp_path: Pat
         assert (value(own, "setups", STATE), value(own, "setups", DIFFERS)) == ("differs", 2)
         assert value(own, "setups", DRIFT) == told[-1]
         assert [(one["was"], one["now"]) for one in records(own, "drift")] == [(-20.0, -5.0), ("wide", "stage-right")]
-        own.boxes["mixer"].has(STRIP_LEVEL.at(3), -20.1)  # within what boxes round
+        has(own, "mixer", STRIP_LEVEL.at(3), -20.1)  # within what boxes round
         await asyncio.sleep(1)
         assert [one["point"] for one in records(own, "right-again")] == ["strip.3.level"]
         assert len(own.setups.drifts) == 1
@@ -251,12 +251,12 @@ def test_only_what_is_to_hold_is_watched_and_a_box_out_of_sight_is_no_drift(tmp_
     async def story() -> None:
         own = kept(tmp_path, evening=EVENING + "hold: [mixer strip 1 muted, every recorder record codec]\n")
         await press(own, "apply", setup="evening")
-        own.boxes["mixer"].has(STRIP_LEVEL.at(3), -5.0)
+        has(own, "mixer", STRIP_LEVEL.at(3), -5.0)
         own.boxes["iso-1"].writer.lost()
         await asyncio.sleep(1)
         assert own.setups.drifts == []
         assert value(own, "setups", STATE) == "unsure"
-        own.boxes["iso-1"].has(CODEC, "vc3-45")  # it comes back as another one
+        has(own, "iso-1", CODEC, "vc3-45")  # it comes back as another one
         await asyncio.sleep(1)
         assert [one.now for one in own.setups.drifts] == ["vc3-45"]
 
@@ -276,7 +276,7 @@ def test_what_is_set_at_the_box_alone_is_told_and_never_sent(tmp_path: Path) -> 
         assert group.worst is Ended.VERIFIED
         assert own.teller.group(group).endswith("2 values differ that can be set only at the box.")
         assert (value(own, "setups", STATE), value(own, "setups", DIFFERS)) == ("differs", 2)
-        own.boxes["iso-1"].has(INPUT_FORMAT, "1080p50")
+        has(own, "iso-1", INPUT_FORMAT, "1080p50")
         await asyncio.sleep(1)
         assert value(own, "setups", DIFFERS) == 1
 
@@ -315,9 +315,9 @@ def test_a_station_is_a_wish_like_any_other_and_its_sends_come_back(tmp_path: Pa
     async def story() -> None:
         text = "set-up: Bench\nwants: {stations: {director sees: stage-left, director hears: program}}\n"
         own = kept(tmp_path, bench=text)
-        own.boxes["mixer"].has(SEND_LEVEL.at(1, 4), -12.0)  # up already, by ear
-        own.boxes["gallery"].has(OUTPUT_SOURCE.at(2), 1)  # so that a tie-line is free
-        own.boxes["hall"].has(OUTPUT_SOURCE.at(15), 4)
+        has(own, "mixer", SEND_LEVEL.at(1, 4), -12.0)  # up already, by ear
+        has(own, "gallery", OUTPUT_SOURCE.at(2), 1)  # so that a tie-line is free
+        has(own, "hall", OUTPUT_SOURCE.at(15), 4)
         await asyncio.sleep(0.1)
         group = await press(own, "apply", setup="bench")
         assert group.worst is Ended.VERIFIED, bad(group)
@@ -370,12 +370,12 @@ def test_after_a_restart_it_is_held_watched_and_can_be_undone(tmp_path: Path) ->
             *(("mixer", STRIP_MUTED.at(1), True), ("mixer", STRIP_LEVEL.at(3), -20.0), ("iso-1", CODEC, VCX)),
             *(("iso-2", CODEC, VCX), ("hall", OUTPUT_SOURCE.at(1), 4), ("mixer", STRIP_LEVEL.at(5), -6.0)),
         ):
-            again.boxes[name].has(spec, wanted)  # type: ignore[attr-defined] - it is pretended
+            has(again, name, spec, wanted)
         await asyncio.sleep(0.1)
         again.setups.restore(told)
         await asyncio.sleep(0.2)
         assert (value(again, "setups", HELD), value(again, "setups", STATE)) == ("evening", "holds")
-        again.boxes["mixer"].has(STRIP_LEVEL.at(5), -40.0)  # type: ignore[attr-defined] - it is pretended
+        has(again, "mixer", STRIP_LEVEL.at(5), -40.0)
         await asyncio.sleep(0.2)
         assert [one.was for one in again.setups.drifts] == [-6.0]
         group = await press(again, "undo")
