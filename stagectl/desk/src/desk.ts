@@ -33,8 +33,8 @@ export class Desk {
   takes: Take[] = [];
   view: View = "sheet";
   query = new URLSearchParams();
-  /** Acts under way, by a key of their own. */
-  readonly asked = new Map<string, number>();
+  /** Acts under way, and the place each answers to. */
+  readonly #asked = new Map<string, string>();
   /** What the last act of each place was answered. */
   readonly said = new Map<string, Said>();
   question: Question | null = null;
@@ -130,10 +130,16 @@ export class Desk {
 
   // -- acts -----------------------------------------------------------------------------------------------------
 
-  /** Ask; `place` is where its answer is shown. A second press while it is under way does nothing. */
+  /** Is something of this place under way? */
+  asked(place: string): boolean {
+    return [...this.#asked.values()].includes(place);
+  }
+
+  /** Ask; `place` is where its answer is shown. The same press again while it is under way does nothing. */
   async act(place: string, path: string, body: unknown): Promise<RefusedError | null> {
-    if (this.asked.has(place)) return null;
-    this.asked.set(place, Date.now());
+    const key = `${place} ${path}`;
+    if (this.#asked.has(key)) return null;
+    this.#asked.set(key, place);
     this.said.delete(place);
     this.draw();
     try {
@@ -145,7 +151,7 @@ export class Desk {
       this.said.set(place, { text: slip instanceof Error ? slip.message : String(slip), bad: true });
       return slip instanceof RefusedError ? slip : null;
     } finally {
-      this.asked.delete(place);
+      this.#asked.delete(key);
       this.draw();
     }
   }

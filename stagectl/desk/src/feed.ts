@@ -78,9 +78,9 @@ export class Feed {
     return this.#answered === null ? Infinity : ageMs(this.#answered);
   }
 
-  /** Wall time of the daemon now, ms. */
+  /** Wall time of the daemon now, ms; when it was last heard if this page is not live: no clock runs on alone. */
   now(): number {
-    return Date.now() + this.offset;
+    return this.life === "live" ? Date.now() + this.offset : this.heardAt;
   }
 
   /** What an act says of when this page last saw the daemon; null: it must not be sent. */

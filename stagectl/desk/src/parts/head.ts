@@ -39,24 +39,24 @@ function lost(desk: Desk): TemplateResult {
 function holder(desk: Desk): TemplateResult {
   const told = desk.feed.sections?.desk;
   const me = desk.me?.name ?? "";
-  if (!told || !desk.may("hold") || desk.view === "wall") return html`<p class="holder">${told?.holder ? told.say : nothing}</p>`;
+  if (!told || !desk.may("hold") || desk.view === "wall" || desk.view === "card") return html`<p class="holder">${told?.holder ? told.say : nothing}</p>`;
   const act = (word: string, to = ""): void => void desk.act("desk", "desk", to ? { act: word, to } : { act: word });
   const said = desk.said.get("desk");
   return html`<div class="holder">
-    <p>${told.holder === me && me ? "You hold the desk." : told.say}${told.holder === me && told.asker ? html` ${told.asker} asks for it.` : nothing}</p>
+    <p class="who ${told.holder ? "" : "nobody"}">${told.holder === me && me ? "You hold the desk." : told.say}${told.holder === me && told.asker ? html` ${told.asker} asks for it.` : nothing}</p>
     <p class="acts">
       ${told.holder === ""
-        ? html`<button class="small" @click=${() => act("take")}>Hold the desk</button>`
+        ? html`<button class="small" aria-disabled=${!desk.live} @click=${() => act("take")}>Hold the desk</button>`
         : told.holder !== me
           ? told.asker === me && (told.free_s ?? 1) <= 0
-            ? html`<button class="small" @click=${() => act("take")}>Take the desk</button>`
-            : html`<button class="small" aria-disabled=${told.asker === me} @click=${() => act("ask")}>
+            ? html`<button class="small" aria-disabled=${!desk.live} @click=${() => act("take")}>Take the desk</button>`
+            : html`<button class="small" aria-disabled=${told.asker === me || !desk.live} @click=${() => act("ask")}>
                 ${told.asker === me ? "Asked for it" : "Ask for it"}
               </button>`
           : told.asker
-            ? html`<button class="small" @click=${() => act("give", told.asker)}>Hand over to ${told.asker}</button>
-                <button class="small" @click=${() => act("keep")}>Not now</button>`
-            : html`<button class="small" @click=${() => act("give")}>Leave the desk</button>`}
+            ? html`<button class="small" aria-disabled=${!desk.live} @click=${() => act("give", told.asker)}>Hand over to ${told.asker}</button>
+                <button class="small" aria-disabled=${!desk.live} @click=${() => act("keep")}>Not now</button>`
+            : html`<button class="small" aria-disabled=${!desk.live} @click=${() => act("give")}>Leave the desk</button>`}
     </p>
     ${said?.bad ? html`<p class="bad" role="status">${said.text}</p>` : nothing}
   </div>`;

@@ -32,7 +32,8 @@ function rolling(desk: Desk, told: Sections, take: Take): TemplateResult {
   const now = desk.feed.now();
   const drawn = bars(take, now);
   const all = [...drawn.values()];
-  const rows: Recorder[] = told.each.length <= LANES ? told.each : told.each.filter((one) => one.state !== "proven");
+  const whole = desk.view === "sheet" && told.each.length <= LANES; // another view is being read: only what is odd is drawn
+  const rows: Recorder[] = whole ? told.each : told.each.filter((one) => one.state !== "proven");
   return html`<p class="open">
       <span>Take ${take.take}${take.good ? html` ${mark("good")} good` : nothing}</span>
       <span class="title">${take.name}</span>
@@ -40,7 +41,7 @@ function rolling(desk: Desk, told: Sections, take: Take): TemplateResult {
       <span class="clock">${clock(ranS(take, now))}</span>
     </p>
     <ul class="lanes">
-      ${told.each.length > LANES
+      ${desk.view === "sheet" && told.each.length > LANES
         ? html`<li><span class="who">Together</span><span class="words">${lensName(all)}</span>${lane(envelope(all), all, "proven")}</li>`
         : nothing}
       ${rows.map((one) => {
@@ -56,7 +57,7 @@ function rolling(desk: Desk, told: Sections, take: Take): TemplateResult {
 
 function said(desk: Desk): TemplateResult {
   const told = desk.said.get("write");
-  const asked = desk.asked.has("write");
+  const asked = desk.asked("write");
   return html`<p class="said ${told?.bad ? "bad" : ""}" role="status">
     ${asked ? html`${mark("asked")} Asked.` : told ? bound(told.text) : nothing}
   </p>`;

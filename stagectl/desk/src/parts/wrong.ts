@@ -52,13 +52,13 @@ function one(desk: Desk, row: Alarm, index: number): TemplateResult {
       ${row.under_it.length ? html`<span class="under">Behind it: ${row.under_it.length} more.</span>` : nothing}
       ${said?.bad ? html`<span class="bad" role="status">${said.text}</span>` : nothing}</p>
     ${join && desk.may("roll")
-      ? html`<button @click=${() => desk.roll([row.device])} ?data-asked=${desk.asked.has(`roll ${row.device}`)}>
-          ${desk.asked.has(`roll ${row.device}`) ? html`${mark("asked")} Asked` : bound(join.label)}
+      ? html`<button aria-disabled=${!desk.live} @click=${() => desk.roll([row.device])} ?data-asked=${desk.asked(`roll ${row.device}`)}>
+          ${desk.asked(`roll ${row.device}`) ? html`${mark("asked")} Asked` : bound(join.label)}
         </button>`
       : nothing}
     ${row.is === "known" || !desk.may("alarm")
       ? nothing
-      : html`<button class="quiet" aria-label="I know: ${row.say}" @click=${() => void desk.act(place, `alarms/${row.id}/ack`, {})}>
+      : html`<button class="quiet" aria-disabled=${!desk.live} aria-label="I know: ${row.say}" @click=${() => void desk.act(place, `alarms/${row.id}/ack`, {})}>
           I know
         </button>`}
   </li>`;

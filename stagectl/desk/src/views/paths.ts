@@ -48,8 +48,8 @@ function line(desk: Desk, name: string): TemplateResult {
     <span class="who">${title(desk, name)}</span>
     <span class="value">shows <strong>${point?.value == null || point.value === "" ? "not known" : word(String(point.value))}</strong> ${age(desk, point)}</span>
     ${desk.may("route")
-      ? html`<button class="small" aria-expanded=${open} aria-label="Change what ${title(desk, name)} shows" @click=${() => choose(desk, open ? null : name)}>
-          ${desk.asked.has(place) ? html`${mark("asked")} asked` : "change"}
+      ? html`<button class="small" aria-disabled=${!desk.live} aria-expanded=${open} aria-label="Change what ${title(desk, name)} shows" @click=${() => desk.live && choose(desk, open ? null : name)}>
+          ${desk.asked(place) ? html`${mark("asked")} asked` : "change"}
         </button>`
       : nothing}
     <span class="way">${way?.value ? String(way.value) : nothing}</span>
@@ -74,7 +74,7 @@ function sources(desk: Desk, name: string): TemplateResult {
     <ul aria-labelledby="choose-${name}">
       ${(desk.site?.sources ?? []).map(
         (source, i) => html`<li>
-          <button class="act" aria-current=${source === now ? "true" : nothing} @click=${() => take(source)} ${i === 0 ? ref(focused) : nothing}>
+          <button class="act" aria-disabled=${!desk.live} aria-current=${source === now ? "true" : nothing} @click=${() => take(source)} ${i === 0 ? ref(focused) : nothing}>
             ${word(source)}${source === now ? html`<span class="second"> now</span>` : nothing}
           </button>
         </li>`,

@@ -118,7 +118,7 @@ function detail(desk: Desk, take: Take, drawn: Map<string, Bar>, all: Bar[]): Te
     </div>
     ${overlap(take)}
     ${desk.may("good")
-      ? html`<p><button class="act" @click=${() => void desk.act(`take ${take.take}`, `takes/${take.take}/marks`, { good: !take.good })}>
+      ? html`<p><button class="act" aria-disabled=${!desk.live} @click=${() => void desk.act(`take ${take.take}`, `takes/${take.take}/marks`, { good: !take.good })}>
           ${take.good ? `Take ${take.take} is not good` : `Mark take ${take.take} good`}
         </button> <span role="status">${desk.said.get(`take ${take.take}`)?.text ?? ""}</span></p>`
       : nothing}

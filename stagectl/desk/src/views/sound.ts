@@ -45,12 +45,12 @@ function row(desk: Desk, mixer: Device, kind: string, number: number, name: stri
     ${bar(level)}
     ${desk.may("level")
       ? html`<span class="steps">
-          <button class="small" aria-label="${named}: 1 dB less" @click=${() => step(-1)}>−1</button>
-          <button class="small" aria-label="${named}: 1 dB more" @click=${() => step(1)}>+1</button>
-          <button class="small" aria-label="${mute ? "Unmute" : "Mute"} ${named}" @click=${() => set("muted", !mute)}>${mute ? "unmute" : "mute"}</button>
+          <button class="small" aria-disabled=${!desk.live} aria-label="${named}: 1 dB less" @click=${() => step(-1)}>−1</button>
+          <button class="small" aria-disabled=${!desk.live} aria-label="${named}: 1 dB more" @click=${() => step(1)}>+1</button>
+          <button class="small" aria-disabled=${!desk.live} aria-label="${mute ? "Unmute" : "Mute"} ${named}" @click=${() => set("muted", !mute)}>${mute ? "unmute" : "mute"}</button>
         </span>`
       : nothing}
-    <span class="about">${desk.asked.has(place) ? html`${mark("asked")} asked` : age(desk, level)}</span>
+    <span class="about">${desk.asked(place) ? html`${mark("asked")} asked` : age(desk, level)}</span>
     ${said?.bad ? html`<span class="said bad" role="status">${said.text}</span>` : nothing}
   </li>`;
 }

@@ -17,7 +17,7 @@ export function wall(desk: Desk): TemplateResult {
     ${head(desk)}
     <main id="view">
       ${rows.length
-        ? html`<ul class="wrong-strip">${rows.slice(0, SHOWN).map((row) => html`<li class=${row.grade}>${mark(row.grade === "now" ? "now" : "soon")}<p><strong>${bound(row.say)}</strong></p></li>`)}</ul>
+        ? html`<ul class="wrong-strip">${rows.slice(0, SHOWN).map((row) => html`<li class="${row.grade} first">${mark(row.grade === "now" ? "now" : "soon")}<p><strong>${bound(row.say)}</strong></p></li>`)}</ul>
             ${rows.length > SHOWN ? html`<p class="rest">and ${rows.length - SHOWN} more</p>` : nothing}`
         : nothing}
       ${told.take ? html`<p class="big-clock">${clock(ranS(told.take, desk.feed.now()))}</p>` : nothing}

@@ -1,0 +1,229 @@
+"""Does a press do what it says, and nothing else? Rolling is one press; ending is two deliberate acts in two places."""
+
+import os
+import re
+import signal
+
+import pytest
+
+from tests.desk.browser import Look, Looks
+from tests.desk.hall import Hall
+from tests.stories.studio import RECORDERS, until
+
+pytestmark = [pytest.mark.slow, pytest.mark.timeout(120)]
+WITHIN_S = 15.0
+# every key of a plain keyboard that a page can hear and a browser leaves alone; Tab alone only moves
+KEYS = [
+    *"abcdefghijklmnopqrstuvwxyz1234567890/?.,-",
+    *("Enter", "Space", "Escape", "Backspace", "Delete", "Home", "End", "PageUp", "PageDown", "Tab"),
+    *("ArrowUp", "ArrowDown", "ArrowLeft", "ArrowRight", "Insert"),
+]
+
+
+def test_one_press_rolls_all_and_page_terminal_and_another_page_say_the_same(hall: Hall, looks: Looks) -> None:
+    one, two = looks.at(hall.url).open(), looks.at(hall.url, "phone", "dark").open()
+    one.page.click("#act-roll")
+    one.page.wait_for_selector("text=Asked.")
+    two.says("rolls on 5 of 5")
+    one.says("rolls on 5 of 5")
+    running = re.compile(r"\d\d:\d\d:\d\d so far")
+    said = running.sub("", hall.now()["say"])
+    # the medium's rest is told in minutes and may pass one between two looks
+    words = {running.sub("", text).partition(" so far")[0][:40] for text in (one.sentence(), two.sentence(), said)}
+    assert len(words) == 1, words
+    assert said[:40] in running.sub("", hall.studio.cli("now").stdout)
+
+
+def test_ending_asks_first_with_the_safe_answer_under_the_hand(hall: Hall, looks: Looks) -> None:
+    take = hall.roll("Quintet in G")
+    look = looks.at(hall.url).open()
+    place = look.page.locator("#act-end").bounding_box()
+    look.page.click("#act-end")
+    asked = look.page.inner_text("#ask-say").replace("\u00a0", " ")
+    assert re.fullmatch(rf"End take {take} on 5 recorders\? It has run .+ s\.", asked), asked
+    keep = look.page.locator("#keep").bounding_box()
+    assert place is not None
+    assert keep is not None
+    assert keep["x"] < place["x"] + place["width"] / 2 < keep["x"] + keep["width"]
+    assert keep["y"] < place["y"] + place["height"] / 2 < keep["y"] + keep["height"]
+    assert look.page.evaluate("document.activeElement.id") == "keep"
+    look.page.click("#do-end")
+    look.says("Ready")
+    assert hall.rolling() == []
+    assert f"Take {take} ended on 5 of 5" in look.page.inner_text(".writing").replace("\u00a0", " ")
+
+
+@pytest.mark.parametrize("size", ["laptop", "phone"])
+def test_ten_quick_clicks_where_the_end_is_end_nothing(hall: Hall, looks: Looks, size: str) -> None:
+    hall.roll("Quintet in G")
+    look = looks.at(hall.url, size).open()
+    box = look.page.locator("#act-end").bounding_box()
+    assert box is not None
+    for _ in range(10):
+        look.page.mouse.click(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+    assert look.sent == []
+    assert hall.rolling() == list(RECORDERS)
+
+
+@pytest.mark.parametrize("view", ["sheet", "paths", "sound", "kit", "journal", "wall", "card"])
+def test_no_key_pressed_or_held_asks_for_anything(hall: Hall, looks: Looks, view: str) -> None:
+    """From the page's own focus; a held key is many presses to a browser, told apart only by their repeat."""
+    hall.roll("Quintet in G")
+    look = looks.at(hall.url).open(view)
+    for key in KEYS:
+        look.page.evaluate("document.activeElement?.blur()")
+        look.page.keyboard.down(key)
+        for _ in range(8):
+            look.page.keyboard.down(key)  # the second and later ones carry repeat
+        look.page.keyboard.up(key)
+        if look.page.url != f"{hall.url}/{'' if view == 'sheet' else view}":
+            look.go(view)
+    assert look.sent == []
+    assert hall.rolling() == list(RECORDERS)
+
+
+def test_every_act_of_the_writing_line_goes_by_keyboard_alone(hall: Hall, looks: Looks) -> None:
+    look = looks.at(hall.url).open()
+    keys = look.page.keyboard
+    keys.press("r")
+    keys.press("Enter")
+    look.says("rolls on 5 of 5")
+    take = int(hall.now()["take"]["take"])
+    keys.press("g")
+    keys.press("Enter")
+    until(lambda: hall.studio.get(f"takes/{take}")["good"], WITHIN_S, "marked good")
+    keys.press("n")
+    keys.press("Enter")
+    look.page.wait_for_selector("#small-text")
+    keys.type("Page turn at bar 30, e r g")
+    keys.press("Enter")
+    until(lambda: hall.studio.get(f"takes/{take}")["notes"], WITHIN_S, "the note is kept")
+    for press in ("e", "Enter", "Shift+Tab", "Enter"):
+        keys.press(press)
+    look.says("Ready")
+    assert hall.rolling() == []
+
+
+def test_keys_switched_off_do_nothing(hall: Hall, looks: Looks) -> None:
+    look = looks.at(hall.url).open()
+    look.page.click("text=Keys: on")
+    before = look.page.evaluate("document.activeElement.innerText")
+    for key in "regnwst/?12":
+        look.page.keyboard.press(key)
+    assert look.page.evaluate("document.activeElement.innerText").replace("off", "on") == before.replace("off", "on")
+    assert "Keys: off" in look.page.inner_text(".contents")
+    assert look.page.url == f"{hall.url}/"
+
+
+def test_a_recorder_that_drops_out_rewrites_the_question_and_holds_its_end(hall: Hall, looks: Looks) -> None:
+    hall.roll("Quintet in G")
+    look = looks.at(hall.url).open()
+    look.page.click("#act-end")
+    hall.studio.hand("iso-2", "stop")
+    look.page.wait_for_selector("#ask-changed:has-text('no longer rolls')")
+    assert look.page.get_attribute("#do-end", "aria-disabled") == "true"
+    look.page.evaluate("document.getElementById('do-end').click()")
+    assert look.sent == [], "it can't be pressed yet"
+    assert "on 4 recorders" in look.page.inner_text("#ask-say").replace("\u00a0", " ")
+    look.page.wait_for_selector("#do-end[aria-disabled=false]")
+    look.page.click("#do-end")
+    look.says("Ready")
+
+
+def frozen(look: Look, hall: Hall) -> None:
+    os.kill(hall.studio.daemon_pid, signal.SIGSTOP)
+    look.life("stale")
+
+
+def test_a_frozen_daemon_makes_all_old_and_no_press_arrives_later(own_hall: Hall, looks: Looks) -> None:
+    hall = own_hall
+    hall.roll("Quintet in G")
+    look = looks.at(hall.url).open()
+    before = hall.commands()
+    frozen(look, hall)
+    assert look.sentence().startswith("Was: Take 1 rolls")
+    assert "This page has lost stagectl." in look.page.inner_text(".lost-banner")
+    shown = look.page.inner_text(".writing .clock")
+    for place in ("#act-end", "#act-good", "#act-note"):
+        look.page.click(place, force=True)
+    assert look.page.locator(".question").count() == 0
+    look.page.wait_for_timeout(1200)
+    assert look.page.inner_text(".writing .clock") == shown, "no clock runs on alone"
+    os.kill(hall.studio.daemon_pid, signal.SIGCONT)
+    look.live()
+    assert look.sent == []
+    assert hall.commands() == before
+    assert hall.rolling() == list(RECORDERS)
+
+
+def test_a_press_that_was_kept_on_its_way_is_refused(own_hall: Hall, looks: Looks) -> None:
+    """The page is still live by its own lights; the daemon stands still just then, and hears the press too late."""
+    hall = own_hall
+    hall.roll("Quintet in G")
+    look = looks.at(hall.url).open()
+    look.page.click("#act-end")
+    os.kill(hall.studio.daemon_pid, signal.SIGSTOP)
+    look.page.click("#do-end")
+    assert len(look.sent) == 1
+    look.life("stale")
+    look.page.wait_for_timeout(1000)
+    os.kill(hall.studio.daemon_pid, signal.SIGCONT)
+    look.page.wait_for_selector("text=This was asked on a page that has lost stagectl since.")
+    assert hall.rolling() == list(RECORDERS)
+
+
+def test_a_killed_daemon_is_told_and_the_page_comes_back_by_itself(own_hall: Hall, looks: Looks) -> None:
+    hall = own_hall
+    hall.roll("Quintet in G")
+    look = looks.at(hall.url).open()
+    hall.studio.kill()
+    look.life("lost")
+    look.page.click("#act-end", force=True)
+    assert look.sent == []
+    hall.studio.start()
+    look.live()
+    look.says("Take 1 rolls on 5 of 5")
+
+
+def test_a_computer_that_slept_shows_nothing_as_fresh(hall: Hall, looks: Looks) -> None:
+    """Its wall clock has gone on when it wakes; the page must not need to hear anything to know."""
+    look = looks.at(hall.url).open()
+    look.page.evaluate("""() => {
+        window.lives = [];
+        const root = document.documentElement;
+        new MutationObserver(() => lives.push(root.dataset.life)).observe(root, { attributes: true });
+        const real = Date.now;
+        Date.now = () => real() + 60000;
+        document.dispatchEvent(new Event("visibilitychange"));
+    }""")
+    look.page.wait_for_function("() => window.lives.includes('stale')")
+    look.live()
+
+
+def test_a_route_that_two_change_has_one_effect_each_and_is_seen_by_both(hall: Hall, looks: Looks) -> None:
+    one, two = looks.at(hall.url).open("paths"), looks.at(hall.url).open("paths")
+    for look, source, word in ((one, "Wide", "wide"), (two, "Titles", "titles")):
+        look.page.click("[aria-label='Change what Director shows']")
+        look.page.click(f".choose button:has-text('{source}')")
+        until(lambda wanted=word: hall.studio.point("paths", "director.shows")["value"] == wanted, WITHIN_S, source)
+        for other in (one, two):
+            other.page.wait_for_selector(f".row:has-text('Director') strong:has-text('{source}')")
+
+
+def test_a_hand_at_the_mixer_is_seen_and_said(hall: Hall, looks: Looks) -> None:
+    look = looks.at(hall.url).open("sound")
+    hall.studio.hand("mixer", "fader", strip=1, db=-9.0)
+    look.page.wait_for_selector(".level:has-text('Ch\u00a01 Piano') :text('changed at the box')", timeout=20_000)
+
+
+def test_the_card_has_three_acts_at_most_each_a_wide_sentence(hall: Hall, looks: Looks) -> None:
+    look = looks.at(hall.url, "phone").open("card")
+    hall.roll("Quintet in G")
+    look.says("rolls on 5 of 5")
+    acts = look.page.locator("#view .acts button")
+    assert 1 <= acts.count() <= 3
+    for number in range(acts.count()):
+        box = acts.nth(number).bounding_box()
+        assert box is not None
+        assert box["height"] >= 64
+        assert box["width"] >= 300
