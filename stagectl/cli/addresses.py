@@ -17,7 +17,7 @@ class Address(click.ParamType[tuple[str, int]]):
         if isinstance(value, tuple):
             return value
         host, colon, port = str(value).rpartition(":")
-        if not (colon and host and port.isascii() and port.isdigit() and int(port) < 65536):
+        if not (colon and host and port.isascii() and port.isdigit() and len(port) < 6 and int(port) < 65536):
             self.fail(f'"{value}" is no address. Write host:port, such as 127.0.0.1:8420; port 0 takes a free one.')
         return host.removeprefix("[").removesuffix("]"), int(port)
 

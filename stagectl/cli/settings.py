@@ -67,7 +67,7 @@ def _strip(face: Face, word: str, mixer: str | None) -> tuple[str, str]:
         say = f"This site has {len(mixers)} mixers." if mixers else "This site has no mixer."
         raise RefusalError(say, f"Say which: --mixer BOX ({known})." if mixers else "", "target", 404)
     kind, _, number = word.strip().rpartition(" ")
-    if number.isascii() and number.isdigit() and kind in ("", "strip", "bus"):
+    if len(number) < 6 and number.isascii() and number.isdigit() and kind in ("", "strip", "bus"):
         return device, f"{kind or 'strip'}.{int(number)}"
     return device, _by_name(word, face.client.get("points", device=device)["points"])
 

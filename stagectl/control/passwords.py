@@ -111,7 +111,7 @@ def matches(password: Secret, kept: str) -> bool:
     """Is it the password of that text? Takes as long as `hashed`; a text that can't be read is never matched."""
     try:
         word, n, r, p, salt, wanted = kept.split("$")
-        if word != "scrypt" or int(n) > N or int(r) > R or int(p) > 4:
+        if word != "scrypt" or not (1 < int(n) <= N and 0 < int(r) <= R and 0 < int(p) <= 4):
             return False
         made = _scrypt(password, base64.b64decode(salt), int(n), int(r), int(p))
         return hmac.compare_digest(made, base64.b64decode(wanted))

@@ -141,7 +141,7 @@ class Alarms:
         """An alarm by its id, or by the number of its newest occurrence. Raises RefusedError: code "alarm"."""
         self._settle()
         found = self._alarms.get(word)
-        if found is None and word.isascii() and word.isdigit():
+        if found is None and len(word) < 10 and word.isascii() and word.isdigit():
             found = next((one for one in self._alarms.values() if one.number == int(word) > 0), None)
         if found is None:
             known = [alarm.id for alarm in self._alarms.values() if alarm.state != "off"]

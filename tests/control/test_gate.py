@@ -158,7 +158,11 @@ def test_a_password_is_kept_as_scrypt_with_the_numbers_of_the_reference() -> Non
 
 
 @pytest.mark.parametrize(
-    "kept", ["", "scrypt$1", "md5$1$1$1$AA==$AA==", "scrypt$99999999$8$1$AA==$AA==", "scrypt$3$8$1$AA==$AA=="]
+    "kept",
+    [
+        *("", "scrypt$1", "md5$1$1$1$AA==$AA==", "scrypt$99999999$8$1$AA==$AA==", "scrypt$3$8$1$AA==$AA=="),
+        *("scrypt$-2$8$1$AA==$AA==", "scrypt$16$-8$1$AA==$AA==", "scrypt$16$8$-1$AA==$AA==", "scrypt$16$0$1$AA==$AA=="),
+    ],
 )
 def test_what_is_no_kept_password_is_never_matched(kept: str) -> None:
     assert not passwords.matches(Secret(PASSWORD), kept)

@@ -60,11 +60,10 @@ def mutated(seed: bytes, pool: Sequence[bytes], words: Sequence[bytes], shape: s
     data = seed
     ways = WAYS[shape]
     for _ in range(chance.randint(1, ROUNDS)):
-        data = chance.choice(ways)(data, pool, words, chance)
-    longest = HUGE if chance.randrange(MANY) == 0 else LONGEST
-    if longest == HUGE and data:
+        data = chance.choice(ways)(data, pool, words, chance)[:LONGEST]
+    if data and chance.randrange(MANY) == 0:
         data *= chance.randint(1, max(1, HUGE // len(data)))
-    return data[:longest]
+    return data
 
 
 Way = Callable[[bytes, Sequence[bytes], Sequence[bytes], random.Random], bytes]
