@@ -212,12 +212,21 @@ class Judge:
             verdict = self.verdict(command, Ended.FAILED, command.said_no, code="device")
         elif command.watch is not None and command.watch.blind:
             verdict = self.verdict(command, Ended.SENT)
+            self._show_asked(command)
         elif command.truth is NO:
             seen = ", ".join(command.watch.missing()) if command.watch is not None else ""
             verdict = self.verdict(command, Ended.FAILED, f"seen otherwise: {seen}", code="seen-otherwise")
         else:
             verdict = self.verdict(command, Ended.UNCONFIRMED, "not known if it happened", code="not-known")
         self.end(command, verdict)
+
+    @staticmethod
+    def _show_asked(command: Command) -> None:
+        """The box took it and can't report it: what was sent is shown, as asked for and no more."""
+        assert command.box is not None
+        for leaf in command.ask.verb.effect().leaves():
+            if leaf.says == "is":
+                command.box.writer.asked(leaf.spec.name, leaf.values[0])
 
     def _never_left(self, command: Command) -> Verdict:
         """It waited in its box's line until its time was over; `end` takes it out of there."""

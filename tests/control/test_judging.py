@@ -17,7 +17,7 @@ from stagectl.control.ramps import QUIET_DB
 from stagectl.model.capabilities.mixer import STRIP_LEVEL, STRIP_MUTED
 from stagectl.model.capabilities.recorder import IDENTIFYING, TRANSPORT, Identify, Roll
 from stagectl.model.capabilities.router import OUTPUT_SOURCE
-from stagectl.model.points import PointSpec
+from stagectl.model.points import PointSpec, Quality
 from stagectl.model.verbs import Ask, Ended, Verdict
 from tests.control.booth import Booth, cut, deck, mixer, only, put, roll, router
 from tests.driverkit.memory import until, virtual
@@ -188,6 +188,11 @@ async def test_what_can_never_be_reported_is_sent() -> None:
     verdict = await booth.verdict(group)
     assert (verdict.ended, verdict.why, verdict.missing) == (Ended.SENT, "", ())
     assert (group.worst, group.count) == (Ended.SENT, "1 of 1")
+    shown = booth.board.get("iso-1", IDENTIFYING)
+    assert (shown.value, shown.quality) == (True, Quality.ASKED)
+    off = await booth.verdict(await booth.settled(booth.ask("iso-1", Identify(on=False))))
+    assert off.ended is Ended.SENT
+    assert (shown.value, shown.quality) == (False, Quality.ASKED)
     await booth.rest()
 
 
@@ -197,6 +202,7 @@ async def test_what_can_never_be_reported_but_is_refused_failed() -> None:
     booth.far["iso-1"].refuses = "120 not while a menu is open"
     verdict = await booth.verdict(await booth.settled(booth.ask("iso-1", Identify())))
     assert (verdict.ended, verdict.why) == (Ended.FAILED, "120 not while a menu is open")
+    assert booth.board.get("iso-1", IDENTIFYING).quality is Quality.UNKNOWN
     await booth.rest()
 
 
