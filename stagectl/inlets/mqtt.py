@@ -25,7 +25,9 @@ from stagectl.inlets.mqtt_alarms import TOPIC, AlarmTopics
 from stagectl.inlets.mqtt_client import ANSWER_S, TAKEN, Client, client_of
 from stagectl.inlets.mqtt_commands import Back, MqttCommands, end_tasks
 from stagectl.inlets.mqtt_log import ACK, LogFeed
+from stagectl.inlets.mqtt_login import login_of, tls_of
 from stagectl.inlets.mqtt_payloads import MESSAGE_BYTES, ROOT, packed, pages, part_of, parts, shown, state
+from stagectl.model.errors import SiteError
 from stagectl.model.points import Reading
 from stagectl.shoot.house import House
 from stagectl.shoot.scenes import Scenes
@@ -125,7 +127,12 @@ class MqttInlet:
             if not await self._have_broker():
                 await asyncio.sleep(SHUN_S)
                 continue
-            client = self._client()
+            try:
+                client = self._client()
+            except SiteError as error:
+                self._house.trouble["mqtt"] = str(error)
+                await asyncio.sleep(SHUN_S)
+                continue
             began = self._house.world.clock.now()
             try:
                 async with client:
@@ -183,7 +190,8 @@ class MqttInlet:
     def _client(self) -> Client:
         self._session += 1
         will = aiomqtt.Will(f"{self._base}/link", packed(self._link(on=False)), qos=1, retain=True)
-        client = client_of(self._address, f"stagectl-{self._house.site.slug}", will)
+        login, tls = login_of(self._entry), tls_of(self._entry)
+        client = client_of(self._address, f"stagectl-{self._house.site.slug}", will, login, tls)
         client.on_denied, client.on_full = self._denied, self._full
         return client
 

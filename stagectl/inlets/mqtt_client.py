@@ -5,6 +5,7 @@ It hides refused publishes and the reason of an end, drops messages silently, se
 """
 
 import socket
+import ssl
 from collections.abc import Callable
 from typing import Any, Final
 
@@ -13,6 +14,8 @@ from paho.mqtt.client import Client as PahoClient
 from paho.mqtt.client import DisconnectFlags, MQTTMessage
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
+
+from stagectl.inlets.mqtt_login import Login
 
 INCOMING: Final = 1000  # messages waiting at most; more are dropped and counted
 KEEPALIVE_S: Final = 5
@@ -75,8 +78,14 @@ class Client(aiomqtt.Client):
                 future.exception()  # fetched
 
 
-def client_of(address: tuple[str, int], identifier: str, will: aiomqtt.Will) -> Client:
-    """A client for one connection to a broker that speaks MQTT 5.
+def client_of(
+    address: tuple[str, int],
+    identifier: str,
+    will: aiomqtt.Will,
+    login: Login | None = None,
+    tls: ssl.SSLContext | None = None,
+) -> Client:
+    """A client for one connection to a broker that speaks MQTT 5; with TLS the broker proves that it has that name.
 
     Offline means no queue: the session is clean and ends with the connection.
     """
@@ -84,6 +93,9 @@ def client_of(address: tuple[str, int], identifier: str, will: aiomqtt.Will) -> 
         address[0],
         address[1],
         identifier=identifier,
+        username=login.name if login is not None else None,
+        password=login.password.reveal() if login is not None else None,
+        tls_context=tls,
         protocol=aiomqtt.ProtocolVersion.V5,
         will=will,
         clean_start=True,

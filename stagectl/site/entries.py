@@ -224,11 +224,18 @@ class LineupEntry:
 
 @dataclass(frozen=True, slots=True)
 class MqttEntry:
-    """Where MQTT goes: nowhere, to a broker that runs at `host`:`port`, or to one that we start."""
+    """Where MQTT goes: nowhere, to a broker that runs at `host`:`port`, or to one that we start.
+
+    Attributes:
+        login: file of our name and password there; None: it asks for none.
+        ca: file of the authority that vouches for it; None: no TLS.
+    """
 
     broker: Literal["off", "external", "managed"] = "off"
     host: str = ""
     port: int = 0
+    login: Path | None = None
+    ca: Path | None = None
 
     @property
     def at(self) -> str:

@@ -23,6 +23,8 @@ from stagectl.site.wiring import read_pictures, read_sound_places, read_stations
 from stagectl.site.words import read_address, read_line, slug_of
 
 MQTT_PORT: Final = 1883
+MQTTS_PORT: Final = 8883
+_EXTERNAL: Final = {"at": "has no address", "login": "asks for no login", "ca": "speaks no TLS"}
 NO_PARTS: Final[Mapping[str, Capability]] = MappingProxyType({})
 
 
@@ -66,7 +68,7 @@ def read_site(root: Node, path: Path, kinds: Mapping[str, BoxKind], parts: Mappi
         limits=(),
         protect=(),
         people=_read_people(draft),
-        mqtt=_read_mqtt(draft),
+        mqtt=_read_mqtt(draft, path.parent),
         http=read_http(draft, path.parent),
         scenes=_read_folder(draft, path),
         cameras=read_cameras(draft, pictures),
@@ -101,7 +103,7 @@ def _read_people(draft: Draft) -> dict[str, Role]:
     return people
 
 
-def _read_mqtt(draft: Draft) -> MqttEntry:
+def _read_mqtt(draft: Draft, folder: Path) -> MqttEntry:
     entry = MqttEntry()
     table = draft.table(draft.root.get("mqtt"))
     if table is None:
@@ -111,10 +113,15 @@ def _read_mqtt(draft: Draft) -> MqttEntry:
     with draft.issues.gather():
         match table["broker"].as_text().one_of(("off", "external", "managed"), "broker"):
             case "external":
-                entry = MqttEntry("external", *read_address(table["at"].as_text(), MQTT_PORT))
+                port = MQTTS_PORT if "ca" in table else MQTT_PORT
+                login, ca = (
+                    folder / table[name].as_text().value if name in table else None for name in ("login", "ca")
+                )
+                entry = MqttEntry("external", *read_address(table["at"].as_text(), port), login=login, ca=ca)
             case word:
-                if "at" in table:
-                    raise table["at"].wrong(f"a broker that is {word} has no address.", "Take it out, or say external.")
+                for name, what in _EXTERNAL.items():
+                    if name in table:
+                        raise table[name].wrong(f"a broker that is {word} {what}.", "Take it out, or say external.")
                 entry = MqttEntry("managed" if word == "managed" else "off")
     return entry
 

@@ -166,6 +166,10 @@ class MqttShape(_Shape):
 
     broker: Literal["off", "external", "managed"] = Field(description="none, one that runs, or one that we start")
     at: str = Field("", description="address of an external broker", examples=["127.0.0.1:1883"])
+    login: str = Field(
+        "", description="file with our name there in its first line, the password in its second; mode 0600"
+    )
+    ca: str = Field("", description="file of the authority that vouches for it, in PEM: the link is then TLS")
 
 
 class HttpShape(_Shape):

@@ -35,8 +35,8 @@ def free_port() -> int:
 class Mosquitto:
     """A broker that keeps nothing on disk. It can be killed, frozen and started again on the same port."""
 
-    def __init__(self, folder: Path, *, rules: str = "") -> None:
-        """`rules`: an access list; nobody may do more."""
+    def __init__(self, folder: Path, *, rules: str = "", more: str = "") -> None:
+        """`rules`: an access list; nobody may do more. `more`: further lines of its configuration."""
         self.port = free_port()
         self._config = folder / f"broker-{self.port}.conf"
         lists = folder / f"rules-{self.port}.txt"
@@ -44,7 +44,8 @@ class Mosquitto:
         lists.chmod(0o644)
         listed = f"acl_file {lists}\n" if rules else ""
         self._config.write_text(
-            f"listener {self.port} 127.0.0.1\nallow_anonymous true\npersistence false\nset_tcp_nodelay true\n"
+            f"listener {self.port} 127.0.0.1\n{more or 'allow_anonymous true'}\n"
+            "persistence false\nset_tcp_nodelay true\n"
             f"max_queued_messages 0\nmax_packet_size 262144\nlog_dest none\nuser root\n{listed}",
             encoding="utf-8",
         )
@@ -76,9 +77,9 @@ class Mosquitto:
 
 
 @asynccontextmanager
-async def mosquitto(folder: Path, *, rules: str = "") -> AsyncIterator[Mosquitto]:
+async def mosquitto(folder: Path, *, rules: str = "", more: str = "") -> AsyncIterator[Mosquitto]:
     """A running broker."""
-    broker = Mosquitto(folder, rules=rules)
+    broker = Mosquitto(folder, rules=rules, more=more)
     await broker.start()
     try:
         yield broker

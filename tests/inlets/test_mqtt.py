@@ -689,21 +689,6 @@ async def test_publishes_that_the_broker_refuses_are_told(tmp_path: Path, monkey
         assert inlet._session == 1, "it does not come back at once, only to be thrown out again"
 
 
-async def test_the_access_list_of_the_docs_is_enough(tmp_path: Path) -> None:
-    docs = (Path(__file__).parents[2] / "docs" / "mqtt.md").read_text(encoding="utf-8")
-    own = [line for line in docs.splitlines() if line.startswith("topic ")]
-    assert len(own) == 12
-    # everybody is one user here: the reader and whoever presses have rules of their own
-    rules = [*own, f"topic write {SITE}/cmd/ines", f"topic read {SITE}/#", "topic readwrite probe/#"]
-    async with opened(tmp_path, rules="\n".join([*rules, "topic write stagectl/1/all/resync\n"])) as door:
-        await door.roll()
-        await publish(door.broker.port, "/stagectl/1/all/resync", "")
-        await door.reader.one("snap")
-        await door.reader.one("ev/command")
-        assert door.house.trouble == {}
-        assert door.inlet.counts["denied"] == 0
-
-
 async def test_no_segment_waits_for_the_one_before(door: Door) -> None:
     """Without TCP_NODELAY an answer takes 44 ms instead of 0.7 (measured on loopback, mosquitto 2.0.11)."""
     client = door.inlet._live

@@ -15,7 +15,17 @@ from stagectl.filetree import FileError, FileErrors
 from stagectl.model.capabilities.mixer import BUS_LEVEL
 from stagectl.model.capabilities.recorder import TIMECODE, TRANSPORT, Transport
 from stagectl.model.conditions import All
-from stagectl.site import DeviceEntry, HttpEntry, ProtectEntry, Site, StationEntry, TieLine, load_site, read_site
+from stagectl.site import (
+    DeviceEntry,
+    HttpEntry,
+    MqttEntry,
+    ProtectEntry,
+    Site,
+    StationEntry,
+    TieLine,
+    load_site,
+    read_site,
+)
 from stagectl.yamlfile import parse
 from tests.site.kinds_for_tests import KINDS, PARTS, RUNNING
 
@@ -183,6 +193,13 @@ def test_the_web_door_opens_where_the_file_says_with_files_beside_it() -> None:
     assert read(text).http == wanted
     assert read("site: Hall\ndevices: {}\nhttp: {at: 127.0.0.1}").http == HttpEntry("127.0.0.1", 8420)
     assert read("site: Hall\ndevices: {}").http is None
+
+
+def test_a_broker_may_ask_for_a_login_and_speak_tls() -> None:
+    text = "site: Hall\ndevices: {}\nmqtt: {broker: external, at: broker.example, login: a.login, ca: /etc/ca.pem}"
+    folder = read(text).path.parent
+    wanted = MqttEntry("external", "broker.example", 8883, folder / "a.login", Path("/etc/ca.pem"))
+    assert read(text).mqtt == wanted
 
 
 # --- what is wrong
@@ -570,6 +587,11 @@ WRONG: Final = [
         "an external broker nowhere",
         DEVICES + "mqtt: {broker: external}",
         "site.yaml:8:7 mqtt.at: this is missing. Add it.",
+    ),
+    (
+        "a broker of our own with a login",
+        DEVICES + "mqtt: {broker: managed, login: a.login}",
+        "site.yaml:8:32 mqtt.login: a broker that is managed asks for no login. Take it out, or say external.",
     ),
     (
         "a web door without TLS for others",
