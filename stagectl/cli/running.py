@@ -13,6 +13,7 @@ import click
 
 from stagectl.cli.addresses import Address, written
 from stagectl.cli.codes import Exit
+from stagectl.cli.inuse import InUseError, in_use
 from stagectl.cli.logs import LEVELS
 from stagectl.cli.servicemanager import ServiceManager
 
@@ -159,6 +160,22 @@ async def keep(
     Raises:
         WrongError: it can't start.
     """
+    try:
+        with in_use(settings.data):
+            return await _keep_alone(end, site, kinds, settings, ready)
+    except InUseError as other:
+        who = f" (process {other.pid})" if other.pid else ""
+        said = f"Another stagectl{who} works with {settings.data}. Two must not drive one house: end that one first."
+        raise WrongError(said) from other
+
+
+async def _keep_alone(
+    end: End,
+    site: "Site",
+    kinds: "Mapping[str, BoxKind]",
+    settings: "Settings",
+    ready: "Callable[[Daemon], Awaitable[None]]",
+) -> int:
     daemon = await start(site, kinds, settings)
     telling = asyncio.ensure_future(ready(daemon))
     manager = ServiceManager()
