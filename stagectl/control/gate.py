@@ -86,6 +86,7 @@ class Gate:
             await asyncio.sleep(LOOK_S)
             try:
                 self.look()
+                await self.tokens.mend()
             except Exception:  # a slip of ours must not keep a revoked token alive
                 log.exception("gate_slipped")
 

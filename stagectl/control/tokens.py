@@ -8,6 +8,7 @@ import asyncio
 import hashlib
 import hmac
 from collections.abc import Callable, Iterable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any, Final, Literal
@@ -26,6 +27,7 @@ LOGIN_S: Final = 12 * 3600.0
 MACHINE_S: Final = 90 * 86400.0  # at most
 GUEST_S: Final = 24 * 3600.0  # at most
 WRITE_S: Final = 5.0
+AGAIN_S: Final = 5.0  # a write that the disk refused is tried again this much later
 LONGEST: Final = 128  # characters; ours have 43
 
 Kind = Literal["person", "machine", "guest", "hook"]
@@ -88,6 +90,7 @@ class Tokens:
         self._all: dict[str, Token] = {}  # by id, oldest first
         self._known: dict[str, list[Token]] = {}  # by the beginning of the digest
         self._turn = asyncio.Lock()  # one write after another
+        self._refused_at: float | None = None  # when the disk did not take the last write
         self.on_trouble: Callable[[str | None], None] = lambda text: None
 
     def load(self) -> None:
@@ -219,9 +222,19 @@ class Tokens:
                 await privatefile.write(self._world.storage, FILE, told)
         except OSError as error:  # a deadline that passed is one too
             why = error.strerror or "it takes too long"
-            self.on_trouble(f"{FILE} can't be written: {why}. Free the disk, and revoke again what was revoked.")
+            self._refused_at = self._world.clock.now()
+            self.on_trouble(
+                f"{FILE} can't be written: {why}. Free the disk: till then what was revoked is not so after a restart."
+            )
             raise
+        self._refused_at = None
         self.on_trouble(None)
+
+    async def mend(self) -> None:
+        """Write again what the disk refused a while ago, so that what was revoked is so after a restart too."""
+        if self._refused_at is not None and self._world.clock.now() - self._refused_at > AGAIN_S:
+            with suppress(OSError):
+                await self._write()
 
     def _read(self, entry: Mapping[str, Any]) -> Token:
         clock = self._world.clock

@@ -156,6 +156,8 @@ class Box:
         self._glance: Reads | None = None
         self._silent = False
         self._relook: Reads | None = None
+        self._tick_due = FOREVER
+        self._deaf_s = 0.0  # how much of a silence was ours: nobody here listened
         self._was_silent = False  # ...so long that points kept by notices are no longer believed
         self._tick_timer: Handle | None = None
         self._beat_at = 0.0
@@ -353,7 +355,8 @@ class Box:
         self._on_link("up", self._where())
         if self.look_now(None, self._adopt) is None and self.up:
             self._adopt()
-        self._tick_timer = self.clock.later(now + TICK_S, self._tick)
+        self._tick_due, self._deaf_s = now + TICK_S, 0.0
+        self._tick_timer = self.clock.later(self._tick_due, self._tick)
 
     def _adopt(self) -> None:
         """The first full look is answered: from now on the box may be driven, if it is who the site says."""
@@ -402,6 +405,7 @@ class Box:
 
     def _on_data(self, data: bytes) -> None:
         self.heard_at = now = self.clock.now()
+        self._deaf_s = 0.0
         try:
             for event in self._codec.feed(data):
                 self._hear(event, now)
@@ -514,14 +518,19 @@ class Box:
         Dithered, so that polls and frames never march in step.
         """
         now = self.clock.now()
-        self._tick_timer = self.clock.later(now + TICK_S * self._chance.uniform(0.85, 1.0), self._tick)
-        if self._inflight and now - self._inflight[0].asked_at > self._driver.reply_s:
+        stood = max(0.0, now - self._tick_due)
+        if stood > FRESH_S:  # so did the whole daemon: what it said meanwhile is still to be read
+            self._deaf_s += stood
+        self._tick_due = now + TICK_S * self._chance.uniform(0.85, 1.0)
+        self._tick_timer = self.clock.later(self._tick_due, self._tick)
+        if self._deaf_s == 0 and self._inflight and now - self._inflight[0].asked_at > self._driver.reply_s:
             self._end(f"it left a question unanswered for {self._driver.reply_s:g} s")
             return
         self.writer.age(now, self.heard_at, FRESH_S - TICK_S)
         silent = now - self.heard_at
         self._was_silent |= silent > FRESH_S - TICK_S
         self._own(LINK_SILENT, 0.0 if silent < 1 else float(int(silent)))
+        silent -= self._deaf_s
         if (silent > FRESH_S) is not self._silent:
             self._silent = silent > FRESH_S
             self._judge_health()

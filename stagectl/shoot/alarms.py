@@ -29,6 +29,7 @@ GATHER_S: Final = 0.05  # what comes together is told together
 START_S: Final = 3.0  # a box that was never met is news only so long after the start
 ASIDE_MAX_S: Final = 8 * 3600.0  # nothing is put aside for longer: a shift
 REASON: Final = 200  # letters
+_WHO: Final = ("token", "role", "held")  # refusals of who asked: nothing is wrong with the recorder
 _WELL: Final = (Ended.VERIFIED, Ended.SENT)
 
 
@@ -328,8 +329,9 @@ class Alarms:
     def _judged(self, group: Group) -> None:
         if group.verb == "roll":
             for command in group.commands:
-                if command.verdict is not None and command.ask.target in self._house.takes.recorders:
-                    self.rolls[command.ask.target] = (group.take or 0, command.verdict)
+                verdict, recorder = command.verdict, command.ask.target in self._house.takes.recorders
+                if verdict is not None and recorder and verdict.code not in _WHO:
+                    self.rolls[command.ask.target] = (group.take or 0, verdict)
             self._take_moved()
 
     def _take_moved(self) -> None:

@@ -15,10 +15,13 @@ from tests.studio.rules import (
     r11_complete_takes,
     r13_bounds,
     r14_authority,
+    r15_selection,
+    r16_scenes,
     r17_alarms,
     r18_nothing_vanishes,
     r20_right_of_way,
     r22_one_writer,
+    r23_no_secrets,
     r24_rest,
 )
 
@@ -37,9 +40,12 @@ ALL = (
     r11_complete_takes.check,
     r13_bounds.check,
     r14_authority.check,
+    r15_selection.check,
+    r16_scenes.check,
     r17_alarms.check,
     r18_nothing_vanishes.check,
     r20_right_of_way.check,
     r22_one_writer.check,
+    r23_no_secrets.check,
     r24_rest.check,
 )
