@@ -90,7 +90,7 @@ def is_earlier(lane: Lane, told: tuple[str, str, str], take: Take, before: Take 
 
 
 def is_plausible(lane: Lane, start: str, length: str) -> bool:
-    """Is this first label near where we saw the lane begin, or does the clip go on long after that?
+    """Is this first label near where the lane may have begun, or does the clip go on long after we saw that?
 
     A list may still end in the clip before.
     """
@@ -105,4 +105,5 @@ def is_plausible(lane: Lane, start: str, length: str) -> bool:
         lasts = frame_number(Label.parse(length), rate.with_drop(False)) if length else 0
     except ValueError:
         return False
-    return abs(away) <= PLAUSIBLE_S * rate.nominal or (away < 0 and away + lasts >= REACHES_S * rate.nominal)
+    near = -(PLAUSIBLE_S + lane.give_s) * rate.nominal <= away <= PLAUSIBLE_S * rate.nominal
+    return near or (away < 0 and away + lasts >= REACHES_S * rate.nominal)

@@ -773,6 +773,22 @@ async def test_a_lane_that_ended_before_a_timecode_was_read_in_it_gets_its_clip(
 
 
 @virtual
+async def test_a_recorder_that_was_seen_for_its_last_moment_alone_gets_its_clip() -> None:
+    log = Log()
+    log.rests("iso-1")
+    await moment(8)  # out of sight meanwhile
+    log.rolls("iso-1", label="10:00:12:10")
+    await moment(0.3)
+    log.stops("iso-1")
+    await moment(0.2)
+    log.lists("iso-1", "Somebody's", "09:59:50:00", "00:00:01:00")
+    assert log.told(1, "iso-1") == [("", "", True)]
+    log.lists("iso-1", "A001", "10:00:04:18", "00:00:07:24")
+    await moment()
+    assert log.told(1, "iso-1") == [("A001", "", True)]
+
+
+@virtual
 async def test_a_roll_that_nobody_lived_to_see_keeps_its_name_over_a_restart() -> None:
     again = Log()
     again.takes.recall(1, "Masterclass", "ines", ("iso-1", "iso-2"))
