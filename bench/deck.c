@@ -13,6 +13,8 @@
  *   delay MS           every recorder answers a record this much later
  *   stream RATE        every connection gets RATE transport notices a second, spread evenly; 0: none
  *   sent               notices of the stream so far
+ *   flood I BYTES      recorder I sends BYTES of notices a second on each connection, as far as they are taken; 0: none
+ *   flooded            bytes of the flood that were taken so far
  *
  * Build: gcc -O2 -o deck deck.c
  */
@@ -50,6 +52,9 @@ typedef struct {
     int rolling, waiting; /* waiting: a record whose answer is held back */
     long answer_at;       /* monotonic ns; 0: not before the fault is taken away */
     unsigned frame;       /* its timecode */
+    int flood_at;         /* where in the flood's notices it is */
+    char held_text[BUFFER]; /* what is said between two notices of the flood */
+    int held_length;
 } Connection;
 
 static Connection *fds[MAX_FD];
@@ -60,6 +65,9 @@ static long stamps, first_stamp, last_stamp, stamps_after_reading;
 static long stream_period_ns, stream_sent, busy_until;
 static int streaming[MAX_FD], stream_count, stream_at;
 static double stream_due;
+static int flooding = -1, flood_notice, flood_length; /* recorder; bytes of one notice, of all there are */
+static long flood_rate, flood_taken, flood_last;
+static char flood_text[1 << 16];
 
 static long now_ns(clockid_t clock) {
     struct timespec t;
@@ -70,6 +78,14 @@ static long now_ns(clockid_t clock) {
 static void die(const char *what) { perror(what); exit(1); }
 
 static void put(int fd, const char *text, int length) {
+    Connection *one = fds[fd];
+    if (one && one->kind == RECORDER && one->device == flooding && one->flood_at % flood_notice) {
+        if (one->held_length + length <= BUFFER) { /* not into the middle of a notice */
+            memcpy(one->held_text + one->held_length, text, length);
+            one->held_length += length;
+        }
+        return;
+    }
     if (send(fd, text, length, MSG_NOSIGNAL | MSG_DONTWAIT) != length && errno == EAGAIN)
         fprintf(stderr, "deck: a reader does not keep up\n");
 }
@@ -216,6 +232,12 @@ static void control(int fd, char *text) {
         stream_period_ns = stream_count ? (long)(NS / rate / stream_count) : 0;
         stream_due = now_ns(CLOCK_MONOTONIC);
     } else if (!strcmp(text, "sent")) snprintf(out, sizeof out, "%ld\n", stream_sent);
+    else if (sscanf(text, "flood %d %ld", &index, &flood_rate) == 2) {
+        flooding = flood_rate > 0 ? index : -1;
+        flood_last = now_ns(CLOCK_MONOTONIC);
+        for (int i = 0; i <= highest; i++) /* what is left of a notice is lost with its connection */
+            if (flooding < 0 && fds[i] && fds[i]->kind == RECORDER && fds[i]->flood_at % flood_notice) shutdown(i, SHUT_RDWR);
+    } else if (!strcmp(text, "flooded")) snprintf(out, sizeof out, "%ld\n", flood_taken);
     else snprintf(out, sizeof out, "no such command\n");
     say(fd, out);
 }
@@ -259,6 +281,40 @@ static void stream(void) {
     }
 }
 
+static void make_flood(void) {
+    for (unsigned f = 90000;; f++) {
+        int length = snprintf(flood_text + flood_length, sizeof flood_text - flood_length,
+            "508 transport info:\r\nstatus: preview\r\ntimecode: %02u:%02u:%02u:%02u\r\ndisplay timecode: %02u:%02u:%02u:%02u\r\n\r\n",
+            f / 90000 % 24, f / 1500 % 60, f / 25 % 60, f % 25, f / 90000 % 24, f / 1500 % 60, f / 25 % 60, f % 25);
+        if (flood_length + length >= (int)sizeof flood_text) return;
+        flood_notice = length;
+        flood_length += length;
+    }
+}
+
+static void flood(void) {
+    long now = now_ns(CLOCK_MONOTONIC), budget = flood_rate * ((now - flood_last) / 1000) / 1000000;
+    flood_last = now;
+    for (int i = 0; i <= highest; i++) {
+        Connection *one = fds[i];
+        if (!one || one->kind != RECORDER || one->device != flooding) continue;
+        for (long left = budget; left > 0;) {
+            if (one->held_length && one->flood_at % flood_notice == 0) {
+                if (send(i, one->held_text, one->held_length, MSG_NOSIGNAL | MSG_DONTWAIT) != one->held_length) break;
+                one->held_length = 0;
+            }
+            int piece = flood_length - one->flood_at;
+            if (one->held_length) piece = flood_notice - one->flood_at % flood_notice;
+            if (piece > left && !one->held_length) piece = left;
+            int sent = send(i, flood_text + one->flood_at, piece, MSG_NOSIGNAL | MSG_DONTWAIT);
+            if (sent <= 0) break;
+            one->flood_at = (one->flood_at + sent) % flood_length;
+            flood_taken += sent;
+            left -= sent;
+        }
+    }
+}
+
 int main(int argc, char **argv) {
     struct rlimit files;
     getrlimit(RLIMIT_NOFILE, &files);
@@ -267,6 +323,7 @@ int main(int argc, char **argv) {
     device_count = argc == 2 ? atoi(argv[1]) : 0;
     if (device_count < 1 || device_count > 4000) { fprintf(stderr, "usage: deck N (1 to 4000)\n"); return 2; }
     devices = calloc(device_count, sizeof *devices);
+    make_flood();
     poller = epoll_create1(0);
     int port = 0, one = 1;
     for (int i = 0; i < device_count; i++) {
@@ -282,7 +339,7 @@ int main(int argc, char **argv) {
     struct epoll_event events[256];
     for (;;) {
         int awake = busy_until && now_ns(CLOCK_MONOTONIC) < busy_until;
-        int ready = epoll_wait(poller, events, 256, awake ? 0 : stream_period_ns || held ? 1 : -1);
+        int ready = epoll_wait(poller, events, 256, awake ? 0 : stream_period_ns || held || flooding >= 0 ? 1 : -1);
         for (int i = 0; i < ready; i++) {
             int fd = events[i].data.fd;
             Connection *here = fds[fd];
@@ -304,5 +361,6 @@ int main(int argc, char **argv) {
         }
         if (held) due_answers();
         if (stream_period_ns) stream();
+        if (flooding >= 0) flood();
     }
 }

@@ -8,7 +8,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Final, Self
 
-SOURCE: Final = Path(__file__).with_name("deck.c")
+DECK: Final = "deck"
 NO_COMPILER: Final = (
     "The bench builds its far end with gcc, which is not here. On Debian: apt-get install gcc libc6-dev"
 )
@@ -23,8 +23,8 @@ def address(device: int) -> str:
     return f"127.1.{device // 200}.{device % 200 + 1}"
 
 
-def build(folder: Path) -> Path:
-    """Compile the stand-in into `folder`.
+def build(folder: Path, name: str = DECK) -> Path:
+    """Compile the stand-in, or another program of the bench, into `folder`.
 
     Raises:
         FarEndError: no compiler, or it refuses.
@@ -32,16 +32,17 @@ def build(folder: Path) -> Path:
     compiler = shutil.which("gcc")
     if compiler is None:
         raise FarEndError(NO_COMPILER)
-    program = folder / "deck"
+    source = Path(__file__).with_name(f"{name}.c")
+    program = folder / name
     made = subprocess.run(
-        [compiler, "-O2", "-Wall", "-Wextra", "-o", str(program), str(SOURCE)],
+        [compiler, "-O2", "-Wall", "-Wextra", "-o", str(program), str(source)],
         capture_output=True,
         text=True,
         timeout=60,
         check=False,
     )
     if made.returncode:
-        raise FarEndError(f"gcc can't build {SOURCE.name}. It says:\n{made.stderr}")
+        raise FarEndError(f"gcc can't build {source.name}. It says:\n{made.stderr}")
     return program
 
 
@@ -102,6 +103,14 @@ class FarEnd:
     def sent(self) -> int:
         """Notices of the stream so far."""
         return int(self._ask("sent"))
+
+    def flood(self, device: int, bytes_per_s: float) -> None:
+        """One recorder sends so many bytes of notices a second, as far as they are taken; 0: no more."""
+        self._ask(f"flood {device} {int(bytes_per_s)}")
+
+    def flooded(self) -> int:
+        """Bytes of the flood that were taken so far."""
+        return int(self._ask("flooded"))
 
     def _ask(self, line: str) -> str:
         self._door.sendall(line.encode() + b"\n")

@@ -36,8 +36,9 @@ class Answer:
 class Caller:
     """A blocking HTTP client on one connection, so that its own work is small and in another process."""
 
-    def __init__(self, port: int) -> None:
+    def __init__(self, port: int, token: str = "") -> None:
         self._port = port
+        self._token = f"Authorization: Bearer {token}\r\n" if token else ""
         self._socket = socket.create_connection(("127.0.0.1", port), timeout=PATIENCE_S)
         self._socket.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
 
@@ -45,7 +46,8 @@ class Caller:
         """Ask and wait for the whole answer."""
         data = b"" if body is None else json.dumps(body).encode()
         kind = "Content-Type: application/json\r\n" if data else ""
-        head = f"{method} {path} HTTP/1.1\r\nHost: 127.0.0.1:{self._port}\r\n{kind}Content-Length: {len(data)}\r\n\r\n"
+        about = f"Host: 127.0.0.1:{self._port}\r\n{self._token}{kind}Content-Length: {len(data)}"
+        head = f"{method} {path} HTTP/1.1\r\n{about}\r\n\r\n"
         whole = head.encode() + data
         asked = time.time_ns()
         self._socket.sendall(whole)

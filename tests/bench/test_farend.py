@@ -95,6 +95,75 @@ async def test_a_deck_that_refuses_is_named_by_the_verdict_and_not_counted(far: 
         await daemon.stop()
 
 
+async def test_a_deck_that_floods_says_whole_notices_and_keeps_its_link(far: FarEnd | None, tmp_path: Path) -> None:
+    if far is None:
+        return
+    kinds, _ = find_kinds()
+    site = load_site(write_site(tmp_path / "site.yaml", far), kinds, PARTS)
+    daemon = await Daemon.start(site, kinds, Settings(tmp_path / "data", None, mqtt=False))
+    try:
+        await healthy(daemon)
+        box = daemon.house.boxes["deck-1"]
+        events, replies = box.counts.events, box.counts.replies
+        far.flood(0, 2e6)
+        async with asyncio.timeout(20):  # polls are answered between the notices
+            while far.flooded() < 200_000 or box.counts.replies < replies + 3:  # noqa: ASYNC110 - another process
+                await asyncio.sleep(0.05)
+        assert box.counts.events - events > 1000
+        assert (box.counts.losses, daemon.house.boxes["deck-2"].counts.losses) == (0, 0)
+        far.flood(0, 0)
+    finally:
+        await daemon.stop()
+
+
+async def test_attackers_count_what_they_were_answered_and_open_again_what_was_cut(tmp_path: Path) -> None:
+    if shutil.which("gcc") is None:
+        return
+    program = build(tmp_path, "attack")
+    heads: list[bytes] = []
+    enough = asyncio.Event()
+
+    async def serve(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        """Answers the first request of a connection with 401, the second with 429, and ends it at the third."""
+        for said in (b"401 No", b"429 Late", b""):
+            try:
+                head = await reader.readuntil(b"\r\n\r\n")
+            except (asyncio.IncompleteReadError, OSError) as error:
+                head = getattr(error, "partial", b"")
+            heads.append(head)
+            if len(heads) >= 8:
+                enough.set()
+            if not said or not head.endswith(b"\r\n\r\n"):
+                break
+            length = int(head.lower().partition(b"content-length:")[2].split(b"\r\n")[0] or 0)
+            await reader.readexactly(length)
+            writer.write(b"HTTP/1.1 " + said + b"\r\nContent-Length: 2\r\n\r\n{}")
+        writer.close()
+
+    server = await asyncio.start_server(serve, "127.0.0.1", 0)
+    async with server:
+        for how in ("guess", "token", "slow"):
+            heads.clear()
+            enough.clear()
+            pipes = {"stdin": asyncio.subprocess.PIPE, "stdout": asyncio.subprocess.PIPE}
+            port = str(server.sockets[0].getsockname()[1])
+            attacker = await asyncio.create_subprocess_exec(str(program), how, port, "127.0.0.66", "3", **pipes)
+            assert attacker.stdin is not None
+            assert attacker.stdout is not None
+            async with asyncio.timeout(20):
+                assert await attacker.stdout.readline() == b"ready\n"
+                if how != "slow":
+                    await enough.wait()
+                attacker.stdin.close()
+                asked, refused, late, other, cut = map(int, (await attacker.stdout.readline()).split())
+                await attacker.wait()
+            if how == "slow":
+                assert (asked, refused, late, other) == (0, 0, 0, 0)
+            else:
+                assert (asked, other) == (refused + late, 0)
+                assert min(refused, late, cut) > 0
+
+
 def test_without_a_compiler_the_bench_says_how_to_get_one(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("PATH", str(tmp_path))
     with pytest.raises(FarEndError, match="apt-get install gcc"):
