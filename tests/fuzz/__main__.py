@@ -15,7 +15,7 @@ from typing import Any, Final
 
 import structlog
 
-from tests.fuzz import api, damaged, live
+from tests.fuzz import api, damaged, guesses, live
 from tests.fuzz.runner import Result, attack, keep, smaller
 from tests.fuzz.target import Target
 from tests.fuzz.targets import doors, files, journals, takes, texts, wires
@@ -30,6 +30,7 @@ CAMPAIGNS: Final[dict[str, tuple[int, Callable[[int, int], Result]]]] = {
     "damaged-journals": (20_000, damaged.campaign),
     "live-frames": (50_000, live.campaign),
     "api": (5_000, api.campaign),
+    "guesses": (10_000, guesses.campaign),
 }
 
 

@@ -8,7 +8,7 @@ import logging
 import pytest
 import structlog
 
-from tests.fuzz import api, damaged, live
+from tests.fuzz import api, damaged, guesses, live
 from tests.fuzz.__main__ import PARSERS
 from tests.fuzz.runner import Result, attack, smaller
 from tests.fuzz.target import Outcome, Target
@@ -53,6 +53,12 @@ def test_bad_frames_harm_no_take() -> None:
 def test_generated_requests_meet_their_rules(who: str, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(api, "CALLERS", (who,))
     _well(api.campaign(1, SEED), 500)
+
+
+def test_guessing_reaches_the_hash_rarely_and_no_operator_notices() -> None:
+    result = guesses.campaign(400, SEED)
+    _well(result, 400)
+    assert 0 < result.outcomes["reached the hash"] <= guesses.HASHED
 
 
 def test_a_finding_is_found_made_small_and_the_same_each_time() -> None:
