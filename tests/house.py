@@ -18,6 +18,7 @@ from stagectl.model.capabilities.recorder import Cut
 from stagectl.shoot.house import House
 from stagectl.shoot.parts import Part
 from stagectl.shoot.paths import Paths
+from stagectl.shoot.readiness import readiness
 from stagectl.shoot.stations import Stations
 from stagectl.shoot.takes import Takes
 from stagectl.site import DeviceEntry, MqttEntry, Pictures, Site, Sound
@@ -141,6 +142,7 @@ def _wired(folder: Path, toys: Mapping[str, ToyBox], ports: Mapping[str, int], j
     )
     commands.guards[Cut] = takes.guard
     parts: dict[str, Part] = {"takes": takes, "paths": Paths(board, site), "stations": Stations(board, site)}
+    parts |= readiness(world, board, site, boxes, chronicle=chronicle, takes=takes)
     houses.append(
         House(
             world,

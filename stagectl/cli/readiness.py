@@ -20,8 +20,8 @@ _MARKS: Final[Mapping[str, str]] = {"pass": "pass", "fail": "FAIL", "not known":
 def lineup(face: Face, words: tuple[str, ...], because: str, whole: bool) -> int:
     """Ask every box, and say what is not ready, with what to do.
 
-    Nothing is changed in any box. A check may be waived for this shoot, by name and with a reason: stagectl lineup waive
-    iso-2.timecode --because "its generator comes at noon"
+    Nothing is changed in any box. A check may be waived for this shoot, with a
+    reason: stagectl lineup waive iso-2.timecode --because "it is not used"
     """
     if words and (words[0] != "waive" or len(words) != 2):
         raise click.UsageError("Say lineup alone, or: lineup waive CHECK --because TEXT")

@@ -294,7 +294,7 @@ class Lineup:
         known = [one.check.id for one in self._followed]
         if identifier not in known:
             raise RefusedError(
-                f'There is no check "{identifier[:60]}".', remedy=nearest(identifier, known), code="check"
+                f'There is no check "{identifier[:60]}".', remedy=nearest(identifier, known), code="target"
             )
         words = " ".join(because.split())
         if len(words) > REASON:
