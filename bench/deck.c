@@ -79,8 +79,8 @@ static void die(const char *what) { perror(what); exit(1); }
 
 static void put(int fd, const char *text, int length) {
     Connection *one = fds[fd];
-    if (one && one->kind == RECORDER && one->device == flooding && one->flood_at % flood_notice) {
-        if (one->held_length + length <= BUFFER) { /* not into the middle of a notice */
+    if (one && one->kind == RECORDER && one->device == flooding) {
+        if (one->held_length + length <= BUFFER) { /* not into the middle of a notice, and not before there is room */
             memcpy(one->held_text + one->held_length, text, length);
             one->held_length += length;
         }
@@ -235,8 +235,8 @@ static void control(int fd, char *text) {
     else if (sscanf(text, "flood %d %ld", &index, &flood_rate) == 2) {
         flooding = flood_rate > 0 ? index : -1;
         flood_last = now_ns(CLOCK_MONOTONIC);
-        for (int i = 0; i <= highest; i++) /* what is left of a notice is lost with its connection */
-            if (flooding < 0 && fds[i] && fds[i]->kind == RECORDER && fds[i]->flood_at % flood_notice) shutdown(i, SHUT_RDWR);
+        for (int i = 0; i <= highest; i++) /* what is left of a flood is lost with its connection */
+            if (flooding < 0 && fds[i] && fds[i]->kind == RECORDER && fds[i]->flood_at) shutdown(i, SHUT_RDWR);
     } else if (!strcmp(text, "flooded")) snprintf(out, sizeof out, "%ld\n", flood_taken);
     else snprintf(out, sizeof out, "no such command\n");
     say(fd, out);
