@@ -234,7 +234,7 @@ _BYTES: Final[tuple[Way, ...]] = (_flip, _odd, _cut, _again, _other, _noise)
 _TEXT: Final[tuple[Way, ...]] = (*_BYTES, _word, _word, _number, _number, _lines, _lines)
 WAYS: Final[dict[str, tuple[Way, ...]]] = {
     "lines": _TEXT,
-    "json": (*_TEXT, *[_json] * 12, _nested, _twice),
+    "json": (*_TEXT, *[_json] * 60, _nested, _twice),  # a text spoilt elsewhere is no JSON any more, and goes no deeper
     "yaml": (*_TEXT, _yaml, _yaml, _yaml, _indent, _indent),
     "journal": (*_BYTES, _number, _lines, _lines, _sealed, _sealed, _sealed, _sealed, _sealed),
 }

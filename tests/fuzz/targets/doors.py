@@ -98,7 +98,7 @@ class Studio:
     async def _say(self, topic: str, payload: Mapping[str, Any]) -> None:
         if json.loads(packed(payload)).get("id") is None:
             raise SlipError("an answer without an id")
-        self.said.append(payload.get("phase"))
+        self.said.append(f"{payload.get('phase')} {payload.get('why', '')}".strip())
 
     def command(self, data: bytes) -> Outcome:
         """A command's payload as it comes from the broker."""
@@ -107,7 +107,7 @@ class Studio:
         self.loop.run_until_complete(self._mqtt(data))
         if len(self.said) not in (1, 2):
             raise SlipError(f"a command was answered {len(self.said)} times")
-        return ("refused" if self.said[0] == "refused" else "read", *map(str, self.said))
+        return ("refused" if self.said[0].startswith("refused") else "read", *self.said)
 
     async def _mqtt(self, data: bytes) -> None:
         async with asyncio.timeout(LONGEST_S):
