@@ -9,7 +9,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Final
 
-from bench import attacks, roll, routes, sick, state, weight
+from bench import attacks, roll, routes, setups, sick, state, weight
 from bench.farend import FarEndError, build
 from bench.process import BenchError, may_open_files, processors
 from bench.rows import Row, details, table
@@ -44,6 +44,10 @@ CASES: Final[dict[str, tuple[str, Callable[[Path, bool], list[Row]]]]] = {
     "routes": (
         "1,000 routes asked together of 40 routers, beside the shortest way for each in turn",
         lambda program, quick: routes.measure(seeds=range(2) if quick else range(7)),
+    ),
+    "setups": (
+        "1,000 wanted values compared and applied, beside the bare wire",
+        lambda program, quick: setups.measure(rounds=2 if quick else 7),
     ),
     "attack": (
         "24 healthy decks while passwords are guessed, connections dawdle and one deck floods",

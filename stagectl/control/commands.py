@@ -81,7 +81,7 @@ class Commands:
             self._let_in(person, command)
             if command.box is not None:
                 self._needed(command)
-                command.box.prepare([ask.verb])
+                command.box.translate([ask.verb])
         except RefusedError as refused:
             return refused
         return None

@@ -193,21 +193,29 @@ class Box:
             RefusedError: no link, not adopted, this box can't do it, or its driver slipped (code "driver"; nothing
                 was sent, so the link goes on).
         """
-        if not self.up:
-            raise RefusedError(f"stagectl can't reach it: {self.trouble}", code="no-link")
-        if not self.adopted:
-            raise RefusedError(self.trouble or "it is still being read", code="not-adopted")
-        try:
-            requests = tuple(self._driver.ask(verbs))
-        except RefusedError:
-            raise
-        except Exception as error:
-            raise RefusedError(f"its driver failed: {error!r}", code="driver") from error
+        requests = self.translate(verbs)
         try:
             data = [self._codec.encode(request) for request in requests]
         except ValueError as error:
             raise RefusedError(str(error), code="value") from error
         return Prepared(verbs, requests, data, self.epoch)
+
+    def translate(self, verbs: Sequence[Verb]) -> tuple[Any, ...]:
+        """The first half of `prepare`: what its driver would ask. Enough to know what it refuses.
+
+        Raises:
+            RefusedError: as `prepare`, but for what its wire can't spell.
+        """
+        if not self.up:
+            raise RefusedError(f"stagectl can't reach it: {self.trouble}", code="no-link")
+        if not self.adopted:
+            raise RefusedError(self.trouble or "it is still being read", code="not-adopted")
+        try:
+            return tuple(self._driver.ask(verbs))
+        except RefusedError:
+            raise
+        except Exception as error:
+            raise RefusedError(f"its driver failed: {error!r}", code="driver") from error
 
     def launch(self, prepared: Prepared) -> float | None:
         """Send at once, past every poll. Returns when it left; None: the link is busy or gone, nothing was sent."""

@@ -4,8 +4,7 @@ Sound comes down first and up last; what a picture comes from is there before wh
 practice in studios; the numbers of the stages are this module's own.
 """
 
-from collections.abc import Container, Iterable, Sequence
-from dataclasses import replace
+from collections.abc import Container, Iterable
 from enum import IntEnum
 from typing import Any, Final
 
@@ -69,17 +68,22 @@ def _falls(board: Board, device: str, verb: Set[Any]) -> bool:
     return bool(wanted < now)
 
 
-def staged(asks: Sequence[Ask], parts: Container[str], board: Board) -> list[Ask]:
-    """What one wish came to, each ask with its stage; the steps that a way has of its own are kept within it.
+def staged(asks: list[Ask], parts: Container[str], board: Board) -> list[Ask]:
+    """What one wish came to, each of these asks with its stage; the steps that a way has of its own are kept within it.
 
     A part's own ask stands with the last of what brings it about, for only then it can be seen.
     """
-    numbered = [
-        ask if ask.target in parts else replace(ask, stage=stage_of(board, ask) * SPAN + ask.stage * STEP)
-        for ask in asks
-    ]
-    last = max((ask.stage for ask in numbered if ask.target not in parts), default=Stage.BOXES * SPAN)
-    return [replace(ask, stage=last) if ask.target in parts else ask for ask in numbered]
+    last = 0
+    own: list[Ask] = []
+    for ask in asks:
+        if ask.target in parts:
+            own.append(ask)
+        else:
+            ask.stage = stage_of(board, ask) * SPAN + ask.stage * STEP
+            last = max(last, ask.stage)
+    for ask in own:
+        ask.stage = last or Stage.BOXES * SPAN
+    return asks
 
 
 def together(asks: Iterable[Ask], parts: Container[str]) -> list[Ask]:
@@ -93,17 +97,19 @@ def together(asks: Iterable[Ask], parts: Container[str]) -> list[Ask]:
     down = tuple(pair for pair, ask in alone.items() if ask.stage < SPAN and ask.target not in parts)
     counts: dict[tuple[str, int], int] = {}
     rounds: dict[int, int] = {}
-    placed: list[Ask] = []
     for ask in alone.values():
-        number, after = ask.stage, ask.after
+        number = ask.stage
+        if number >= SPAN:
+            ask.after = (*ask.after, *down) if ask.after else down
         if ask.target not in parts:
-            count = counts[ask.target, number] = counts.get((ask.target, number), 0) + 1
-            rounds[number] = max(rounds.get(number, 0), (count - 1) // MOST)
-            number += (count - 1) // MOST
-        if ask.stage >= SPAN:
-            after = (*after, *down)
-        placed.append(replace(ask, stage=number, after=after))
-    return [replace(ask, stage=ask.stage + rounds.get(ask.stage, 0)) if ask.target in parts else ask for ask in placed]
+            count = counts.get((ask.target, number), 0)
+            counts[ask.target, number] = count + 1
+            rounds[number] = max(rounds.get(number, 0), count // MOST)
+            ask.stage = number + count // MOST
+    for ask in alone.values():
+        if ask.target in parts:
+            ask.stage += rounds.get(ask.stage, 0)
+    return list(alone.values())
 
 
 def _pair(ask: Ask) -> tuple[str, str]:

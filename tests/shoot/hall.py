@@ -130,6 +130,9 @@ class PretendBox:
             self.values[name] = _label(now)
         self.writer.put(name, self.values[name])
 
+    def translate(self, verbs: Sequence[Verb]) -> tuple[Verb, ...]:
+        return tuple(self.prepare(verbs).verbs)
+
     def prepare(self, verbs: Sequence[Verb]) -> Prepared:
         if not self.up:
             raise RefusedError("stagectl can't reach it", code="no-link")

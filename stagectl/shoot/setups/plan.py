@@ -142,7 +142,8 @@ class Planner:
         Raises:
             RefusedError: two things are wanted of one point, code "contradicts".
         """
-        house, own = self._house, replace(self._ask, target=device, verb=verb)
+        house, ask = self._house, self._ask
+        own = Ask(ask.id, ask.who, ask.inlet, device, verb, confirm=ask.confirm)
         try:
             spread = house.spread(own)
         except RefusedError as refused:

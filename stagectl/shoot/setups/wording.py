@@ -110,10 +110,12 @@ def captured(
     *, called: str, changed: int, added: int, unknown: int, path: str, version: str = "", dry: bool = False
 ) -> str:
     """What was written into a set-up's file, or would be."""
-    counts = [_count(changed) + " changed" if changed else "", _count(added) + " added" if added else ""]
+    if dry:
+        counts = [f"change {_count(changed)}" if changed else "", f"add {_count(added)}" if added else ""]
+    else:
+        counts = [f"{_count(changed)} changed" if changed else "", f"{_count(added)} added" if added else ""]
     told = " and ".join(filter(None, counts))
-    would = " would be" if dry else ""
-    said = f"{told}{would}, in {path}." if told else "nothing to write, the boxes show what it wants."
+    said = f"{'would ' if dry else ''}{told}, in {path}." if told else "nothing to write, the boxes show what it wants."
     kept = f" Kept as {version}." if version and not dry else ""
     more = f" {_count(unknown)} can't be told and stay{'s' if unknown == 1 else ''} as written." if unknown else ""
     return f"{called}: {said}{kept}{more}"

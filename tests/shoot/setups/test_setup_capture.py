@@ -33,7 +33,7 @@ def test_one_value_that_changed_is_one_line(tmp_path: Path) -> None:
         has(own, "mixer", STRIP_LEVEL.at(3), -18.5)
         await asyncio.sleep(0.1)
         dry = await capture(own, "evening", dry=True)
-        assert dry.say == "Evening: 1 value changed would be, in evening.yaml."
+        assert dry.say == "Evening: would change 1 value, in evening.yaml."
         assert lines(EVENING, tmp_path) == []
         done = await capture(own, "evening")
         assert done.say == "Evening: 1 value changed, in evening.yaml."
