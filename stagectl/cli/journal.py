@@ -41,7 +41,7 @@ def journal(face: Face, act: str | None, data: Path | None, count: int, since: i
 def _shown(face: Face, count: int, since: int | None) -> int:
     answer = face.client.get("journal", count=count, since=since)
     rows = [
-        (str(entry["n"]), local(entry["at"]), entry["kind"], entry["who"] or "-", _told(entry["data"]))
+        (str(entry["n"]), local(entry["at"]), entry["kind"], entry["who"] or "-", entry.get("say") or _told(entry["data"]))
         for entry in answer["entries"]
     ]
     face.answer(answer, columns(rows, right=[0]) or ["The journal holds nothing new."])
@@ -49,7 +49,7 @@ def _shown(face: Face, count: int, since: int | None) -> int:
 
 
 def _told(data: Mapping[str, Any]) -> str:
-    """A record's data as words."""
+    """A record's data as words, where the daemon has no sentence for it: it is of use to a program."""
     words = []
     for name, value in data.items():
         if value in ("", None, [], {}):

@@ -13,7 +13,9 @@ from stagectl.model.points import Quality
 from stagectl.model.verbs import Ended
 from stagectl.shoot import deskwords
 from stagectl.shoot.alarms import last_lane
+from stagectl.shoot.lineup.part import FAILED, OPEN, READY
 from stagectl.shoot.paths import SHOWS
+from stagectl.shoot.setups.verbs import DIFFERS, HELD
 from stagectl.shoot.take import Take
 from stagectl.shoot.teller import Teller
 
@@ -143,6 +145,7 @@ class DeskView:
                 boxes=len(house.boxes), doubtful=sum(one is not Health.WELL for one in healths)
             ),
         }
+        told |= self._readiness()
         if house.site.pictures.destinations:
             shown = [house.board.get("paths", SHOWS.at(name)) for name in house.site.pictures.destinations]
             told["paths"] = deskwords.answer_paths(
@@ -154,6 +157,19 @@ class DeskView:
         if house.chronicle.recent:
             last = house.chronicle.recent[-1]
             told["journal"] = deskwords.answer_journal(at=self._teller.at(last.wall), who=last.who)
+        return told
+
+    def _readiness(self) -> dict[str, str]:
+        """Of line-up and set-ups, where the house has them."""
+        board, parts, told = self._house.board, self._house.parts, {}
+        if "lineup" in parts:
+            failed, unknown = (int(board.get("lineup", spec).value or 0) for spec in (FAILED, OPEN))
+            ready = board.get("lineup", READY).value is True
+            told["lineup"] = deskwords.answer_lineup(failed=failed, unknown=unknown, ready=ready)
+        if self._house.setups.shelf.setups:
+            held = str(board.get("setups", HELD).value or "")
+            differs = int(board.get("setups", DIFFERS).value or 0)
+            told["setups"] = deskwords.answer_setups(held=held, differs=differs)
         return told
 
     def _sound(self, mixers: list[str]) -> str:

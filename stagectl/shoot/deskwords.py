@@ -74,6 +74,27 @@ def answer_sheet(*, takes: int, rolls: bool) -> str:
     return f"{counted(takes, 'take')}{', one rolls' if rolls else ''}" if takes else "no take yet"
 
 
+def answer_lineup(*, failed: int, unknown: int, ready: bool = True) -> str:
+    """`failed`, `unknown`: checks that don't pass; `ready`: those that must, do, or somebody let them."""
+    if not failed and not unknown:
+        return "all pass"
+    told = f"{failed} fail" if failed else f"{unknown} not known"
+    return f"{told}, ready all the same" if ready else told
+
+
+def answer_setups(*, held: str, differs: int = 0) -> str:
+    """`held`: what people call the set-up applied last; empty: none."""
+    if not held:
+        return "none is held"
+    return (
+        f"{held}: {differs} differ"
+        if differs > 1
+        else f"{held}: {differs} differs"
+        if differs
+        else f"{held}, as set up"
+    )
+
+
 def answer_paths(*, destinations: int, unknown: int) -> str:
     told = counted(destinations, "destination")
     return f"{told}, {unknown} not known" if unknown else told
@@ -115,7 +136,7 @@ SENTENCES: Final[Mapping[str, Callable[..., object]]] = {
     one.__name__: one
     for one in (
         *(recorder, act_roll, act_join, act_end, ask_end, do_end),
-        *(answer_sheet, answer_paths, answer_sound, answer_kit, answer_journal),
+        *(answer_sheet, answer_lineup, answer_setups, answer_paths, answer_sound, answer_kit, answer_journal),
         *(picture_left, picture_spread),
     )
 }

@@ -10,7 +10,7 @@ from playwright.sync_api import Browser, BrowserContext, Page
 CHROMIUM: Final = "chromium"
 SIZES: Final = {"laptop": (1366, 768), "wide": (1920, 1080), "phone": (360, 740)}
 THEMES: Final = ("light", "dark")
-VIEWS: Final = ("sheet", "paths", "sound", "kit", "journal", "wall", "card")
+VIEWS: Final = ("sheet", "lineup", "setups", "paths", "sound", "kit", "journal", "wall", "card")
 LIVE_MS: Final = 15_000
 ROOT: Final = Path(__file__).resolve().parents[2]
 AXE: Final = ROOT / "stagectl" / "desk" / "node_modules" / "axe-core" / "axe.min.js"

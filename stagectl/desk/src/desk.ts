@@ -3,7 +3,7 @@ import { Asks, RefusedError } from "./asks";
 import { Feed } from "./feed";
 import type { Device, Entry, Me, Site, Take } from "./shapes";
 
-export const VIEWS = ["sheet", "paths", "sound", "kit", "journal", "wall", "card"] as const;
+export const VIEWS = ["sheet", "lineup", "setups", "paths", "sound", "kit", "journal", "wall", "card"] as const;
 export type View = (typeof VIEWS)[number];
 
 /** The open question of how a take ends. `pressAt`: until when its end can't be pressed, ms. */
@@ -21,6 +21,7 @@ export interface Said {
 
 const HOLD_MS = 700; // a question that was rewritten can't be pressed so long
 const TAKES = 200;
+const RENEW_MS = 1500; // what a view reads for itself is at most so old
 
 export class Desk {
   readonly feed = new Feed();
@@ -51,6 +52,10 @@ export class Desk {
   helpOpen = false;
   draw: () => void = () => {};
 
+  readonly #wanted = new Set<string>();
+  readonly #read = new Map<string, unknown>();
+  readonly #reading = new Set<string>();
+  #renewed = 0;
   #stale = new Set<number>();
   #fetching = false;
 
@@ -220,6 +225,41 @@ export class Desk {
   may(verb: string): boolean {
     const me = this.me;
     return me !== null && me.role !== "viewer" && (me.verbs === null || me.verbs.includes(verb));
+  }
+
+  // -- what a view reads for itself --------------------------------------------------------------------------------
+
+  /** What stands under an address of the API, read anew while a view shows it; undefined: not yet. */
+  watched<T>(path: string): T | undefined {
+    this.#wanted.add(path);
+    if (!this.#read.has(path)) void this.#fetch(path);
+    return this.#read.get(path) as T | undefined;
+  }
+
+  /** Read anew what the present view showed last; called after it was drawn. */
+  renew(): void {
+    const now = performance.now();
+    if (this.live && now - this.#renewed > RENEW_MS) {
+      this.#renewed = now;
+      for (const path of this.#wanted) void this.#fetch(path);
+    }
+    for (const path of this.#read.keys()) if (!this.#wanted.has(path)) this.#read.delete(path);
+    this.#wanted.clear();
+  }
+
+  async #fetch(path: string): Promise<void> {
+    if (this.#reading.has(path)) return;
+    this.#reading.add(path);
+    try {
+      const told = await this.asks.get(path);
+      this.#read.set(path, told);
+      this.#wanted.add(path);
+      this.draw();
+    } catch {
+      // what is shown stays; the lag line says how old the page is
+    } finally {
+      this.#reading.delete(path);
+    }
   }
 
   // -- what is read beside the feed -----------------------------------------------------------------------------

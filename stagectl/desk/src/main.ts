@@ -40,6 +40,7 @@ function start(): void {
       render(page(desk), place);
       if (atFoot && desk.view === "sheet") footward();
       show(desk, announcer);
+      desk.renew();
     });
   };
   listen(desk);

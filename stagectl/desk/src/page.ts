@@ -10,12 +10,22 @@ import { wrong } from "./parts/wrong";
 import { card } from "./views/card";
 import { journal } from "./views/journal";
 import { kit } from "./views/kit";
+import { lineup } from "./views/lineup";
 import { paths } from "./views/paths";
+import { setups } from "./views/setups";
 import { sheet } from "./views/sheet";
 import { sound } from "./views/sound";
 import { wall } from "./views/wall";
 
-const SHOWN: Record<Exclude<View, "wall" | "card">, (desk: Desk) => TemplateResult> = { sheet, paths, sound, kit, journal };
+const SHOWN: Record<Exclude<View, "wall" | "card">, (desk: Desk) => TemplateResult> = {
+  sheet,
+  lineup,
+  setups,
+  paths,
+  sound,
+  kit,
+  journal,
+};
 
 /** What is old or not sure is hatched; the pattern is drawn once. */
 const DEFS = svg`<svg class="unseen" width="0" height="0" aria-hidden="true"><defs>

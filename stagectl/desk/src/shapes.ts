@@ -177,3 +177,42 @@ export interface Me {
   accounts: boolean;
   until: string | null;
 }
+
+export interface Check {
+  id: string;
+  device: string;
+  called: string;
+  check: string;
+  asks: string;
+  stands: "pass" | "fail" | "not known";
+  must: boolean;
+  found: string;
+  remedy: string;
+  age_s: number | null;
+  waiver: { by: string; because: string; until: string } | null;
+}
+
+export interface Lineup {
+  ready: boolean;
+  say: string;
+  rows: Check[];
+}
+
+export interface Clocks {
+  reference: string;
+  within: number;
+  clocks: { device: string; called: string; state: string; why: string; label: string; rate: string; offset: number | null; give: number | null }[];
+}
+
+export interface Setups {
+  say: string;
+  held: string;
+  setups: { name: string; called: string; about: string; values: number; differ: number; unknown: number; problem: string }[];
+}
+
+export interface Difference {
+  setup: string;
+  called: string;
+  say: string;
+  rows: { device: string; point: string; say: string; truth: "yes" | "no" | "unknown"; wanted: string; seen: string; refused: string; remedy: string }[];
+}

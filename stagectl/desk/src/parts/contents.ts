@@ -6,6 +6,8 @@ import { bound } from "../text";
 
 export const NAMES: Record<View, string> = {
   sheet: "Sheet",
+  lineup: "Line-up",
+  setups: "Set-ups",
   paths: "Paths",
   sound: "Sound",
   kit: "Kit",
@@ -17,7 +19,7 @@ export const NAMES: Record<View, string> = {
 /** Views that this house has, in the order of the contents. */
 export function views(desk: Desk): View[] {
   const answers = desk.feed.sections?.answers ?? {};
-  return VIEWS.filter((view) => !["paths", "sound"].includes(view) || answers[view] !== undefined);
+  return VIEWS.filter((view) => !["lineup", "setups", "paths", "sound"].includes(view) || answers[view] !== undefined);
 }
 
 export function contents(desk: Desk): TemplateResult {
