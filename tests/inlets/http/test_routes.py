@@ -1,6 +1,6 @@
 """Does every address answer in the shape that the document promises?
 
-Source: own construction; the shapes are those of `stagectl/inlets/http/models.py`.
+Source: own construction; the shapes are those of `stagectl/inlets/http/models`.
 """
 
 from datetime import UTC, datetime, timedelta

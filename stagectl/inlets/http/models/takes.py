@@ -1,0 +1,74 @@
+"""How does a take look, and what can be written to it?"""
+
+from typing import Annotated
+
+from pydantic import AfterValidator, Field
+
+from stagectl.inlets.http.models.shapes import In, Lax, Line, Number, Out, one_line
+
+
+class TakePath(Lax):
+    """Which take."""
+
+    n: Number = Field(examples=[1])
+
+
+class MarkBody(In):
+    """Mark a take good, take the mark back, or write a note; one of them at least."""
+
+    good: bool | None = None
+    note: Annotated[str, Field(min_length=1, max_length=1000), AfterValidator(one_line)] | None = None
+
+
+class SlateBody(In):
+    """Name the next take."""
+
+    name: Line
+
+
+class SpreadOut(Out):
+    """How far apart recorders began, in frames, give or take `give`."""
+
+    frames: int
+    give: int
+    of: int
+    exact: bool
+
+
+class LaneOut(Out):
+    """One recording of one recorder."""
+
+    device: str
+    called: str
+    rolled: str
+    clip: str
+    start: str
+    start_exact: bool
+    ended: str | None
+    offset: int | None
+
+
+class TakeOut(Out):
+    """One take."""
+
+    take: int
+    name: str
+    by: str
+    opened: str
+    closed: str | None
+    running: bool
+    good: bool
+    notes: list[str]
+    wanted: list[str]
+    rolling: list[str]
+    say: str
+    spread: SpreadOut | None
+    common: dict[str, str | int] | None
+    lanes: list[LaneOut]
+
+
+class TakesOut(Out):
+    """The newest takes, newest first, and the next one."""
+
+    next: dict[str, int | str]
+    takes: list[TakeOut]
