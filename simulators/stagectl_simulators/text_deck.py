@@ -21,7 +21,7 @@ from stagectl_simulators.text_deck_media import Slot
 from stagectl_simulators.text_deck_notices import Notices
 from stagectl_simulators.text_deck_setup import read_setup
 from stagectl_simulators.text_deck_wire import block, line
-from stagectl_simulators.text_deck_words import FAILURES, Refusal
+from stagectl_simulators.text_deck_words import FAILURES, VIDEO_FORMATS, Refusal
 
 PANEL_ACTS: dict[str, tuple[str, ...]] = {
     # act: its arguments
@@ -30,8 +30,10 @@ PANEL_ACTS: dict[str, tuple[str, ...]] = {
     "play": (),
     "remote": ("on",),
     "eject": ("slot",),
-    "insert": ("slot",),
+    "insert": ("slot", "size_bytes"),  # with a size: another medium, with nothing on it
     "damage": ("slot",),  # the medium goes bad
+    "picture": ("format",),  # what comes in is of another format
+    "count": ("drop",),  # the timecode that comes in counts drop-frame, or not
 }
 
 
@@ -191,13 +193,40 @@ class TextDeck:
                 deck.history.note(now_s, "remote", "panel", enabled=on)
             case "eject":
                 deck.eject(self._slot(args), now_s, "panel")
+            case "picture" | "count":
+                self._outside(act, args, now_s)
             case "damage":
                 deck.eject(self._slot(args), now_s, "panel", "error")
             case _:
                 slot = self._slot(args)
                 if slot.status in {"mounted", "mounting"}:
                     raise ValueError(f"{self.name}: there is a medium in slot {slot.number}. Eject it first.")
+                self._other_medium(slot, args)
                 deck.mount(slot, now_s, "panel")
+
+    def _outside(self, act: str, args: dict[str, object], now_s: float) -> None:
+        """What comes in becomes otherwise: a hand on the camera, or on the generator."""
+        setup = self.deck.setup
+        if act == "picture":
+            form = args.get("format")
+            if form not in VIDEO_FORMATS:
+                raise ValueError(f'{self.name}: picture wants "format", one of {", ".join(VIDEO_FORMATS)}.')
+            setup.video_format = str(form)
+        else:
+            drop = args.get("drop")
+            if not isinstance(drop, bool):
+                raise ValueError(f'{self.name}: count wants "drop": true or false.')
+            setup.drop = drop
+        self.deck.history.note(now_s, act, "panel", **args)
+
+    def _other_medium(self, slot: Slot, args: dict[str, object]) -> None:
+        """The medium that is put in is another one, if its size is said."""
+        size = args.get("size_bytes")
+        if size is None:
+            return
+        if isinstance(size, bool) or not isinstance(size, int | float) or not 0 < size < 1e15:
+            raise ValueError(f'{self.name}: insert wants "size_bytes" above 0.')
+        slot.size_bytes, slot.clips, slot.foreign_bytes = float(size), [], 0.0
 
     def _slot(self, args: dict[str, object]) -> Slot:
         slot = next((each for each in self.deck.slots if each.number == args.get("slot")), None)
