@@ -45,11 +45,12 @@ class Asked(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Waiver:
-    """A check that somebody lets pass for this shoot."""
+    """A check that somebody lets pass for this shoot; it ends at `ends_at` of our clock, `until` says when that is."""
 
     by: str
     because: str
     until: datetime
+    ends_at: float
 
     def plain(self) -> dict[str, str]:
         return {"by": self.by, "because": self.because, "until": stamp(self.until)}
@@ -148,7 +149,9 @@ class Lineup:
 
     def _tell(self) -> None:
         self._due = False
-        waived = {identifier for identifier, waiver in self._waivers.items() if waiver.until > self._wall()}
+        now = self._board.clock.now()
+        self._waivers = {name: waiver for name, waiver in self._waivers.items() if waiver.ends_at > now}
+        waived = self._waivers
         worst: dict[str, Truth] = dict.fromkeys(self._recorders, YES)
         whole, failed, unknown = YES, 0, 0
         for one in self._followed:
@@ -165,7 +168,6 @@ class Lineup:
         self._put(READY.name, whole)
         for name, truth in worst.items():
             self._put(RECORDER_READY.at(name).name, truth)
-        now = self._board.clock.now()
         self._writer.compute(FAILED.name, failed, asked_at=now)
         self._writer.compute(OPEN.name, unknown, asked_at=now)
 
@@ -198,10 +200,8 @@ class Lineup:
         found = check.finding(self._board)
         if silent.intersection(one.points) and truth is YES:
             truth, found = UNKNOWN, f"it did not answer within {ANSWER_S:g} s; last seen: {found}"
-        waiver = self._waivers.get(check.id)
-        if waiver is not None and waiver.until <= self._wall():
-            waiver = None
-        return Row(check, truth, found, "" if truth is YES else check.help(self._board), self._age_s(one), waiver)
+        help_ = "" if truth is YES else check.help(self._board)
+        return Row(check, truth, found, help_, self._age_s(one), self._waivers.get(check.id))
 
     def _age_s(self, one: _Followed) -> float | None:
         """Of the oldest reading it rests on."""
@@ -299,12 +299,10 @@ class Lineup:
         words = " ".join(because.split())
         if len(words) > REASON:
             raise RefusedError(f"A reason has {REASON} letters at most.", remedy="Say it shorter.", code="argument")
-        until = self._wall() + timedelta(seconds=self._kept_s if words else 0)
-        waiver = Waiver(person.name, words, until)
-        if words:
-            self._waivers[identifier] = waiver
-        else:
-            self._waivers.pop(identifier, None)
+        kept_s = self._kept_s if words else 0.0
+        until = self._wall() + timedelta(seconds=kept_s)
+        waiver = Waiver(person.name, words, until, self._board.clock.now() + kept_s)
+        self._keep(identifier, waiver)
         self._chronicle.write("lineup", person.name, what="waiver", check=identifier, **waiver.plain())
         self._tell()
 
@@ -313,11 +311,18 @@ class Lineup:
         for record in records:
             if record.get("what") == "waiver":
                 until = datetime.fromisoformat(str(record["until"]))
-                if record["because"]:
-                    self._waivers[str(record["check"])] = Waiver(str(record["by"]), str(record["because"]), until)
-                else:
-                    self._waivers.pop(str(record["check"]), None)
+                left_s = (until - self._wall()).total_seconds()
+                ends_at = self._board.clock.now() + left_s
+                self._keep(str(record["check"]), Waiver(str(record["by"]), str(record["because"]), until, ends_at))
         self._tell()
+
+    def _keep(self, identifier: str, waiver: Waiver) -> None:
+        """Until it ends; without a reason it has ended."""
+        if not waiver.because or waiver.ends_at <= self._board.clock.now():
+            self._waivers.pop(identifier, None)
+            return
+        self._waivers[identifier] = waiver
+        self._board.clock.later(waiver.ends_at, self._tell)
 
 
 def _say(total: int, failed: int, unknown: int, holding: int) -> str:
