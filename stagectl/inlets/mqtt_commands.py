@@ -13,7 +13,6 @@ import structlog
 
 from stagectl.control.access import Person
 from stagectl.control.groups import Group
-from stagectl.inlets.http.rate import Rates
 from stagectl.inlets.mqtt_payloads import (
     NO_ID,
     ROOT,
@@ -27,6 +26,7 @@ from stagectl.inlets.mqtt_payloads import (
     shown,
     verdict,
 )
+from stagectl.inlets.rate import Rates
 from stagectl.model.errors import RefusedError
 from stagectl.model.points import Flags
 from stagectl.shoot.house import House, Wish

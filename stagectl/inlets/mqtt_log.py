@@ -11,8 +11,8 @@ from typing import Any, Final
 from stagectl.control.chronicle import stamp
 from stagectl.control.journal_lines import Record
 from stagectl.control.journal_tail import Piece, Tail
-from stagectl.inlets.http.strict_json import StrictError, read
 from stagectl.inlets.mqtt_payloads import MESSAGE_BYTES, packed
+from stagectl.inlets.strict_json import StrictError, read
 from stagectl.shoot.house import House
 
 TOPIC: Final = "log"

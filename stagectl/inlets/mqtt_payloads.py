@@ -12,7 +12,7 @@ from typing import Any, Final
 
 from stagectl.control.chronicle import stamp
 from stagectl.control.groups import Group
-from stagectl.inlets.http.strict_json import StrictError, read, written
+from stagectl.inlets.strict_json import StrictError, read, written
 from stagectl.model.board import Board
 from stagectl.model.errors import RefusedError
 from stagectl.model.points import NEVER, Flags, Quality, Reading

@@ -3,7 +3,8 @@
 import re
 from pathlib import Path
 
-from stagectl.inlets.http import form, strict_json
+from stagectl.inlets import strict_json
+from stagectl.inlets.http import form
 from stagectl.inlets.http.models import HookBody, InBody
 from stagectl.inlets.http.routes import ROUTES
 from stagectl.inlets.http.vocabulary import check

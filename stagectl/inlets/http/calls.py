@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from stagectl.inlets.http.desk_page import Built
     from stagectl.inlets.http.live import Hub
     from stagectl.inlets.http.metrics import Metrics
-    from stagectl.inlets.http.rate import Rates
+    from stagectl.inlets.rate import Rates
     from stagectl.shoot.scenes import Scenes
 
 M = TypeVar("M", bound=BaseModel)

@@ -15,7 +15,7 @@ from aiohttp.web_protocol import RequestHandler
 
 from stagectl.inlets.http.places import Place, Places
 from stagectl.inlets.http.problems import ProblemError, inner_fault
-from stagectl.inlets.http.strict_json import written
+from stagectl.inlets.strict_json import written
 
 HEADER_S: Final = 5.0  # from the first byte of a request to the end of its headers
 UNREAD_S: Final = 30.0  # what was sent and not taken for so long ends the connection

@@ -14,7 +14,8 @@ from pydantic import BaseModel, ValidationError
 
 from stagectl.control.access import NOBODY, Person
 from stagectl.control.tokens import Token
-from stagectl.inlets.http import form, strict_json
+from stagectl.inlets import strict_json
+from stagectl.inlets.http import form
 from stagectl.inlets.http.bearer import person_of, source_of
 from stagectl.inlets.http.calls import Answer, Call, Door
 from stagectl.inlets.http.connection import Connection, full

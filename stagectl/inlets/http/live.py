@@ -14,7 +14,7 @@ from aiohttp import WSMsgType, web
 
 from stagectl.control.access import NOBODY, Person
 from stagectl.control.chronicle import Entry, Follower
-from stagectl.inlets.http import strict_json
+from stagectl.inlets import strict_json
 from stagectl.inlets.http.bearer import source_of
 from stagectl.inlets.http.calls import Call
 from stagectl.inlets.http.connection import Connection
@@ -24,7 +24,7 @@ from stagectl.inlets.http.metrics import Metrics
 from stagectl.inlets.http.point_text import PointText
 from stagectl.inlets.http.problems import ProblemError
 from stagectl.inlets.http.rules import SEE
-from stagectl.inlets.http.strict_json import written
+from stagectl.inlets.strict_json import written
 from stagectl.model.board import View
 from stagectl.model.errors import RefusedError
 from stagectl.model.points import Reading

@@ -9,7 +9,8 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from stagectl.control.access import Person
 from stagectl.control.groups import Group
-from stagectl.inlets.http import strict_json, vocabulary
+from stagectl.inlets import strict_json
+from stagectl.inlets.http import vocabulary
 from stagectl.inlets.http.acting import judged, said, submit
 from stagectl.inlets.http.calls import Door
 from stagectl.inlets.http.models import Arguments, Confirm, Id

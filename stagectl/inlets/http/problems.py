@@ -7,7 +7,7 @@ from typing import Any, Final
 from aiohttp import web
 from pydantic import ValidationError
 
-from stagectl.inlets.http.strict_json import written
+from stagectl.inlets.strict_json import written
 from stagectl.model.errors import RefusedError
 
 CONTENT_TYPE: Final = "application/problem+json"

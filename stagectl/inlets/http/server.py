@@ -18,9 +18,9 @@ from stagectl.inlets.http.metrics import Metrics
 from stagectl.inlets.http.openapi import document
 from stagectl.inlets.http.opening import Tls, check, context
 from stagectl.inlets.http.places import Place, Places
-from stagectl.inlets.http.rate import Rates
 from stagectl.inlets.http.routes import ROUTES
 from stagectl.inlets.http.views import version_of
+from stagectl.inlets.rate import Rates
 from stagectl.shoot.deskview import DeskView
 from stagectl.shoot.house import House
 from stagectl.shoot.teller import Teller

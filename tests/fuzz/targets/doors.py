@@ -9,7 +9,7 @@ from typing import Any, Final
 from pydantic import ValidationError
 
 from stagectl.control.access import Person, Role
-from stagectl.inlets.http import strict_json
+from stagectl.inlets import strict_json
 from stagectl.inlets.http.calls import Door
 from stagectl.inlets.http.live_acts import Asker
 from stagectl.inlets.http.problems import misshapen

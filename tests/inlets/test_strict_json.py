@@ -7,7 +7,7 @@ import json
 
 import pytest
 
-from stagectl.inlets.http import strict_json
+from stagectl.inlets import strict_json
 
 TAKEN = [
     (b"{}", {}),
