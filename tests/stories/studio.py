@@ -46,7 +46,18 @@ def free_port() -> int:
 class Studio:
     """Tidewater Hall on free ports. Use as a context; `start` and `kill` the daemon at will."""
 
-    def __init__(self, folder: Path, *, mqtt: bool = False, scenes: bool = True) -> None:
+    def __init__(
+        self,
+        folder: Path,
+        *,
+        mqtt: bool = False,
+        scenes: bool = True,
+        write: Callable[[str], str] = lambda text: text,
+        play: Callable[[dict[str, Any]], None] = lambda told: None,
+    ) -> None:
+        """`write` changes the site file's text, `play` what the simulators are told."""
+        self._write = write
+        self._play = play
         self.folder = folder
         self.data = folder / "data"
         self.site = folder / "tidewater-hall.yaml"
@@ -91,6 +102,7 @@ class Studio:
         told = spec(site, ("127.0.0.1", 0), lambda text: None)
         for box in told["boxes"]:
             box["at"] = "127.0.0.1:0"
+        self._play(told)
         command = [sys.executable, "-m", "stagectl_simulators", "-", "--with-parent"]
         self._sims = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
         assert self._sims.stdin is not None
@@ -99,7 +111,7 @@ class Studio:
         self._sims.stdin.flush()
         ready = json.loads(self._sims.stdout.readline())
         self.door = ready["door"]
-        text = (HALL / "tidewater-hall.yaml").read_text(encoding="utf-8")
+        text = self._write((HALL / "tidewater-hall.yaml").read_text(encoding="utf-8"))
         for name, address in ready["boxes"].items():
             text = re.sub(rf"(?m)^(  {name}: +{{box: [a-z-]+, at: )[0-9.]+", rf"\g<1>{address}", text)
         mqtt = f"broker: external\n  at: 127.0.0.1:{self.mqtt_port}" if self.mqtt_port else "broker: off"
