@@ -19,7 +19,8 @@ from stagectl.shoot.house import LATEST_S, House
 from stagectl.shoot.scene import Scene
 from stagectl.shoot.scenefile import read_scene
 from stagectl.shoot.sceneplan import Plan, plan
-from stagectl.shoot.scenerun import Run, Runner, StepResult
+from stagectl.shoot.scenerun import Run, StepResult
+from stagectl.shoot.scenerunner import Runner
 from stagectl.shoot.vocabulary import words_of
 
 MAX_FILES: Final = 500  # in one folder; own choice
