@@ -41,6 +41,9 @@ def test_axe_finds_nothing_in_any_view_and_state(own_hall: Hall, looks: Looks, s
     slips += [f"question {size}: {slip}" for slip in pages[0][1].axe()]
     pages[0][1].shot(f"question-sheet-{size}")
     pages[0][1].page.click("#keep")
+    if size == "wide":  # what is stale or lost stands where it stands on a laptop
+        assert not slips, "\n".join(slips)
+        return
     os.kill(hall.studio.daemon_pid, signal.SIGSTOP)
     for _, look in pages:
         look.life("stale")
