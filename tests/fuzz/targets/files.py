@@ -1,6 +1,7 @@
 """Is a file of the site, a scene, or of secrets read whole, or refused with place and remedy? Nothing in between."""
 
 from datetime import UTC, datetime
+from functools import cache
 from pathlib import Path
 from typing import Any, Final
 
@@ -39,14 +40,10 @@ def sim(data: bytes) -> Outcome:
     return _read(data, lambda root: read_sim(root, demo()))
 
 
-_WORDS: list[Words] = []
-
-
+@cache
 def _words() -> Words:
     """Whom the scenes of the shipped hall may speak of."""
-    if not _WORDS:
-        _WORDS.append(Scenes(shipped(ManualClock()))._words)
-    return _WORDS[0]
+    return Scenes(shipped(ManualClock()))._words
 
 
 def scene(data: bytes) -> Outcome:

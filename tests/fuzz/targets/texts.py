@@ -2,6 +2,7 @@
 
 import ipaddress
 from collections.abc import Callable
+from functools import cache
 from typing import Any, Final
 
 import click
@@ -11,7 +12,7 @@ from stagectl.daemon import PARTS
 from stagectl.driverkit.kinds import find_kinds
 from stagectl.filetree import FileError, Text
 from stagectl.inlets.http import guard
-from stagectl.model.sentences import SentenceError, parse, parse_for, parse_points, parse_time
+from stagectl.model.sentences import SentenceError, Vocabulary, parse, parse_for, parse_points, parse_time
 from stagectl.model.timecode import RATES, Label, Rate, frame_number, label_at, rate_of_format, span_frames
 from stagectl.site import Site, load_site
 from stagectl.site.words import read_address, read_line, read_name, read_socket, read_sound, read_tie
@@ -98,25 +99,27 @@ def _dialled(host: str, port: int) -> None:
         raise SlipError(f"{host!r} {port} would be dialled")
 
 
-_SITE: list[Site] = []
-
-
+@cache
 def demo() -> Site:
     """The shipped site."""
-    if not _SITE:
-        _SITE.append(load_site(DEMO / "tidewater-hall.yaml", find_kinds()[0], PARTS))
-    return _SITE[0]
+    return load_site(DEMO / "tidewater-hall.yaml", find_kinds()[0], PARTS)
+
+
+@cache
+def vocabulary() -> Vocabulary:
+    """Whom a sentence may speak of there."""
+    return demo().vocabulary(find_kinds()[0], PARTS)
 
 
 def sentence(data: bytes) -> Outcome:
     """A sentence over the points of the shipped hall."""
     text = data.decode("utf-8", "replace")
-    vocabulary = demo().vocabulary(find_kinds()[0], PARTS)
+    known = vocabulary()
     ways: list[str] = []
     reads: tuple[Callable[[], Any], ...] = (
-        lambda: parse(text, vocabulary),
-        lambda: parse_for(text, "iso-1", vocabulary),
-        lambda: parse_points(text, vocabulary),
+        lambda: parse(text, known),
+        lambda: parse_for(text, "iso-1", known),
+        lambda: parse_points(text, known),
         lambda: parse_time(text),
     )
     said = ""

@@ -55,7 +55,8 @@ def codec_target(kind: BoxKind, rows: Sequence[Any]) -> Target:
         long = len(data) > 4 * READ_BYTES
         whole = _fed(kind, data, [READ_BYTES if long else len(data)])
         chance = random.Random(zlib.crc32(data))
-        short = ([1], [2, 3, 7], [chance.randint(1, 64) for _ in range(9)], [READ_BYTES])
+        tiny = [[1], [2, 3, 7]] if len(data) < READ_BYTES else []  # a byte at a time is told by short inputs
+        short = (*tiny, [chance.randint(1, 64) for _ in range(9)], [READ_BYTES])
         for sizes in ([chance.randint(1, READ_BYTES) for _ in range(9)],) if long else short:
             split = _fed(kind, data, sizes)
             if whole is None:
