@@ -8,7 +8,8 @@ from typing import Any, Final
 
 import schemathesis
 
-from stagectl.inlets.http.routes import ROUTES, Route
+from stagectl.inlets.http.route import Route
+from stagectl.inlets.http.routes import ROUTES
 from tests.inlets.http.matrix import CALLERS, passes
 
 WHO: Final = "STAGECTL_CALLER"

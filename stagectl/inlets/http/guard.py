@@ -21,7 +21,7 @@ from stagectl.inlets.http.calls import Answer, Call, Door
 from stagectl.inlets.http.connection import Connection, full
 from stagectl.inlets.http.places import Place
 from stagectl.inlets.http.problems import ProblemError, from_aiohttp, inner_fault, misshapen, refused, too_large
-from stagectl.inlets.http.routes import Route
+from stagectl.inlets.http.route import Route
 from stagectl.model.errors import RefusedError
 from stagectl.model.world import Clock
 

@@ -8,7 +8,8 @@ from pydantic import BaseModel, TypeAdapter
 
 from stagectl.inlets.http import form
 from stagectl.inlets.http.models import Problem
-from stagectl.inlets.http.routes import ROUTES, Route
+from stagectl.inlets.http.route import Route
+from stagectl.inlets.http.routes import ROUTES
 
 _PROBLEM: Final = {"application/problem+json": {"schema": {"$ref": "#/components/schemas/Problem"}}}
 _FORM: Final = {  # all text; what is no field of the request itself is an argument
@@ -150,7 +151,7 @@ def _responses(route: Route, schemas: dict[str, Any]) -> dict[str, Any]:
     if route.accepted:
         where = {"Location": {"description": "Where its verdict will be.", "schema": {"type": "string"}}}
         told["202"] = {"description": "Heard, not proven yet.", "headers": where, "content": content}
-    for status, why in sorted(route.also.items()):
+    for status, why in sorted(route.problems.items()):
         told[str(status)] = {"description": why, "content": _PROBLEM}
     told["default"] = {"description": "Anything else that went wrong.", "content": _PROBLEM}
     return told

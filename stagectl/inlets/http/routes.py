@@ -1,10 +1,6 @@
 """Which address answers which question? The one table that the server, the OpenAPI document and the tests read."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
 from typing import Final
-
-from pydantic import BaseModel
 
 from stagectl.inlets.http import (
     acts,
@@ -24,187 +20,70 @@ from stagectl.inlets.http import (
     scene_acts,
     setup_acts,
 )
-from stagectl.inlets.http.calls import Handler
-from stagectl.inlets.http.rules import MANAGE, OWN, PROVED, PUBLIC, SEE, Rule, act
+from stagectl.inlets.http.route import API, NONE, Route, does, see
+from stagectl.inlets.http.rules import MANAGE, OWN, PROVED, PUBLIC, SEE, act
 
-API: Final = "/api/v1"
-
-
-@dataclass(frozen=True, slots=True)
-class Route:
-    """One method of one address.
-
-    Attributes:
-        summary: what it does, in one line.
-        answer: shape of the answer; None: no JSON, see `kind`.
-        path, query, body: shapes of what comes in; None: nothing is taken.
-        accepted: it may answer 202, with where to look.
-        kind: content type of the answer.
-        status: when all is well.
-        keyed: takes an Idempotency-Key.
-        also: further statuses that are problems, with why.
-        form: its body may come as a form too, from who brings a token.
-        unread: whatever comes as a body is let pass unread.
-        first: it has right of way: a full door hears it, and no other request counts against it.
-        tag: heading in the document.
-        rule: the least that who comes must be; a door with a route that has none does not open.
-    """
-
-    method: str
-    path_text: str
-    handler: Handler
-    summary: str
-    answer: type[BaseModel] | None = None
-    path: type[BaseModel] | None = None
-    query: type[BaseModel] | None = None
-    body: type[BaseModel] | None = None
-    accepted: bool = False
-    keyed: bool = False
-    kind: str = "application/json"
-    status: int = 200
-    also: Mapping[int, str] = field(default_factory=dict)
-    form: bool = False
-    unread: bool = False
-    first: bool = False
-    tag: str = "see"
-    rule: Rule | None = None
-
-
-_NONE: Final = "No such thing here."
 _LATE: Final = "The box did not answer in time."
 _TWICE: Final = "It ends somebody else's take: ask again with the word in `confirm`."
 
 
 ROUTES: Final[tuple[Route, ...]] = (
-    Route(
-        "GET",
-        f"{API}/now",
-        reads.now,
-        "The house in a sentence, the running take, what is wrong",
-        models.NowOut,
-        rule=SEE,
-    ),
-    Route("GET", f"{API}/wrong", reads.wrong, "What is wrong, worst first", models.WrongsOut, rule=SEE),
-    Route(
-        "GET",
-        f"{API}/alarms",
-        alarms.alarms,
-        "Every alarm that stands or was not seen, and rates",
-        models.AlarmsOut,
-        rule=SEE,
-    ),
-    Route(
-        "POST",
-        f"{API}/alarms/{{id}}/ack",
+    see("/now", reads.now, "The house in a sentence, the running take, what is wrong", models.NowOut),
+    see("/wrong", reads.wrong, "What is wrong, worst first", models.WrongsOut),
+    see("/alarms", alarms.alarms, "Every alarm that stands or was not seen, and rates", models.AlarmsOut),
+    does(
+        "/alarms/{id}/ack",
         alarms.know,
         "Say that somebody has seen an alarm",
         models.AlarmSaid,
         path=models.AlarmPath,
-        also={403: "This person may not.", 404: _NONE, 409: "It is off."},
-        tag="act",
+        also={409: "It is off."},
         rule=act("alarm"),
     ),
-    Route(
-        "POST",
-        f"{API}/alarms/{{id}}/aside",
+    does(
+        "/alarms/{id}/aside",
         alarms.aside,
         "Put an alarm aside until a time, with a reason",
         models.AlarmSaid,
         path=models.AlarmPath,
         body=models.AsideBody,
-        also={403: "This person may not.", 404: _NONE, 409: "It is off."},
-        tag="act",
+        also={409: "It is off."},
         rule=act("alarm"),
     ),
-    Route("GET", f"{API}/site", reads.site, "The installation", models.SiteOut, rule=SEE),
-    Route("GET", f"{API}/devices", reads.devices, "Every box", models.DevicesOut, rule=SEE),
-    Route(
-        "GET",
-        f"{API}/devices/{{id}}",
-        reads.device,
-        "One box with its points",
-        models.DeviceWhole,
-        path=models.DevicePath,
-        also={404: _NONE},
-        rule=SEE,
-    ),
-    Route(
-        "GET",
-        f"{API}/devices/{{id}}/lists/{{what}}",
+    see("/site", reads.site, "The installation", models.SiteOut),
+    see("/devices", reads.devices, "Every box", models.DevicesOut),
+    see("/devices/{id}", reads.device, "One box with its points", models.DeviceWhole, path=models.DevicePath),
+    see(
+        "/devices/{id}/lists/{what}",
         reads.rows,
         "A list of a box, such as its clips, read now",
         models.RowsOut,
         path=models.ListPath,
         query=models.RowsQuery,
-        also={404: _NONE, 504: _LATE},
-        rule=SEE,
+        also={504: _LATE},
     ),
-    Route(
-        "GET",
-        f"{API}/points",
-        reads.points,
-        "Every observed value",
-        models.PointsOut,
-        query=models.PointsQuery,
-        also={404: _NONE},
-        rule=SEE,
-    ),
-    Route(
-        "GET",
-        f"{API}/points/{{device}}/{{name}}",
-        reads.point,
-        "One observed value",
-        models.PointOut,
-        path=models.PointPath,
-        also={404: _NONE},
-        rule=SEE,
-    ),
-    Route(
-        "GET",
-        f"{API}/capabilities/{{kind}}",
+    see("/points", reads.points, "Every observed value", models.PointsOut, query=models.PointsQuery, also={404: NONE}),
+    see("/points/{device}/{name}", reads.point, "One observed value", models.PointOut, path=models.PointPath),
+    see(
+        "/capabilities/{kind}",
         reads.capability,
         "What can be known and asked of a kind of box",
         models.CapabilityOut,
         path=models.KindPath,
-        also={404: _NONE},
-        rule=SEE,
     ),
-    Route(
-        "GET",
-        f"{API}/commands",
-        reads.commands,
-        "The newest commands",
-        models.GroupsOut,
-        query=models.CountQuery,
-        rule=SEE,
-    ),
-    Route(
-        "GET",
-        f"{API}/commands/{{id}}",
+    see("/commands", reads.commands, "The newest commands", models.GroupsOut, query=models.CountQuery),
+    see(
+        "/commands/{id}",
         reads.command,
         "One command and how it ended for each box",
         models.GroupOut,
         path=models.CommandPath,
-        also={404: _NONE},
-        rule=SEE,
     ),
-    Route("GET", f"{API}/takes", reads.takes, "The newest takes", models.TakesOut, query=models.CountQuery, rule=SEE),
-    Route(
-        "GET",
-        f"{API}/takes/{{n}}",
-        reads.take,
-        "One take",
-        models.TakeOut,
-        path=models.TakePath,
-        also={404: _NONE},
-        rule=SEE,
-    ),
-    Route(
-        "GET", f"{API}/journal", reads.journal, "What happened", models.JournalOut, query=models.JournalQuery, rule=SEE
-    ),
-    Route(
-        "POST",
-        f"{API}/roll",
+    see("/takes", reads.takes, "The newest takes", models.TakesOut, query=models.CountQuery),
+    see("/takes/{n}", reads.take, "One take", models.TakeOut, path=models.TakePath),
+    see("/journal", reads.journal, "What happened", models.JournalOut, query=models.JournalQuery),
+    does(
+        "/roll",
         acts.roll,
         "Roll the recorders as one take",
         models.GroupOut,
@@ -212,14 +91,12 @@ ROUTES: Final[tuple[Route, ...]] = (
         body=models.RollBody,
         accepted=True,
         keyed=True,
-        also={403: "This person may not.", 404: _NONE, 409: "The key was used for something else."},
-        tag="act",
+        also={404: NONE, 409: "The key was used for something else."},
         first=True,
         rule=act("roll"),
     ),
-    Route(
-        "POST",
-        f"{API}/cut",
+    does(
+        "/cut",
         acts.cut,
         "End the take of that number",
         models.GroupOut,
@@ -227,19 +104,12 @@ ROUTES: Final[tuple[Route, ...]] = (
         body=models.CutBody,
         accepted=True,
         keyed=True,
-        also={
-            403: "This person may not.",
-            404: _NONE,
-            409: "That take does not run, or the key was used.",
-            428: _TWICE,
-        },
-        tag="act",
+        also={404: NONE, 409: "That take does not run, or the key was used.", 428: _TWICE},
         first=True,
         rule=act("cut"),
     ),
-    Route(
-        "POST",
-        f"{API}/commands",
+    does(
+        "/commands",
         acts.command,
         "Any verb for any box, group or part",
         models.GroupOut,
@@ -247,92 +117,49 @@ ROUTES: Final[tuple[Route, ...]] = (
         body=models.CommandBody,
         accepted=True,
         keyed=True,
-        also={
-            403: "This person may not.",
-            404: _NONE,
-            409: "The key was used, or something is in flight there.",
-            428: _TWICE,
-        },
-        tag="act",
+        also={404: NONE, 409: "The key was used, or something is in flight there.", 428: _TWICE},
         rule=act(),
     ),
-    Route(
-        "POST",
-        f"{API}/takes/slate",
+    does(
+        "/takes/slate",
         acts.slate,
         "Name the next take",
         models.SaidOut,
         body=models.SlateBody,
         keyed=True,
-        also={403: "This person may not.", 409: "The key was used for something else."},
-        tag="act",
+        also={409: "The key was used for something else."},
         rule=act("slate", "set"),
     ),
-    Route(
-        "POST",
-        f"{API}/takes/{{n}}/marks",
+    does(
+        "/takes/{n}/marks",
         acts.mark,
         "Mark a take good, or write a note to it",
         models.TakeOut,
         path=models.TakePath,
         body=models.MarkBody,
-        also={403: "This person may not.", 404: _NONE},
-        tag="act",
         rule=act("mark", "good", "note"),
     ),
-    Route(
-        "POST",
-        f"{API}/devices/{{id}}/retry",
+    does(
+        "/devices/{id}/retry",
         acts.retry,
         "Take a box out of quarantine",
         models.DeviceOut,
         path=models.DevicePath,
-        also={403: "This person may not.", 404: _NONE},
-        tag="act",
         rule=act("retry"),
     ),
-    Route(
-        "GET",
-        f"{API}/scenes",
-        scene_acts.scenes,
-        "The scenes of the site",
-        models.ScenesOut,
-        also={404: _NONE},
-        rule=SEE,
-    ),
-    Route(
-        "GET",
-        f"{API}/scenes/runs",
+    see("/scenes", scene_acts.scenes, "The scenes of the site", models.ScenesOut, also={404: NONE}),
+    see(
+        "/scenes/runs",
         scene_acts.runs,
         "The newest runs of scenes",
         models.RunsOut,
         query=models.CountQuery,
-        also={404: _NONE},
-        rule=SEE,
+        also={404: NONE},
     ),
-    Route(
-        "GET",
-        f"{API}/scenes/runs/{{id}}",
-        scene_acts.one_run,
-        "One run, step by step",
-        models.RunOut,
-        path=models.RunPath,
-        also={404: _NONE},
-        rule=SEE,
-    ),
-    Route(
-        "GET",
-        f"{API}/scenes/{{n}}",
-        scene_acts.scene,
-        "One scene",
-        models.SceneWhole,
-        path=models.ScenePath,
-        also={404: _NONE},
-        rule=SEE,
-    ),
-    Route(
-        "POST",
-        f"{API}/scenes/{{n}}/runs",
+    see("/scenes/runs/{id}", scene_acts.one_run, "One run, step by step", models.RunOut, path=models.RunPath),
+    see("/scenes/{n}", scene_acts.scene, "One scene", models.SceneWhole, path=models.ScenePath),
+    does(
+        "/scenes/{n}/runs",
         scene_acts.run,
         "Run a scene, or say what it would do",
         models.RunOut,
@@ -341,124 +168,92 @@ ROUTES: Final[tuple[Route, ...]] = (
         body=models.RunBody,
         accepted=True,
         keyed=True,
-        also={403: "This person may not.", 404: _NONE, 409: "The key was used, or too many scenes run."},
-        tag="act",
+        also={409: "The key was used, or too many scenes run."},
         rule=SEE,
     ),
-    Route(
-        "POST",
-        f"{API}/scenes/runs/{{id}}/answers",
+    does(
+        "/scenes/runs/{id}/answers",
         scene_acts.answer,
         "Answer what a run asks",
         models.RunOut,
         path=models.RunPath,
         body=models.AnswerBody,
-        also={403: "This person may not.", 404: _NONE},
-        tag="act",
         rule=act("answer", "scene"),
     ),
-    Route(
-        "POST",
-        f"{API}/scenes/runs/{{id}}/stop",
+    does(
+        "/scenes/runs/{id}/stop",
         scene_acts.stop,
         "Let a run end after its present step",
         models.RunOut,
         path=models.RunPath,
-        also={403: "This person may not.", 404: _NONE},
-        tag="act",
         rule=act("scene"),
     ),
-    Route(
-        "GET",
-        f"{API}/lineup",
+    see(
+        "/lineup",
         readiness.lineup,
         "Every check before the first take, as it stands",
         models.LineupOut,
-        also={404: _NONE},
-        rule=SEE,
+        also={404: NONE},
     ),
-    Route(
-        "POST",
-        f"{API}/lineup",
+    does(
+        "/lineup",
         readiness.run_lineup,
         "Ask every box anew, then say how every check stands",
         models.LineupOut,
-        also={403: "This person may not.", 404: _NONE},
-        tag="act",
+        also={404: NONE},
         rule=act("lineup", "set"),
     ),
-    Route(
-        "POST",
-        f"{API}/lineup/waivers",
+    does(
+        "/lineup/waivers",
         readiness.waive,
         "Let a check pass for this shoot, with a reason",
         models.LineupOut,
         body=models.WaiverBody,
-        also={403: "This person may not.", 404: _NONE},
-        tag="act",
+        also={404: NONE},
         rule=act("lineup", "set"),
     ),
-    Route(
-        "GET",
-        f"{API}/clock",
-        readiness.clock,
-        "Every recorder's timecode, as last compared",
-        models.ClockOut,
-        also={404: _NONE},
-        rule=SEE,
-    ),
-    Route(
-        "POST",
-        f"{API}/clock",
+    see("/clock", readiness.clock, "Every recorder's timecode, as last compared", models.ClockOut, also={404: NONE}),
+    does(
+        "/clock",
         readiness.sample_clock,
         "Compare every recorder's timecode anew, for two seconds",
         models.ClockOut,
-        also={403: "This person may not.", 404: _NONE},
-        tag="act",
+        also={404: NONE},
         rule=act("lineup", "set"),
     ),
-    Route(
-        "GET",
-        f"{API}/media",
+    see(
+        "/media",
         readiness.media,
         "How long every recorder can go on, and the day's plan",
         models.MediaOut,
-        also={404: _NONE},
-        rule=SEE,
+        also={404: NONE},
     ),
-    Route(
-        "POST",
-        f"{API}/routes/plan",
+    does(
+        "/routes/plan",
         readiness.plan_routes,
         "Find ways for many pictures together; nothing is switched",
         models.RoutePlanOut,
         body=models.RoutesBody,
-        also={403: "This person may not.", 404: _NONE},
-        tag="act",
+        also={404: NONE},
         rule=act("route", "set"),
     ),
-    Route(
-        "GET",
-        f"{API}/setups",
+    see(
+        "/setups",
         setup_acts.setups,
         "The set-ups of the site, and what changed away from the one that holds",
         models.SetupsOut,
-        rule=SEE,
     ),
-    Route(
-        "GET",
-        f"{API}/setups/{{n}}/diff",
+    see(
+        "/setups/{n}/diff",
         setup_acts.diff,
         "What differs from a set-up, in sentences, in the order it would be put right",
         models.DiffOut,
         path=models.SetupPath,
         query=models.SetupQuery,
-        also={404: _NONE, 409: "It contradicts itself."},
-        rule=SEE,
+        also={409: "It contradicts itself."},
     ),
-    Route(
-        "POST",
-        f"{API}/setups/{{n}}/apply",
+    does(
+        "/setups/{n}/apply",
         setup_acts.apply,
         "Put right what differs from a set-up",
         models.GroupOut,
@@ -467,34 +262,28 @@ ROUTES: Final[tuple[Route, ...]] = (
         body=models.ApplyBody,
         accepted=True,
         keyed=True,
-        also={403: "This person may not.", 404: _NONE, 409: "The key was used, or something is in flight there."},
-        tag="act",
+        also={409: "The key was used, or something is in flight there."},
         rule=act("apply"),
     ),
-    Route(
-        "POST",
-        f"{API}/setups/{{n}}/capture",
+    does(
+        "/setups/{n}/capture",
         setup_acts.capture,
         "Write what the boxes show into a set-up",
         models.CapturedOut,
         path=models.SetupPath,
         body=models.CaptureBody,
-        also={403: "This person may not.", 404: _NONE, 503: "The file can't be written."},
-        tag="act",
+        also={503: "The file can't be written."},
         rule=act("capture"),
     ),
-    Route(
-        "GET",
-        f"{API}/setups/undo",
+    see(
+        "/setups/undo",
         setup_acts.undoing,
         "What an undo would put back",
         models.UndoOut,
         also={404: "Nothing was applied."},
-        rule=SEE,
     ),
-    Route(
-        "POST",
-        f"{API}/setups/undo",
+    does(
+        "/setups/undo",
         setup_acts.undo,
         "Put back what the last apply changed, where it is still so",
         models.GroupOut,
@@ -502,13 +291,11 @@ ROUTES: Final[tuple[Route, ...]] = (
         body=models.UndoBody,
         accepted=True,
         keyed=True,
-        also={403: "This person may not.", 404: "Nothing was applied.", 409: "The key was used."},
-        tag="act",
+        also={404: "Nothing was applied.", 409: "The key was used."},
         rule=act("undo"),
     ),
-    Route(
-        "POST",
-        f"{API}/in/{{inlet}}",
+    does(
+        "/in/{inlet}",
         acts.inlet,
         "What an outside controller asks, in the words all inlets share",
         models.SaidOut,
@@ -518,20 +305,12 @@ ROUTES: Final[tuple[Route, ...]] = (
         form=True,
         accepted=True,
         keyed=True,
-        also={
-            403: "This person may not.",
-            404: _NONE,
-            409: "Another take runs, or the id was used.",
-            428: _TWICE,
-            429: "Too often.",
-        },
-        tag="act",
+        also={409: "Another take runs, or the id was used.", 428: _TWICE, 429: "Too often."},
         first=True,
         rule=act(),
     ),
-    Route(
-        "GET",
-        f"{API}/live",
+    see(
+        "/live",
         live.socket,
         "WebSocket: a snapshot, then every change; takes acts too",
         query=models.LiveQuery,
@@ -539,22 +318,19 @@ ROUTES: Final[tuple[Route, ...]] = (
         status=101,
         also={503: "All places are taken."},
         tag="follow",
-        rule=SEE,
     ),
-    Route(
-        "GET",
-        f"{API}/events",
+    see(
+        "/events",
         live.events,
         "Server-sent events: a snapshot, then every change",
         query=models.LiveQuery,
         kind="text/event-stream",
         also={503: "All places are taken."},
         tag="follow",
-        rule=SEE,
     ),
     Route(
         "POST",
-        f"{API}/login",
+        API + "/login",
         keys.login,
         "Come in with a name and a password",
         models.IssuedOut,
@@ -563,56 +339,53 @@ ROUTES: Final[tuple[Route, ...]] = (
         tag="people",
         rule=PUBLIC,
     ),
-    Route("POST", f"{API}/logout", keys.logout, "End the token this comes with", models.SayOut, tag="people", rule=OWN),
-    Route("GET", f"{API}/me", keys.me, "Who this is and what it may", models.MeOut, tag="people", rule=OWN),
-    Route("GET", f"{API}/tokens", keys.tokens, "The tokens that are out", models.TokensOut, tag="people", rule=MANAGE),
+    Route("POST", API + "/logout", keys.logout, "End the token this comes with", models.SayOut, tag="people", rule=OWN),
+    Route("GET", API + "/me", keys.me, "Who this is and what it may", models.MeOut, tag="people", rule=OWN),
+    Route("GET", API + "/tokens", keys.tokens, "The tokens that are out", models.TokensOut, tag="people", rule=MANAGE),
     Route(
         "POST",
-        f"{API}/tokens",
+        API + "/tokens",
         keys.new_token,
         "Make a token for a program",
         models.IssuedOut,
         body=models.TokenBody,
-        also={403: "This person may not.", 404: _NONE},
+        also={404: NONE},
         tag="people",
         rule=MANAGE,
     ),
     Route(
         "POST",
-        f"{API}/tokens/{{id}}/revoke",
+        API + "/tokens/{id}/revoke",
         keys.revoke,
         "End a token",
         models.SayOut,
         path=models.TokenPath,
-        also={403: "This person may not.", 404: _NONE},
         tag="people",
         rule=MANAGE,
     ),
     Route(
         "POST",
-        f"{API}/guests",
+        API + "/guests",
         keys.new_guest,
         "Make a link for a guest",
         models.GuestOut,
         body=models.GuestBody,
-        also={403: "This person may not."},
         tag="people",
         rule=PROVED,
     ),
     Route(
         "POST",
-        f"{API}/hooks",
+        API + "/hooks",
         hooks.new_hook,
         "Make a secret address that does one thing",
         models.HookOut,
         body=models.HookBody,
-        also={403: "This person may not.", 404: _NONE},
+        also={404: NONE},
         tag="people",
         rule=MANAGE,
     ),
-    Route(
-        "POST",
-        f"{API}/hooks/{{key}}",
+    does(
+        "/hooks/{key}",
         hooks.hooked,
         "Do what a hook does",
         models.SaidOut,
@@ -622,29 +395,27 @@ ROUTES: Final[tuple[Route, ...]] = (
         accepted=True,
         keyed=True,
         also={404: "There is no such hook, or it has ended.", 409: "The id was used.", 429: "Too often."},
-        tag="act",
         rule=PUBLIC,
     ),
-    Route("GET", f"{API}/desk", desk_acts.desk, "Who holds the desk", models.DeskOut, tag="people", rule=SEE),
+    see("/desk", desk_acts.desk, "Who holds the desk", models.DeskOut, tag="people"),
     Route(
         "POST",
-        f"{API}/desk",
+        API + "/desk",
         desk_acts.hold,
         "Take the desk, ask for it, give it or keep it",
         models.DeskOut,
         body=models.DeskBody,
-        also={403: "This person may not.", 409: "Somebody else holds it."},
+        also={409: "Somebody else holds it."},
         tag="people",
         rule=act("hold"),
     ),
     Route(
         "POST",
-        f"{API}/call",
+        API + "/call",
         desk_acts.ring,
         "Call whoever is at the desk",
         models.SayOut,
         body=models.CallBody,
-        also={403: "This person may not."},
         tag="people",
         rule=act("call"),
     ),
@@ -679,7 +450,6 @@ ROUTES: Final[tuple[Route, ...]] = (
         "A file of the page",
         path=models.FilePath,
         kind="application/octet-stream",
-        also={404: _NONE},
         tag="documents",
         rule=PUBLIC,
     ),
@@ -695,7 +465,6 @@ ROUTES: Final[tuple[Route, ...]] = (
         path=models.ViewPath,
         query=models.ViewQuery,
         kind="text/html",
-        also={404: _NONE},
         tag="documents",
         rule=PUBLIC,
     ),

@@ -8,7 +8,8 @@ from collections.abc import Mapping
 from typing import Final
 
 from stagectl.control.access import NOBODY, Pass, Person, Role
-from stagectl.inlets.http.routes import ROUTES, Route
+from stagectl.inlets.http.route import Route
+from stagectl.inlets.http.routes import ROUTES
 from stagectl.model.errors import RefusedError
 
 CALLERS: Final[Mapping[str, Person]] = {

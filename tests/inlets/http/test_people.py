@@ -17,7 +17,8 @@ from structlog.testing import capture_logs
 
 from stagectl.inlets.http import guest_page, invite_page, live
 from stagectl.inlets.http.guard import endpoint
-from stagectl.inlets.http.routes import ROUTES, Route
+from stagectl.inlets.http.route import Route
+from stagectl.inlets.http.routes import ROUTES
 from stagectl.inlets.http.rules import Least
 from tests.inlets.http import matrix
 from tests.inlets.http.codes import read

@@ -8,7 +8,8 @@ from typing import Any
 
 import pytest
 
-from stagectl.inlets.http.routes import ROUTES, Route
+from stagectl.inlets.http.route import Route
+from stagectl.inlets.http.routes import ROUTES
 from tests.inlets.http.conftest import API, Front
 
 LATER = (datetime.now(UTC) + timedelta(hours=1)).isoformat()
