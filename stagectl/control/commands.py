@@ -80,8 +80,8 @@ class Commands:
         try:
             self._let_in(person, command)
             if command.box is not None:
-                self._needed(command)
                 command.box.translate([ask.verb])
+                self._needed(command)
         except RefusedError as refused:
             return refused
         return None
