@@ -34,6 +34,7 @@ def play(told: dict[str, Any]) -> None:
     own["iso-1"]["video_format"] = "1080i5994"
     own["iso-2"]["drop"] = False
     own["iso-3"]["free_run_ppm"] = 40
+    own["mix-rec"]["slots"] = [{"volume": "TIDE-51"}, {"volume": "TIDE-52"}]  # its old clip is labelled for 25
     own["iso-4"]["slots"] = [{"volume": "TIDE-41", "size_bytes": 40e9}, {"volume": "TIDE-42", "mounted": False}]
 
 
@@ -107,7 +108,6 @@ def test_the_fourth_route_is_refused_naming_the_holders_until_one_gives_its_tie_
         assert hall.cli("route", destination, "titles").returncode == 0
     first = hall.cli("route", "program", "hands")
     assert first.returncode == 0, first.stdout + first.stderr
-    assert hall.truth("hall")["routes"][14] == 3 or 3 in hall.truth("hall")["routes"][14:16]
     plan = hall.cli("route", "plan", "mix-rec=wide", "--take")
     assert plan.returncode == 0, plan.stdout + plan.stderr
     refused = hall.cli("route", "director", "stage-left")

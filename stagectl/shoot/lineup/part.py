@@ -14,7 +14,7 @@ from typing import Any, Final, Protocol
 from stagectl.control.access import Person
 from stagectl.control.chronicle import Chronicle, stamp
 from stagectl.model.board import Board
-from stagectl.model.capabilities.base import Capability
+from stagectl.model.capabilities.base import HEALTH, LINK_UP, MODEL, Capability
 from stagectl.model.conditions import NO, UNKNOWN, YES, Truth, Watch
 from stagectl.model.errors import RefusedError
 from stagectl.model.points import PointSpec, Quality
@@ -26,6 +26,7 @@ from stagectl.shoot.lineup.checks import Check
 ANSWER_S: Final = 2.5  # a box that has not told all by then is not known; a line-up takes 3 s at most
 REASON: Final = 200  # letters
 _PASSES: Final[Mapping[Truth, str]] = {YES: "pass", NO: "fail", UNKNOWN: "not known"}
+_KITS: Final = frozenset({LINK_UP.name, HEALTH.name})  # what the kit says of a box, and no box is asked
 _WORST_FIRST: Final = (NO, UNKNOWN, YES)
 
 READY: Final[PointSpec[bool]] = PointSpec("ready", bool)  # every must passes, or is waived by name
@@ -232,9 +233,12 @@ class Lineup:
         for one in self._followed:
             for device, names in one.points.items():
                 if device in self._boxes:
-                    wanted.setdefault(device, {}).update(dict.fromkeys(names))
+                    own = (name for name in names if name not in _KITS)
+                    wanted.setdefault(device, {}).update(dict.fromkeys(own))
         silent = dict.fromkeys(wanted)
         done = asyncio.Event()
+        if not silent:
+            done.set()
 
         def answered(device: str) -> None:
             silent.pop(device, None)
@@ -242,10 +246,12 @@ class Lineup:
                 done.set()
 
         for device, points in wanted.items():
-            self._boxes[device].look_now(tuple(points), partial(answered, device))
+            asked = self._boxes[device].look_now((MODEL.name, *points), partial(answered, device))
+            if asked is None and self._board.get(device, LINK_UP).value:
+                answered(device)  # it tells all of this by itself, and its link is up
         sampling = asyncio.create_task(self._clocks.sample())
         try:
-            async with asyncio.timeout(ANSWER_S if silent else 0):
+            async with asyncio.timeout(ANSWER_S):
                 await done.wait()
         except TimeoutError:
             pass  # who is still open is named

@@ -163,7 +163,7 @@ async def test_a_run_asks_every_box_anew_and_sends_nothing_else() -> None:
 async def test_a_box_that_does_not_answer_a_run_is_not_known() -> None:
     stage = Stage()
     await stage.settle()
-    stage.own.boxes["iso-1"].look_now = lambda names, done=None: None
+    stage.own.boxes["iso-1"].look_now = lambda names, done=None: stage  # asked, and then silence
     told = await stage.part.run("ines")
     rows = [row for row in told["rows"] if row["device"] == "iso-1" and row["stands"] == "not known"]
     assert rows
