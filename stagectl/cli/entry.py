@@ -1,13 +1,16 @@
 """Which verbs let people and programs in, and say who holds the desk? Login, logout, token, guest, hold."""
 
+import contextlib
 import shutil
 import sys
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 import click
 
 from stagectl.cli import keyfile, squares
+from stagectl.cli.client import LostError, RefusalError, UnreachedError
 from stagectl.cli.codes import Exit
 from stagectl.cli.face import Face, client_verb
 from stagectl.cli.tables import columns
@@ -26,9 +29,17 @@ def login(face: Face, name: str) -> int:
     """
     password = click.prompt("Password", hide_input=True, err=True)
     answer = face.client.post("login", body={"name": name, "password": password})
+    _end_the_one_before(face)
     path = keyfile.keep(answer.pop("token"))
     face.answer(answer, [f"You are {answer['name']}, {answer['role']}, until {answer['until']}. Kept in {path}."])
     return Exit.DONE
+
+
+def _end_the_one_before(face: Face) -> None:
+    """The token that is kept here so far opens nothing any more; one that is over or elsewhere is let be."""
+    with contextlib.suppress(RefusalError, LostError, UnreachedError):
+        if token := keyfile.kept():
+            replace(face.client, token=token).post("logout")
 
 
 @client_verb("logout", acts=True)

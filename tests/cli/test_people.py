@@ -134,6 +134,22 @@ def test_who_logs_in_has_the_token_in_a_file_of_their_own(stub: Stub, key: Path)
     assert PASSWORD not in result.output
 
 
+def log_in(stub: Stub) -> Result:
+    return CliRunner().invoke(main, ["login", "ines"], input=f"{PASSWORD}\n", env={"STAGECTL_URL": stub.url})
+
+
+def test_who_logs_in_again_ends_the_token_of_before(stub: Stub, key: Path) -> None:
+    stub.routes["POST /api/v1/login"] = (200, ISSUED)
+    stub.routes["POST /api/v1/logout"] = (200, {"say": "ines has left."})
+    log_in(stub)
+    log_in(stub)
+    assert [path for _, path, _ in stub.heard] == ["/api/v1/login", "/api/v1/login", "/api/v1/logout"]
+    assert stub.came[-1]["Authorization"] == f"Bearer {'T' * 43}"
+    stub.routes["POST /api/v1/logout"] = (401, problem(401, "token", "This token has ended."))
+    assert log_in(stub).exit_code == 0, "one that is over is let be"
+    assert key.exists()
+
+
 def test_every_verb_comes_with_the_token_and_logout_forgets_it(stub: Stub, key: Path) -> None:
     key.parent.mkdir()
     key.write_text("T" * 43 + "\n")

@@ -409,3 +409,56 @@ def test_nothing_at_all_may_nothing() -> None:
     empty = Person("", Role.ENGINEER, Pass(frozenset(), frozenset()))
     with pytest.raises(RefusedError):
         allowed(empty, ("roll",))
+
+
+@pytest.mark.parametrize(
+    "password",
+    [
+        *("passwordpassword", "Password123456", "P@ssw0rd!2026", "summer2026!!!!", "qwertyuiop123", "1q2w3e4r5t6y7u"),
+        *(
+            "abcdefghijkl",
+            "zyxwvutsrqpo",
+            "098765432109",
+            "qazwsxedcrfv",
+            "iloveyou12345",
+            "studio-recorder",
+            "!!!!!!!!!!!!",
+        ),
+        *("letmeinletmein", "trustno1trustno1", "welcome-welcome", "changeme2026", "correcthorsebatterystaple"),
+        *("asdfghjkl;12", "lovelovelovelove", "dragonmonkey99", "administrator1", "121212121212"),
+    ],
+)
+def test_what_guessers_build_first_is_not_taken(password: str) -> None:
+    with pytest.raises(RefusedError):
+        passwords.check(Secret(password), "ines")
+
+
+@pytest.mark.parametrize(
+    "password",
+    ["four canvas otters yawn", "KLEINE-UHR-im-turm", "x7#Qw9!zLp2&Vt", "summer otter canvas", "müde Möwen über Malmö"],
+)
+def test_what_is_long_and_not_built_so_is_taken_whatever_signs_it_has(password: str) -> None:
+    passwords.check(Secret(password), "ines")
+
+
+def test_the_rule_covers_more_than_three_thousand_of_those_that_are_tried_first() -> None:
+    """Source: ASVS 5.0 row 6.2.4 asks for the first 3000 that the rule of length lets through."""
+    words = [word for word in passwords.WORDS if len(word) >= 4]
+    tails = [
+        *(str(year) for year in range(1960, 2030)),
+        "123",
+        "1234",
+        "12345",
+        "123456",
+        "1",
+        "12",
+        "!",
+        "!!",
+        "2026!",
+    ]
+    tried = {word + tail for word in words for tail in tails} | {one + two for one in words for two in words}
+    long = [one for one in sorted(tried) if passwords.SHORTEST <= len(one) <= passwords.LONGEST]
+    assert len(long) > 3000
+    for one in long[:: len(long) // 3001]:
+        with pytest.raises(RefusedError):
+            passwords.check(Secret(one), "ines")

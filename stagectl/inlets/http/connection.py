@@ -20,6 +20,7 @@ from stagectl.inlets.strict_json import written
 HEADER_S: Final = 5.0  # from the first byte of a request to the end of its headers
 UNREAD_S: Final = 30.0  # what was sent and not taken for so long ends the connection
 IDLE_S: Final = 30.0  # between two requests
+SERVER: Final = "stagectl"  # all that is told of what answers
 LANE_S: Final = 2.0  # until the request of one that stands in the lane has come
 
 log = structlog.get_logger()
@@ -125,6 +126,7 @@ class Connection(RequestHandler):
             log.error("http_fault", why=repr(exc))
             problem = inner_fault()
         response = problem.response()
+        response.headers["Server"] = SERVER  # else the library tells its version and Python's
         response.headers["Connection"] = "close"
         response.force_close()
         return response

@@ -18,7 +18,7 @@ from stagectl.inlets import strict_json
 from stagectl.inlets.http import form
 from stagectl.inlets.http.bearer import person_of, source_of
 from stagectl.inlets.http.calls import Answer, Call, Door
-from stagectl.inlets.http.connection import Connection, full
+from stagectl.inlets.http.connection import SERVER, Connection, full
 from stagectl.inlets.http.places import Place
 from stagectl.inlets.http.problems import ProblemError, from_aiohttp, inner_fault, misshapen, refused, too_large
 from stagectl.inlets.http.route import Route
@@ -41,6 +41,7 @@ HEADERS: Final = {
     "Referrer-Policy": "no-referrer",
     "Cache-Control": "no-store",
     "Cross-Origin-Resource-Policy": "same-origin",
+    "Content-Security-Policy": "default-src 'none'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'",
 }
 
 log = structlog.get_logger()
@@ -91,7 +92,7 @@ def add_headers(clock: Clock, *, secure: bool = False) -> Callable[[web.Request,
     async def add(_: web.Request, response: web.StreamResponse) -> None:
         for name, value in HEADERS.items():
             response.headers.setdefault(name, value)
-        response.headers["Server"] = "stagectl"
+        response.headers["Server"] = SERVER
         if secure:
             response.headers["Strict-Transport-Security"] = HSTS
         response.headers["Date"] = format_datetime(clock.wall(), usegmt=True)

@@ -30,6 +30,7 @@ async function ask(path, body) {
     body: body ? JSON.stringify(body) : undefined,
   });
   const told = await answer.json();
+  if (answer.status === 401) sessionStorage.removeItem("stagectl-guest");
   if (!answer.ok) throw new Error([told.detail, told.remedy].filter(Boolean).join(" "));
   return told;
 }

@@ -28,7 +28,8 @@ async def logout(call: Call) -> Answer:
     """End the token this came with."""
     if call.token is not None:
         await kept(call.door.house.gate.revoke(call.person, call.token))
-    return Answer({"say": f"{call.person.name} has left."})
+    # what a page has kept goes too, also one that can't ask any more
+    return Answer({"say": f"{call.person.name} has left."}, headers={"Clear-Site-Data": '"storage"'})
 
 
 async def me(call: Call) -> Answer:

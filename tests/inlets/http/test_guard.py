@@ -113,6 +113,11 @@ async def test_every_answer_forbids_framing_and_guessing(front: Front) -> None:
             assert answer.headers["X-Content-Type-Options"] == "nosniff"
             assert answer.headers["X-Frame-Options"] == "DENY"
             assert answer.headers["Server"] == "stagectl"
+            assert answer.headers["Cache-Control"] == "no-store"
+            policy = answer.headers["Content-Security-Policy"]
+            assert all(part in policy for part in ("default-src 'none'", "base-uri 'none'", "frame-ancestors 'none'"))
+            assert "Access-Control-Allow-Origin" not in answer.headers
+            assert "Set-Cookie" not in answer.headers
 
 
 # -- methods and addresses --------------------------------------------------------------------------------------------
@@ -154,6 +159,8 @@ async def test_looking_never_acts(front: Front, method: str, path: str) -> None:
         "/api/v1/nothing",
         "/../../etc/passwd",
         "/static/../../etc/passwd",
+        "/.git/config",
+        "/assets/..%2f..%2fpyproject.toml",
     ],
 )
 async def test_an_address_of_nothing_is_a_problem(front: Front, path: str) -> None:
@@ -285,6 +292,7 @@ async def test_what_is_no_http_is_refused_and_closed(front: Front, text: bytes) 
     if status:
         is_problem(headers, body)
         assert headers["connection"] == "close"
+        assert headers["server"] == "stagectl", "nmap reads versions here"
     assert front.toys.asked() == []
     assert (await front.get("/livez"))[0] == 200
 
