@@ -27,6 +27,7 @@ class Command:
         verdict: final once set.
         said_no: the box refused in these words; one more look decides.
         twins: later asks for the very same thing, which share this verdict.
+        joined: it is such a twin; its own watch only says what was seen since it was asked.
     """
 
     ask: Ask
@@ -45,6 +46,7 @@ class Command:
     ramp: Ramp | None = None
     verdict: Verdict | None = None
     twins: "list[Command]" = field(default_factory=list)
+    joined: bool = False
     group: "Group | None" = None
 
     @property

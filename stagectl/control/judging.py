@@ -77,6 +77,9 @@ class Judge:
                     continue
                 if type(verb) is type(other.ask.verb) and (Flags.FIRST in flags or verb == other.ask.verb):
                     other.twins.append(command)
+                    command.joined = True
+                    if command.watch is not None:
+                        command.watch.attach(self._clock.now())
                     return False
                 older_yields = (isinstance(verb, Set) and isinstance(other.ask.verb, Set)) or (
                     Flags.FIRST in flags and Flags.FIRST not in other.ask.verb.flags()
@@ -157,6 +160,8 @@ class Judge:
 
     def seen(self, command: Command, truth: Truth) -> None:
         """The effect's truth changed: the watch calls this from within a put."""
+        if command.joined:
+            return
         if command.verdict is not None:
             if truth is YES and command in self._later:
                 self._forget(command)
@@ -311,11 +316,35 @@ class Judge:
                 self._followed.update(dict.fromkeys(touched(command.ask), command))
                 self.wake()
         self._count_off(command)
-        for twin in command.twins:
+        if verdict.ended is Ended.VERIFIED and command.twins:  # their own watches hear the same reading in this turn
+            self._clock.later(self._clock.now(), lambda: self._share(command.twins, verdict))
+        else:
+            self._end_twins(command.twins, verdict)
+
+    def _share(self, twins: Sequence[Command], verdict: Verdict) -> None:
+        """What was seen before a twin was asked is no proof that it is so since: those go on."""
+        self._end_twins([twin for twin in twins if twin.truth is YES], verdict)
+        late = [twin for twin in twins if twin.verdict is None]
+        if late:
+            self._look_for(late)
+
+    def _end_twins(self, twins: Sequence[Command], verdict: Verdict) -> None:
+        for twin in twins:
             twin.verdict = verdict
             if twin.watch is not None:
                 twin.watch.detach()
             self._count_off(twin)
+
+    def _look_for(self, twins: Sequence[Command]) -> None:
+        """They go on as one that seems to be so already: looked at, and sent once if it is not."""
+        first = twins[0]
+        first.twins, first.looking, first.joined = list(twins[1:]), True, False
+        assert first.watch is not None
+        first.watch.detach()
+        for pair in touched(first.ask):
+            self._inflight.setdefault(pair, first)
+        self.watch_from(first, self._clock.now())
+        self.wake()
 
     def _count_off(self, command: Command) -> None:
         group = command.group

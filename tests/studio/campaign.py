@@ -3,18 +3,21 @@
 import subprocess
 import sys
 import time
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from multiprocessing import get_context
 from pathlib import Path
 from typing import Final
 
 from tests.studio.plan import make_plan
-from tests.studio.reach import missing
+from tests.studio.reach import ENOUGH, missing, table
 from tests.studio.run import run
 from tests.studio.shrink import shrink
 
 SEEDS: Final = Path(__file__).parent / "seeds"
-Outcome = tuple[int, str, list[str], list[str], float, float]  # seed, profile, breaches, reached, virtual, processor
+Outcome = tuple[
+    int, str, list[str], dict[str, int], float, float
+]  # seed, profile, breaches, reached, virtual, processor
 
 
 def _profile(seed: int, profile: str) -> str:
@@ -28,16 +31,16 @@ def one(task: tuple[int, str]) -> Outcome:
     began = time.process_time()
     result = run(make_plan(seed, profile))
     breaches = [str(breach) for breach in result.breaches]
-    return seed, profile, breaches, list(result.reached), result.virtual_s, time.process_time() - began
+    return seed, profile, breaches, dict.fromkeys(result.reached, 1), result.virtual_s, time.process_time() - began
 
 
 def campaign(seeds: range, profile: str, jobs: int) -> int:
     began = time.perf_counter()
-    reached: dict[str, None] = {}
+    reached: Counter[str] = Counter()
     broken, virtual_s, processor_s = 0, 0.0, 0.0
     tasks = [(seed, _profile(seed, profile)) for seed in seeds]
     for number, (seed, kind, breaches, here, lasted_s, spent_s) in enumerate(_outcomes(tasks, jobs), 1):
-        reached |= dict.fromkeys(here)
+        reached.update(here)
         virtual_s, processor_s = virtual_s + lasted_s, processor_s + spent_s
         if breaches:
             broken += 1
@@ -50,10 +53,12 @@ def campaign(seeds: range, profile: str, jobs: int) -> int:
         f"{len(tasks) / wall_s:.1f} seeds/s, {virtual_s / wall_s:.0f} times real time, "
         f"{processor_s / len(tasks):.2f} s of a processor each"
     )
+    print(f"reached in so many of these runs:\n{table(reached)}")
     never = missing(reached) if profile == "all" else []
     if never:
-        print(f"Never reached: {', '.join(never)}. Run more seeds: a campaign that misses these proves less.")
-    return 1 if broken or (never and len(tasks) >= 300) else 0
+        few = f" {len(tasks)} seeds are few: from {ENOUGH} on that is a failure." if len(tasks) < ENOUGH else ""
+        print(f"Never reached: {', '.join(never)}. A campaign that misses these proves less.{few}")
+    return 1 if broken or (never and len(tasks) >= ENOUGH) else 0
 
 
 def _outcomes(tasks: Sequence[tuple[int, str]], jobs: int) -> Iterator[Outcome]:

@@ -322,13 +322,13 @@ class Stage:
         self.mark("dead", note=why)
 
     def _suspended(self) -> Iterator[str]:
-        """At which awaits of ours its tasks stand: "house.py submit"."""
+        """At which awaits of ours its tasks stand: "house.py:241"."""
         for task in self._process.tasks.values():
             coro = task.get_coro() if not task.done() else None
             while coro is not None:
                 frame = getattr(coro, "cr_frame", None)
                 if frame is not None and "/stagectl/" in frame.f_code.co_filename:
-                    yield f"{Path(frame.f_code.co_filename).name} {frame.f_code.co_qualname}"
+                    yield f"{Path(frame.f_code.co_filename).name}:{frame.f_lineno}"
                 coro = getattr(coro, "cr_await", None)
 
     def stop_daemon(self, *, restart_s: float) -> None:

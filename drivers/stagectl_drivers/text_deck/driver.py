@@ -132,6 +132,7 @@ class TextDeckDriver:
         Look(("transport", "timecode", "speed"), 1.0),
         Look(("clip.name", "clip.start", "clip.length"), 2.0),
         Look(("slot.{slot}.left", "slot.{slot}.free"), 5.0),
+        Look(("remote",), 5.0),  # old firmware sends no notice when it is switched back on at the front
     )
     window: ClassVar[int] = 1
     reply_s: ClassVar[float] = 5.0  # some decks answer slowly while a medium mounts
