@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any, Final, Self
 
 from stagectl_simulators import client as door
+from tests.inlets.mosquitto import program
 from tests.real.wire import Wires
 from tests.stories.studio import Studio, until
 
@@ -159,6 +160,25 @@ class Room(Studio):
 
         until(all_adopted, within_s, "all boxes are adopted")
         return time.monotonic() - self.born_at
+
+    # -- the broker -----------------------------------------------------------------------------------------------
+
+    @property
+    def broker_pid(self) -> int:
+        """Process id of the broker."""
+        assert self._broker is not None
+        return self._broker.pid
+
+    def kill_broker(self) -> None:
+        """kill -9; it keeps nothing on disk."""
+        assert self._broker is not None
+        self._broker.kill()
+        self._broker.wait(10)
+
+    def start_broker(self) -> None:
+        """Again on the same port, with nothing in it."""
+        command = [program("mosquitto"), "-p", str(self.mqtt_port)]
+        self._broker = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
 
     @property
     def process(self) -> subprocess.Popen[str]:
