@@ -16,6 +16,7 @@ from stagectl.model.conditions import NO, UNKNOWN, YES
 from stagectl.model.errors import RefusedError
 from stagectl.model.points import NEVER
 from stagectl.model.verbs import Ask, Ended, Set, Verb
+from stagectl.shoot.clock.cameras import refuse_swimming
 from stagectl.shoot.keeper import Keeper, Kept
 from stagectl.shoot.order import together
 from stagectl.shoot.setups import wording
@@ -119,6 +120,8 @@ class Setups:
         match ask.verb:
             case Apply(setup=name, only=only):
                 setup, chosen = self.shelf.find(name), Chosen(self._house, only)
+                showing = (one.value for one in setup.wants.values() if one.device in ("paths", "stations"))
+                refuse_swimming(self._house.site.cameras, setup.called, showing)
                 made = plan(self._house, setup, ask, chosen=chosen)
                 own = Apply(setup.name, chosen.text)
                 self._plan = own, ask.who, made
