@@ -110,7 +110,7 @@ from stagectl.inlets.http.models.setups import (
     UndoBody,
     UndoOut,
 )
-from stagectl.inlets.http.models.shapes import Arguments, Confirm, Id
+from stagectl.inlets.http.models.shapes import Arguments, Confirm, Id, Line, Name, Number, Word
 from stagectl.inlets.http.models.takes import LaneOut, MarkBody, SlateBody, SpreadOut, TakeOut, TakePath, TakesOut
 from stagectl.inlets.http.models.ways import RoutePlanOut, RoutePlanRow, RoutesBody
 
@@ -163,6 +163,7 @@ __all__ = [
     "JournalQuery",
     "KindPath",
     "LaneOut",
+    "Line",
     "LineupOut",
     "LineupRow",
     "ListPath",
@@ -172,7 +173,9 @@ __all__ = [
     "MeOut",
     "MediaOut",
     "MediaRow",
+    "Name",
     "NowOut",
+    "Number",
     "Plain",
     "PointOut",
     "PointPath",
@@ -220,5 +223,6 @@ __all__ = [
     "ViewQuery",
     "WaitQuery",
     "WaiverBody",
+    "Word",
     "WrongsOut",
 ]
