@@ -6,7 +6,7 @@ nothing waits for it. The narrowest pipe of the house drinks from the board's ch
 
 import asyncio
 import json
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Mapping
 from contextlib import suppress
 from functools import partial
 from importlib.metadata import version
@@ -19,26 +19,23 @@ from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
-from stagectl.control.chronicle import Follower, stamp
+from stagectl.control.chronicle import stamp
 from stagectl.inlets.broker import ManagedBroker, NoBrokerError
-from stagectl.inlets.mqtt_alarms import TOPIC, AlarmTopics
+from stagectl.inlets.mqtt_alarms import TOPIC
 from stagectl.inlets.mqtt_client import ANSWER_S, TAKEN, Client, client_of
 from stagectl.inlets.mqtt_commands import Back, MqttCommands, end_tasks
 from stagectl.inlets.mqtt_log import ACK, LogFeed
 from stagectl.inlets.mqtt_login import login_of, tls_of
-from stagectl.inlets.mqtt_payloads import MESSAGE_BYTES, ROOT, packed, pages, part_of, parts, shown, state
+from stagectl.inlets.mqtt_payloads import MESSAGE_BYTES, ROOT, packed
+from stagectl.inlets.mqtt_state import StateTopics
 from stagectl.model.errors import SiteError
-from stagectl.model.points import Reading
 from stagectl.shoot.house import House
 from stagectl.shoot.scenes import Scenes
 from stagectl.shoot.teller import Teller
 
 TICK_S: Final = 0.05
-IN_FLIGHT: Final = 50  # publishes awaited together
 CLOCK_S: Final = 30.0  # how often the link topic tells our clock
-APART_S: Final = 1.0  # least time between two corrections of the link topic, and between two manifests
-RESYNC_S: Final = 5.0  # at most one whole state in this time
-SPREAD_S: Final = 2.0  # the sites of a fleet answer a resync at random within this
+APART_S: Final = 1.0  # least time between two corrections of the link topic
 BACKOFF_S: Final = (0.25, 2.0)
 STEADY_S: Final = 10.0  # a connection that held this long begins the back-off anew
 SHUN_S: Final = 30.0  # wait after the broker refused us or gave our name to another: no loop of blows
@@ -61,11 +58,11 @@ class MqttInlet:
         """`folder` takes the configuration of a managed broker."""
         self.connected = asyncio.Event()
         self._house = house
-        self._teller = Teller(house)
+        teller = Teller(house)
         self._sent = {"published": 0, "denied": 0, "dropped": 0}
         self._entry = house.site.mqtt
         self._base = f"{ROOT}/{house.site.slug}"
-        self._commands = MqttCommands(house, scenes, self._teller, self._say)
+        self._commands = MqttCommands(house, scenes, teller, self._say)
         self._address = (self._entry.host or "127.0.0.1", self._entry.port or 1883)
         self._broker = ManagedBroker(folder, self._address[1]) if self._entry.broker == "managed" else None
         self._tried = asyncio.Event()  # a broker of our own runs, or can't
@@ -75,16 +72,9 @@ class MqttInlet:
         self._start = house.world.ids.new()  # tells our link messages from those of another stagectl
         self._been = False  # connected once
         self._session = 0
-        self._desk_rev = 0
-        self._wake = asyncio.Event()
-        self._view = house.board.view(self._wake.set)
-        self._follower: Follower = house.chronicle.follow(self._wake.set)
-        self._alarms = AlarmTopics(house, self._teller, self._wake.set)
+        self._state = StateTopics(house, teller, self._start)
         self._log = LogFeed(house)
-        self._told: dict[str, None] = {}  # state topics of this connection
-        self._manifest_due = asyncio.Event()
         self._link_due = asyncio.Event()
-        self._whole_due = asyncio.Event()
 
     @property
     def address(self) -> tuple[str, int]:
@@ -112,9 +102,7 @@ class MqttInlet:
             if self._live is not None:
                 await asyncio.wait([self._task], timeout=GOODBYE_S + ANSWER_S)
             await end_tasks([self._task])
-        self._house.board.drop_view(self._view)
-        self._house.chronicle.unfollow(self._follower)
-        self._alarms.close()
+        self._state.close()
         if self._broker is not None:
             await self._broker.stop()
 
@@ -203,15 +191,10 @@ class MqttInlet:
         await client.subscribe(f"{self._base}/link", qos=1)
         await client.subscribe(f"{self._base}/{TOPIC}/+", qos=1)
         await client.subscribe(f"{self._base}/{ACK}", qos=1)
-        self._view.take()
-        self._follower.take()
-        self._told = {}
+        self._state.begin()
         self._live = client
         try:
-            await self._publish_parts(client, self._everything())
-            await self._publish_manifest(client)
-            await self._publish_alarms(client, self._alarms.whole())
-            await self._publish_desk(client)
+            await self._state.whole(partial(self._publish, client))
             await self._tell_link(client)
             self._house.trouble.pop("mqtt", None)
             self._allowed(client)
@@ -226,15 +209,16 @@ class MqttInlet:
 
     async def _work(self, client: Client) -> None:
         """All that goes on while it is connected; ends with the first thing that fails."""
+        publish = partial(self._publish, client)
         jobs = [
             asyncio.create_task(job)
             for job in (
                 self._listen(client),
-                self._feed(client),
+                self._state.feed(publish),
                 self._keep_link(client),
-                self._keep_manifest(client),
-                self._answer_resync(client),
-                self._log.run(partial(self._publish, client)),
+                self._state.keep_manifest(publish),
+                self._state.answer_resync(publish),
+                self._log.run(publish),
                 self._until_stop(),
             )
         ]
@@ -275,7 +259,7 @@ class MqttInlet:
         self,
         client: Client,
         topic: str,
-        payload: Mapping[str, Any],
+        payload: Mapping[str, Any] | None,
         *,
         retain: bool = False,
         qos: int = 1,
@@ -288,7 +272,7 @@ class MqttInlet:
             properties.MessageExpiryInterval = expiry
             if correlation:
                 properties.CorrelationData = correlation
-        sent = packed(payload)
+        sent = packed(payload) if payload is not None else b""
         if len(sent) > MESSAGE_BYTES:
             log.error("mqtt_too_long", topic=topic, bytes=len(sent))
             self._sent["dropped"] += 1
@@ -321,108 +305,6 @@ class MqttInlet:
     def _full(self) -> None:
         self._sent["dropped"] += 1
 
-    def _everything(self) -> dict[tuple[str, str], list[Reading[Any]]]:
-        return parts(self._house.board, [*self._house.boxes, *self._house.parts])
-
-    async def _publish_parts(self, client: Client, found: Mapping[tuple[str, str], list[Reading[Any]]]) -> None:
-        # the first one alone: a broker that refuses it says so, and may then close while the others are on their way
-        items = list(found.items())
-        clock = self._house.world.clock
-        for at in (0, *range(1, len(items), IN_FLIGHT)):
-            wall, now = clock.wall(), clock.now()
-            batch = items[at : at + IN_FLIGHT] if at else items[:1]
-            await asyncio.gather(
-                *(
-                    self._publish(
-                        client, f"state/{device}/{part}", state(readings, self._house.epoch, wall, now), retain=True
-                    )
-                    for (device, part), readings in batch
-                )
-            )
-            for (device, part), _ in batch:
-                if f"state/{device}/{part}" not in self._told:
-                    self._told[f"state/{device}/{part}"] = None
-                    self._manifest_due.set()
-
-    async def _feed(self, client: Client) -> None:
-        """Newest state of each part that changed, and the chronicle's tail. Newest wins: no backlog."""
-        while True:
-            await self._wake.wait()
-            self._wake.clear()
-            await asyncio.sleep(TICK_S)
-            changed: dict[tuple[str, str], None] = {}
-            for reading in self._view.take():
-                if shown(reading):
-                    changed[reading.device, part_of(reading.name)[0]] = None
-            if changed:
-                await self._publish_parts(client, self._readings_of(changed))
-            entries, gap = self._follower.take()
-            if gap or any(entry.kind == "desk" for entry in entries):
-                await self._publish_desk(client)
-            for entry in entries:
-                await self._publish(
-                    client, f"ev/{entry.kind}", {"v": 1, "epoch": self._house.epoch} | entry.plain(), qos=0
-                )
-            await self._publish_alarms(client, self._alarms.changes())
-
-    async def _publish_desk(self, client: Client) -> None:
-        """Who holds the desk, and who has asked for it; an empty name is nobody."""
-        self._desk_rev += 1
-        desk = self._house.desk
-        said = {
-            "v": 1,
-            "epoch": self._house.epoch,
-            "rev": self._desk_rev,
-            "at": stamp(self._house.world.clock.wall()),
-            "start": self._start,
-            "holder": desk.holder,
-            "asker": desk.asker,
-        }
-        await self._publish(client, "desk", said, retain=True)
-
-    async def _publish_alarms(self, client: Client, messages: Iterable[tuple[str, Mapping[str, Any] | None]]) -> None:
-        for topic, payload in messages:
-            if payload is not None:
-                await self._publish(client, topic, payload, retain=True)
-            else:
-                await client.publish(f"{self._base}/{topic}", b"", qos=1, retain=True)
-
-    def _readings_of(self, wanted: Collection[tuple[str, str]]) -> dict[tuple[str, str], list[Reading[Any]]]:
-        """All published readings of some parts."""
-        found: dict[tuple[str, str], list[Reading[Any]]] = {place: [] for place in wanted}
-        for device in dict.fromkeys(device for device, _ in wanted):
-            for reading in self._house.board.points(device).values():
-                place = (device, part_of(reading.name)[0])
-                if place in found and shown(reading):
-                    found[place].append(reading)
-        return found
-
-    async def _publish_manifest(self, client: Client) -> None:
-        """Which state topics there are, with a revision that each has reached: what is missing can be seen."""
-        self._manifest_due.clear()
-        names = {
-            f"state/{device}/{part}": max(one.rev for one in readings)
-            for (device, part), readings in self._everything().items()
-        }
-        whole = list(pages(names))
-        for number, page in enumerate(whole, 1):
-            said = {
-                "v": 1,
-                "epoch": self._house.epoch,
-                "count": len(names),
-                "page": number,
-                "of": len(whole),
-                "topics": page,
-            }
-            await self._publish(client, "manifest" if number == 1 else f"manifest/{number}", said, retain=True)
-
-    async def _keep_manifest(self, client: Client) -> None:
-        """Boxes are read one after the other, so topics are added long after we connected."""
-        while True:
-            await self._manifest_due.wait()
-            await asyncio.sleep(APART_S)
-            await self._publish_manifest(client)
-
     async def _tell_link(self, client: Client) -> None:
         self._link_due.clear()
         await self._publish(client, "link", self._link(on=True), retain=True)
@@ -438,26 +320,9 @@ class MqttInlet:
                 self._house.trouble.pop("mqtt-rival", None)
             if client.denied:
                 client.denied = 0
-                await self._publish_parts(client, self._everything())
+                await self._state.parts(partial(self._publish, client))
                 self._allowed(client)
             await asyncio.sleep(APART_S)
-
-    async def _answer_resync(self, client: Client) -> None:
-        chance = self._house.world.chance.stream("mqtt-resync")
-        while True:
-            await self._whole_due.wait()
-            await asyncio.sleep(chance.uniform(0, SPREAD_S))
-            self._whole_due.clear()
-            wall, now = self._house.world.clock.wall(), self._house.world.clock.now()
-            everything = {
-                f"{device}/{part}": state(readings, self._house.epoch, wall, now)
-                for (device, part), readings in self._everything().items()
-            }
-            whole = list(pages(everything))
-            for number, page in enumerate(whole, 1):
-                said = {"v": 1, "epoch": self._house.epoch, "page": number, "of": len(whole), "state": page}
-                await self._publish(client, "snap", said)
-            await asyncio.sleep(RESYNC_S)
 
     # -- in -------------------------------------------------------------------------------------------------------
 
@@ -465,13 +330,13 @@ class MqttInlet:
         async for message in client.messages:
             topic = str(message.topic)
             if topic == f"{ROOT}/all/resync":
-                self._whole_due.set()
+                self._state.resync()
             elif topic == f"{self._base}/link":
                 self._read_link(client, message.payload)
             elif topic == f"{self._base}/{ACK}":
                 self._log.hear(message.payload)
             elif topic.startswith(f"{self._base}/{TOPIC}/"):
-                self._alarms.found(topic.rpartition("/")[2], message.payload)
+                self._state.found_alarm(topic.rpartition("/")[2], message.payload)
             else:
                 asked = message.properties
                 self._commands.hear(

@@ -17,7 +17,7 @@ from typing import Any
 import pytest
 
 from stagectl.control.access import Person, Role
-from stagectl.inlets import mqtt, mqtt_client, mqtt_payloads
+from stagectl.inlets import mqtt, mqtt_client, mqtt_payloads, mqtt_state
 from stagectl.inlets.mqtt import MqttInlet
 from stagectl.inlets.mqtt_commands import end_tasks
 from stagectl.model.capabilities.mixer import STRIP_METER
@@ -189,7 +189,7 @@ async def test_the_chronicle_s_tail_is_heard_live(door: Door) -> None:
 async def test_a_resync_brings_the_whole_state_once_for_many_who_ask(
     door: Door, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(mqtt, "SPREAD_S", 0.0)
+    monkeypatch.setattr(mqtt_state, "SPREAD_S", 0.0)
     await publish(door.broker.port, "/stagectl/1/all/resync", "")
     snap = await door.reader.one("snap")
     for _ in range(3):
@@ -202,8 +202,8 @@ async def test_a_resync_brings_the_whole_state_once_for_many_who_ask(
 
 
 async def test_a_state_too_long_for_one_message_comes_in_pages(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(mqtt, "SPREAD_S", 0.0)
-    monkeypatch.setattr(mqtt, "pages", lambda entries: mqtt_payloads.pages(entries, 1000))
+    monkeypatch.setattr(mqtt_state, "SPREAD_S", 0.0)
+    monkeypatch.setattr(mqtt_state, "pages", lambda entries: mqtt_payloads.pages(entries, 1000))
     async with opened(tmp_path) as door:
         await publish(door.broker.port, "/stagectl/1/all/resync", "")
         first = await door.reader.one("snap")
@@ -597,7 +597,7 @@ async def test_a_slip_of_ours_ends_no_more_than_the_connection_and_the_will_spea
         monkeypatch.undo()
         raise ZeroDivisionError
 
-    monkeypatch.setattr(mqtt, "state", slip)
+    monkeypatch.setattr(mqtt_state, "state", slip)
     door.toys.boxes["iso-1"].tell(transport="recording")
     off = await door.reader.one("link", lambda data: data["on"] is False)
     assert (off["session"], "why" in off) == (1, False)
