@@ -33,8 +33,9 @@ WORDS: Final = frozenset(
     monkey mother mustang my myself nicole ninja now november october operator orange pass passphrase password peanut
     pepper phoenix please pokemon princess purple qazwsx qwer qwert qwerty qwertyui qwertyuiop recorder remember robert
     roll root samantha samsung secret september shadow silver snoopy soccer sophie spring stage stagectl starwars
-    station studio summer sunday sunshine superman support sweet system take taylor temp test the thomas thunder tigger trustno
-    unknown user viewer welcome whatever william winter yellow you zaqwsx zxcvbn zxcvbnm correcthorsebatterystaple
+    station studio summer sunday sunshine superman support sweet system take taylor temp test the thomas thunder tigger
+    trustno unknown user viewer welcome whatever william winter yellow you zaqwsx zxcvbn zxcvbnm
+    correcthorsebatterystaple
     """.split()  # noqa: SIM905 - a list of quoted words would be three times as long
 )
 # Rows of keys and the like, read forwards and backwards.

@@ -15,7 +15,7 @@ import aiohttp
 import pytest
 from structlog.testing import capture_logs
 
-from stagectl.inlets.http import guest_page, invite_page, live
+from stagectl.inlets.http import guest_page, invite_page, live, server
 from stagectl.inlets.http.guard import endpoint
 from stagectl.inlets.http.route import Route
 from stagectl.inlets.http.routes import ROUTES
@@ -87,6 +87,13 @@ def test_the_table_is_the_one_that_was_agreed() -> None:
     assert matrix.table() == GOLDEN.read_text()
 
 
+@pytest.fixture
+def patient(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A door that takes any number of requests; how often one may ask has its own tests (test_places.py)."""
+    monkeypatch.setattr(server, "OFTEN_BURST", 1e6)
+
+
+@pytest.mark.usefixtures("patient")
 @pytest.mark.parametrize("who", list(matrix.CALLERS))
 async def test_each_caller_at_each_route(front: Front, keys: Keys, who: str) -> None:
     """What comes over the wire is what the table says: 401 without a token, 403 where the role is not enough."""
