@@ -11,8 +11,10 @@ from typing import Any
 
 import pytest
 
+from tests.inlets.mosquitto import SITE, program
 from tests.stories.programs import LOOKS
 from tests.stories.studio import HALL, RECORDERS, Studio, until
+from tests.stories.test_mqtt import listening
 
 pytestmark = pytest.mark.slow
 
@@ -132,3 +134,24 @@ def test_a_station_gets_picture_and_sound_with_one_verb(studio: Studio) -> None:
     assert listed == "director  sees hands  hears program\n"
     sends = studio.truth("mixer")["strips"][0]["sends_db"]
     assert sends[3] == pytest.approx(0, abs=0.3)
+
+
+def test_over_mqtt_it_is_applied_and_seen(tmp_path: Path) -> None:
+    with Studio(tmp_path, mqtt=True) as studio:
+        studio.start()
+        command = {"id": "set-1", "verb": "apply", "on": ["setups"], "args": {"setup": "self-serve"}}
+        with listening(studio, "verdict/ines/#", "state/setups/+") as ear:
+            until(lambda: len(ear.heard()) >= 5, 10, "it listens")
+            pub = [program("mosquitto_pub"), "-V", "5", "-p", str(studio.mqtt_port), "-q", "1"]
+            subprocess.run([*pub, "-t", f"{SITE}/cmd/ines", "-m", json.dumps(command)], check=True, timeout=20)
+            phases = until(
+                lambda: [one["phase"] for one in rows] if len(rows := ear.heard("/set-1")) == 2 else None, 30, "it ends"
+            )
+            assert phases == ["accepted", "verified"]
+            states = [row["data"]["state"] for row in ear.heard("state/setups/state")]
+            assert (states[0], states[-1]) == ("none", "holds")
+            studio.hand("mixer", "fader", strip=5, db=-3)
+            drift = until(
+                lambda: [row["data"]["drift"] for row in ear.heard("setups/drift")][-1], 10, "the drift is told"
+            )
+            assert drift.startswith("Mixer strip 5 level is -3 dB, was -14 dB; changed by a hand at the box at ")
