@@ -3,8 +3,9 @@
  *
  *   attack guess PORT SOURCE CONNECTIONS     wrong passwords of one account, as fast as they are answered
  *   attack token PORT SOURCE CONNECTIONS     tokens nobody made, as fast as they are answered
- *   attack slow PORT SOURCE CONNECTIONS      one byte of a request's head a second on each; a connection that is cut
- *                                            is opened again
+ *   attack slow PORT SOURCE CONNECTIONS      one byte of a request's head a second on each
+ *
+ * A connection that is cut is opened again, in slow after a second at most, else at once.
  *
  * Ends with its standard input and prints "asked refused late other cut": requests answered; with 401; with 429; with
  * anything else; connections that the other side ended.
@@ -149,7 +150,7 @@ int main(int argc, char **argv) {
             } else read_from(index);
         }
         if (now_ns() < due) continue;
-        due = now_ns() + 1000 * MS;
+        due = now_ns() + (*mode == 's' ? 1000 : 20) * MS;
         if (*mode == 's') trickle();
         else for (int i = 0; i < count; i++) if (all[i].fd < 0) open_one(i);
     }
