@@ -14,7 +14,7 @@ import pytest
 from tests.inlets.mosquitto import SITE, program
 from tests.stories.programs import LOOKS
 from tests.stories.studio import HALL, RECORDERS, Studio, until
-from tests.stories.test_mqtt import listening
+from tests.stories.test_mqtt import Listening, listening
 
 pytestmark = pytest.mark.slow
 
@@ -148,10 +148,14 @@ def test_over_mqtt_it_is_applied_and_seen(tmp_path: Path) -> None:
                 lambda: [one["phase"] for one in rows] if len(rows := ear.heard("/set-1")) == 2 else None, 30, "it ends"
             )
             assert phases == ["accepted", "verified"]
-            states = [row["data"]["state"] for row in ear.heard("state/setups/state")]
-            assert (states[0], states[-1]) == ("none", "holds")
+            states = until(lambda: seen if (seen := _states(ear))[-1] == "holds" else None, 10, "it is seen to hold")
+            assert states[0] == "none"
             studio.hand("mixer", "fader", strip=5, db=-3)
             drift = until(
                 lambda: [row["data"]["drift"] for row in ear.heard("setups/drift")][-1], 10, "the drift is told"
             )
             assert drift.startswith("Mixer strip 5 level is -3 dB, was -14 dB; changed by a hand at the box at ")
+
+
+def _states(ear: Listening) -> list[str]:
+    return [row["data"]["state"] for row in ear.heard("state/setups/state")]
