@@ -71,7 +71,7 @@ def clock(face: Face, last: bool) -> int:
 
 
 def _offset(row: Mapping[str, Any]) -> str:
-    return "-" if row["offset"] is None else f"{row['offset']:+.2f} ±{row['give']:.2f}"
+    return "-" if row["offset"] is None else f"{row['offset'] + 0.0:+.2f} ±{row['give']:.2f}"
 
 
 def _drift(row: Mapping[str, Any]) -> str:

@@ -30,6 +30,8 @@ OPEN_S: Final = 10.0  # a look that is not answered by then is forgotten: its li
 SLICE: Final = 16  # recorders asked in one turn of the loop
 TELL_S: Final = 0.5  # points are computed at most so often
 TELL_SLICE: Final = 64  # recorders computed in one turn of the loop: two milliseconds
+SURE_FRAMES: Final = 1.0  # a drift is told when it is known to so many frames an hour
+STAYS_S: Final = 0.01  # so near to the middle, the recorder that was the reference stays it
 FREE_RATIO: Final = 1e-6  # a drift that is proven to be more is a clock of its own; own choice
 HOUR_S: Final = 3600.0
 
@@ -130,6 +132,7 @@ class Clocks:
         self._states: dict[str, ClockState] = dict.fromkeys(recorders, ClockState.UNKNOWN)
         self._drifts: dict[str, tuple[tuple[float, str], Between | None]] = {}
         self._open: dict[str, float] = {}
+        self._middle = ""
         self._next = 0
         for follower in self._followers.values():
             follower.reading.watches.append(_Ear(follower, self._soon))
@@ -201,7 +204,8 @@ class Clocks:
         self._put(STATE.at(name).name, one.state, known=one.state is not ClockState.UNKNOWN)
         self._put(WHY.at(name).name, one.why, known=True)
         for spec, value in ((OFFSET, one.offset), (GIVE, one.give), (DRIFT, one.drift)):
-            self._put(spec.at(name).name, None if value is None else round(value, 2), known=value is not None)
+            told = None if value is None else round(value, 1) + 0.0  # no finer: each change goes out; and no -0.0
+            self._put(spec.at(name).name, told, known=value is not None)
 
     def _put(self, name: str, value: object, *, known: bool) -> None:
         quality = Quality.GOOD if known else Quality.UNKNOWN
@@ -216,7 +220,13 @@ class Clocks:
         leads = sorted(
             (one.lead.now(now).middle, name) for name, one in self._followers.items() if self._counts(one, now)
         )
-        return leads[(len(leads) - 1) // 2][1] if leads else ""
+        if not leads:
+            return ""
+        middle, name = leads[(len(leads) - 1) // 2]
+        kept = next((lead for lead, other in leads if other == self._middle), None)
+        if kept is None or abs(kept - middle) > STAYS_S:  # among equals the one that was it stays it
+            self._middle = name
+        return self._middle
 
     @staticmethod
     def _counts(follower: Follower, now: float) -> bool:
@@ -255,7 +265,7 @@ class Clocks:
             str(rate) if rate is not None else "",
             offset.middle if offset is not None else None,
             offset.give if offset is not None else None,
-            drift.middle * per_hour if drift is not None else None,
+            drift.middle * per_hour if drift is not None and drift.give * per_hour < SURE_FRAMES else None,
             one.lead.count,
         )
 

@@ -229,7 +229,7 @@ def _clock_found(board: Board, device: str) -> str:
     state, why = board.get("clock", STATE.at(device)), board.get("clock", WHY.at(device)).value
     if state.value is ClockState.IN_STEP and state.quality is Quality.GOOD:
         offset = board.get("clock", OFFSET.at(device)).value
-        return f"in step, {offset:+.1f} frames" if offset is not None else "in step"
+        return f"in step, {offset:+.1f} frames" if offset else "in step"
     return why or "no timecode is known of it"
 
 
