@@ -6,6 +6,7 @@ their revision and their watches.
 """
 
 from collections.abc import Callable, Iterator, Mapping
+from itertools import islice
 from typing import Any, Final, TypeVar
 
 from stagectl.model.conditions import Condition, Truth, Watch
@@ -14,6 +15,7 @@ from stagectl.model.world import Clock
 
 T = TypeVar("T")
 LAZY_S: Final = 0.05  # one tick of the pages: alarms, health and locks need not be told sooner
+LAZY_SLICE: Final = 64  # of them in one turn of the loop: a thousand boxes may turn at once
 
 
 class View:
@@ -113,8 +115,16 @@ class Board:
     def defer(self, watch: Watch) -> None:
         """A lazy watch has turned: it is asked to settle with all others, a little later."""
         if not self._turned:
-            self.clock.later(self.clock.now() + LAZY_S, self.settle)
+            self.clock.later(self.clock.now() + LAZY_S, self._settle_some)
         self._turned[watch] = None
+
+    def _settle_some(self) -> None:
+        """As many as hold nobody up; the rest in the next turns of the loop."""
+        for watch in list(islice(self._turned, LAZY_SLICE)):
+            self._turned.pop(watch, None)
+            watch.settle()
+        if self._turned:
+            self.clock.later(self.clock.now(), self._settle_some)
 
     def settle(self) -> None:
         """Let lazy watches tell now what has turned; whoever shows what they led to calls this first."""
