@@ -20,7 +20,7 @@ export interface Said {
 }
 
 const HOLD_MS = 700; // a question that was rewritten can't be pressed so long
-const TAKES = 200;
+const TAKES = 500;
 const RENEW_MS = 1500; // what a view reads for itself is at most so old
 
 export class Desk {
@@ -131,6 +131,15 @@ export class Desk {
     history.replaceState(null, "", `${location.pathname}${text ? `?${text}` : ""}`);
     this.route();
     this.draw();
+  }
+
+  /** Devices whose points the present view shows. */
+  sight(): string[] {
+    const kinds = (kind: string): string[] => this.devices.filter((one) => one.kind === kind).map((one) => one.id);
+    if (this.view === "paths") return ["paths", ...(this.query.get("look") === "table" ? kinds("router") : [])];
+    if (this.view === "sound") return kinds("mixer");
+    const box = this.view === "kit" ? this.query.get("box") : null;
+    return box !== null && this.devices.some((one) => one.id === box) ? [box] : [];
   }
 
   // -- acts -----------------------------------------------------------------------------------------------------

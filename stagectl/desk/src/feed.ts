@@ -5,6 +5,7 @@ import type { Changes, Entry, Point, Pong, Sections, Snapshot } from "./shapes";
 const PING_MS = 1000;
 const STALE_MS = 3000; // unanswered so long, everything shown is old
 const SLOW_MS = 150;
+const SILENT_MS = 15_000; // longer than a slow phone takes for a first snapshot
 const AGAIN_MS = [250, 500, 1000, 2000]; // until the next try, the last one from then on
 const ENTRIES = 1000; // of the journal, kept here
 
@@ -29,6 +30,10 @@ export class Feed {
   onEntries: (entries: readonly Entry[]) => void = () => {};
   onSnapshot: () => void = () => {};
 
+  /** Devices whose points the present view shows; of others only sections and entries are told. */
+  #sight: readonly string[] = [];
+  #fresh = true;
+  #spokeAt = 0;
   #socket: WebSocket | null = null;
   #token = "";
   #tries = 0;
@@ -45,6 +50,13 @@ export class Feed {
     setInterval(() => this.#beat(), PING_MS);
     addEventListener("online", () => this.#hurry());
     document.addEventListener("visibilitychange", () => document.hidden || this.#beat());
+  }
+
+  /** Turn to the points of these devices; a snapshot of them comes first. */
+  see(devices: readonly string[]): void {
+    if (devices.join() === this.#sight.join()) return;
+    this.#sight = devices;
+    if (this.#socket?.readyState === WebSocket.OPEN) this.#socket.send(JSON.stringify({ see: devices }));
   }
 
   point(device: string, name: string): Point | undefined {
@@ -103,7 +115,10 @@ export class Feed {
 
   #connect(): void {
     clearTimeout(this.#timer);
-    const address = `${location.origin.replace(/^http/, "ws")}/api/v1/live`;
+    const sight = this.#sight.slice(0, 64).join() || "takes";
+    const address = `${location.origin.replace(/^http/, "ws")}/api/v1/live?points=${sight}`;
+    this.#fresh = true;
+    this.#spokeAt = performance.now();
     const socket = (this.#socket = new WebSocket(address, "stagectl.v1"));
     socket.onopen = () => {
       if (this.#token) socket.send(JSON.stringify({ token: this.#token }));
@@ -128,6 +143,7 @@ export class Feed {
   }
 
   #hear(told: Snapshot | Changes | Pong): void {
+    this.#spokeAt = performance.now();
     if ("pong" in told) {
       this.#ponged(told);
       return;
@@ -136,7 +152,8 @@ export class Feed {
       this.#tries = 0;
       this.points.clear();
       this.sections = told.desk;
-      this.onSnapshot();
+      if (this.#fresh) this.onSnapshot();
+      this.#fresh = false;
     } else if (told.desk !== undefined && this.sections !== null) {
       this.sections = { ...this.sections, ...told.desk };
     }
@@ -177,7 +194,7 @@ export class Feed {
   #beat(): void {
     this.look();
     if (this.#waiting.size < 5) this.#ask();
-    if (this.#socket?.readyState === WebSocket.OPEN && this.agoMs() > 10_000 && this.#waiting.size >= 5) {
+    if (this.#socket?.readyState === WebSocket.OPEN && performance.now() - this.#spokeAt > SILENT_MS) {
       this.#socket.close(); // it stands still; a fresh one may not
     }
     this.onChange();

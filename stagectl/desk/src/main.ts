@@ -41,6 +41,7 @@ function start(): void {
       if (atFoot && desk.view === "sheet") footward();
       show(desk, announcer);
       desk.renew();
+      desk.feed.see(desk.sight());
     });
   };
   listen(desk);

@@ -51,11 +51,23 @@ class Client:
 
     Attributes:
         devices: only these are seen; None: all.
+        points: of these only points are told, but the entries of all `devices`; None: of all `devices`.
         fresh: it needs a snapshot.
         held: points that changed while it did not read, newest only.
     """
 
-    __slots__ = ("_chunked", "_connection", "_socket", "answers", "devices", "entries", "fresh", "held", "lost")
+    __slots__ = (
+        "_chunked",
+        "_connection",
+        "_socket",
+        "answers",
+        "devices",
+        "entries",
+        "fresh",
+        "held",
+        "lost",
+        "points",
+    )
 
     def __init__(
         self, connection: Connection, devices: frozenset[str] | None, *, websocket: bool, chunked: bool = True
@@ -64,6 +76,7 @@ class Client:
         self._socket = websocket
         self._chunked = chunked
         self.devices = devices
+        self.points: frozenset[str] | None = None
         self.fresh = True
         self.held: dict[Reading[Any], None] = {}
         self.entries: deque[Entry] = deque()
@@ -166,6 +179,14 @@ class Hub:
         self._metrics.clients = len(self._clients)
         self._soon(0.0)
 
+    def turn(self, client: Client, points: frozenset[str]) -> None:
+        """It looks at other points from now on: a snapshot of them comes first."""
+        if points != client.points:
+            client.points = points
+            client.fresh = True
+            client.held.clear()
+            self._soon(0.0)
+
     def leave(self, client: Client) -> None:
         """Safe to call twice."""
         client.lost.set()
@@ -240,15 +261,17 @@ class Hub:
         told: Mapping[str, str] = {} if hurried else self._told()
         if hurried and self._happened:
             self._soon(TICK_S)  # the sentence about it follows, without holding up what is under way
-        by_view: dict[frozenset[str] | None, list[Client]] = {}
+        by_view: dict[tuple[frozenset[str] | None, frozenset[str] | None], list[Client]] = {}
         for client in self._clients:
-            by_view.setdefault(client.devices, []).append(client)
-        for devices, clients in by_view.items():
-            self._serve(devices, clients, readings, entries, told, gap=gap)
+            by_view.setdefault((client.devices, client.points), []).append(client)
+        for (devices, points), clients in by_view.items():
+            about = entries if devices is None else [entry for entry in entries if _concerns(entry, devices)]
+            seen = points if points is not None else devices
+            self._serve(seen, clients, readings, about, told, gap=gap)
 
     def _serve(
         self,
-        devices: frozenset[str] | None,
+        seen: frozenset[str] | None,
         clients: Sequence[Client],
         readings: Sequence[Reading[Any]],
         entries: Sequence[Entry],
@@ -257,16 +280,15 @@ class Hub:
         gap: bool,
     ) -> None:
         """One message for all clients of one view; a snapshot, made once too, for those who need it."""
-        if devices is not None:
-            readings = [reading for reading in readings if reading.device in devices]
-            entries = [entry for entry in entries if _concerns(entry, devices)]
+        if seen is not None:
+            readings = [reading for reading in readings if reading.device in seen]
         changes: Message | None = None
         snapshot: Message | None = None
         for client in clients:
             if client.behind:
                 client.hold(readings, entries)
             elif client.fresh:
-                snapshot = snapshot or self._snapshot(devices)
+                snapshot = snapshot or self._snapshot(seen)
                 client.fresh = False
                 client.send(snapshot)
             elif readings or entries or told:
@@ -344,13 +366,15 @@ def _concerns(entry: Entry, devices: frozenset[str]) -> bool:
 # -- the two routes ----------------------------------------------------------------------------------------------------
 
 
-def _seen(call: Call) -> frozenset[str] | None:
+def _seen(call: Call, word: str = "device") -> frozenset[str] | None:
     """Which devices a follower asked for."""
-    text = call.query.get("device")
-    if text is None:
-        return None
-    names = frozenset(str(text).split(","))
-    house = call.door.house
+    text = call.query.get(word)
+    return None if text is None else _known(call.door.house, str(text).split(","))
+
+
+def _known(house: House, given: Iterable[str]) -> frozenset[str]:
+    """Names of devices and parts. Raises ProblemError: there is no such one."""
+    names = frozenset(given)
     for name in sorted(names):
         if name not in house.boxes and name not in house.parts:
             raise ProblemError(404, "target", f'There is no device "{name}".', remedy="See /api/v1/devices.")
@@ -370,6 +394,7 @@ async def socket(call: Call) -> web.StreamResponse:
     """A snapshot, then changes by revision. Acts: {"do":"roll","args":{},"id":"7"} -> heard, then done.
 
     A repeated id of 16 or more characters is one wish on every door; a shorter one only on this socket.
+    {"ping":1} is answered with the daemon's clocks, {"see":["paths"]} turns to other points.
     """
     devices, connection = _seen(call), _place(call)
     response = web.WebSocketResponse(
@@ -391,10 +416,11 @@ async def socket(call: Call) -> web.StreamResponse:
     if person is None:
         return response
     client = Client(connection, devices, websocket=True)
+    client.points = _seen(call, "points")
     hub = call.door.hub
     connection.on_writable = lambda: hub.caught_up(client)
     hub.join(client)
-    asker = Asker(call.door, person, client.answer)
+    asker = Asker(call.door, person, client.answer, lambda names: hub.turn(client, _known(call.door.house, names)))
     let_go = _ends_with(person, client, 4401)
     try:
         async for message in response:
@@ -456,6 +482,7 @@ async def events(call: Call) -> web.StreamResponse:
     await response.prepare(call.request)
     await response.write(b": stagectl\n\n")
     client = Client(connection, devices, websocket=False, chunked=chunked)
+    client.points = _seen(call, "points")
     hub = call.door.hub
     connection.on_writable = lambda: hub.caught_up(client)
     connection.on_lost = client.lost.set

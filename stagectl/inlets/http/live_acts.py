@@ -31,13 +31,27 @@ class Act(BaseModel):
     confirm: Confirm = ""
 
 
+class Sight(BaseModel):
+    """One message that turns to other points."""
+
+    model_config = ConfigDict(extra="forbid", strict=True)
+    see: list[str] = Field(max_length=256)
+
+
 class Asker:
     """The acts of one socket."""
 
-    def __init__(self, door: Door, person: Person, answer: Callable[[dict[str, Any]], None]) -> None:
+    def __init__(
+        self,
+        door: Door,
+        person: Person,
+        answer: Callable[[dict[str, Any]], None],
+        see: Callable[[list[str]], None],
+    ) -> None:
         self._door = door
         self._person = person
         self._answer = answer
+        self._see = see
         self._peer = door.house.world.ids.new()
         self._waiting: dict[asyncio.Task[None], None] = {}
 
@@ -46,11 +60,15 @@ class Asker:
         name: Any = None
         try:
             value = strict_json.read(text.encode("utf-8", "replace"))
-            name = value.get("id") if isinstance(value, dict) else None
-            await self._act(Act.model_validate(value))
-            if isinstance(value, dict) and value.keys() == {"ping"}:
-                self._answer({"pong": value["ping"]} | self._door.view.moment())
+            told = value if isinstance(value, dict) else {}
+            name = told.get("id")
+            if told.keys() == {"ping"}:
+                self._answer({"pong": told["ping"]} | self._door.view.moment())
                 return
+            if told.keys() == {"see"}:
+                self._see(Sight.model_validate(value).see)
+                return
+            await self._act(Act.model_validate(value))
         except strict_json.StrictError as error:
             self._refuse(name, ProblemError(400, "json", str(error)))
         except ValidationError as error:

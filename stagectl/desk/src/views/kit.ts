@@ -4,33 +4,30 @@ import { repeat } from "lit/directives/repeat.js";
 import type { Desk } from "../desk";
 import { mark } from "../marks";
 import { follow } from "../parts/contents";
-import type { Alarm, Device, Point } from "../shapes";
+import type { Alarm, Device } from "../shapes";
 import { value } from "../text";
 import { age, finder } from "./common";
 
 export function kit(desk: Desk): TemplateResult {
+  const read = desk.watched<{ devices: Device[] }>("devices")?.devices ?? desk.devices;
   const box = desk.devices.find((one) => one.id === desk.query.get("box"));
   if (box) return detail(desk, box);
   const text = desk.find.toLowerCase();
-  const found = desk.devices.filter((one) => `${one.called} ${one.id} ${one.kind}`.toLowerCase().includes(text));
-  const order = [...found].sort((a, b) => Number(well(desk, a)) - Number(well(desk, b)));
+  const found = read.filter((one) => `${one.called} ${one.id} ${one.kind}`.toLowerCase().includes(text));
+  const order = [...found].sort((a, b) => Number(a.health === "well") - Number(b.health === "well"));
   const later = (desk.feed.sections?.wrong ?? []).filter((row) => row.grade === "later");
   return html`<h2 class="view-title">Kit</h2>
     ${later.length ? html`<ul class="rows">${later.map(note)}</ul>` : nothing} ${finder(desk, "Find a box")}
-    <ul class="rows kit">${repeat(order, (one) => one.id, (one) => line(desk, one))}</ul>
+    <ul class="rows kit">${repeat(
+      order,
+      (one) => one.id,
+      (one) => line(desk, one),
+    )}</ul>
     ${order.length === 0 ? html`<p class="second">No box is called so.</p>` : nothing}`;
 }
 
 function note(row: Alarm): TemplateResult {
   return html`<li class="row">${mark("soon")} <span>${row.say} ${row.remedy}</span></li>`;
-}
-
-function well(desk: Desk, box: Device): boolean {
-  return health(desk, box)?.value === "well";
-}
-
-function health(desk: Desk, box: Device): Point | undefined {
-  return desk.feed.point(box.id, "health");
 }
 
 const WORDS: Record<string, string> = {
@@ -42,13 +39,10 @@ const WORDS: Record<string, string> = {
 };
 
 function line(desk: Desk, box: Device): TemplateResult {
-  const point = health(desk, box);
-  const why = desk.feed.point(box.id, "health.why")?.value;
-  const state = WORDS[String(point?.value)] ?? "not known";
-  const fine = point?.value === "well";
+  const fine = box.health === "well";
   return html`<li class="row ${fine ? "" : "doubt"}">
     <span class="who"><a href="/kit?box=${box.id}" @click=${follow(desk, "kit", { box: box.id })}>${box.called}</a></span>
-    <span class="value">${fine ? nothing : mark(point?.value === undefined ? "unknown" : "soon")} ${state}${why ? `: ${why}` : ""}</span>
+    <span class="value">${fine ? nothing : mark("soon")} ${WORDS[box.health] ?? "not known"}${box.why ? `: ${box.why}` : ""}</span>
     <span class="about">${box.kind}, ${box.at}</span>
   </li>`;
 }
@@ -59,7 +53,7 @@ function detail(desk: Desk, box: Device): TemplateResult {
   points.sort((a, b) => a.name.localeCompare(b.name, "en", { numeric: true }));
   return html`<p><a class="back" href="/kit" @click=${follow(desk, "kit")}>Kit</a></p>
     <h2 class="view-title">${box.called}</h2>
-    <p>${WORDS[String(health(desk, box)?.value)] ?? "not known"}. ${box.kind}, spoken to as ${box.box}, at ${box.at}.</p>
+    <p>${WORDS[String(desk.feed.point(box.id, "health")?.value)] ?? "not known"}. ${box.kind}, spoken to as ${box.box}, at ${box.at}.</p>
     ${finder(desk, "Find a value")}
     <div class="scroll" tabindex="0" role="region" aria-label="Values of ${box.called}">
       <table>

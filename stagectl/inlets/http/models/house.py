@@ -7,13 +7,14 @@ from pydantic import Field
 from stagectl.inlets.http.models.alarms import AlarmOut
 from stagectl.inlets.http.models.shapes import Lax, Out
 
+Names = Annotated[str, Field(pattern="^[a-z0-9-]{1,32}(,[a-z0-9-]{1,32}){0,63}$")]
+
 
 class LiveQuery(Lax):
     """What is followed."""
 
-    device: Annotated[str, Field(pattern="^[a-z0-9-]{1,32}(,[a-z0-9-]{1,32}){0,63}$")] | None = Field(
-        None, description="only these devices and parts, separated by commas"
-    )
+    device: Names | None = Field(None, description="only these devices and parts, separated by commas")
+    points: Names | None = Field(None, description="points of these alone, but the entries of all")
 
 
 class CountQuery(Lax):
