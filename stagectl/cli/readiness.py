@@ -11,6 +11,7 @@ from stagectl.cli.tables import columns, local
 from stagectl.cli.verdicts import sentence
 
 _MARKS: Final[Mapping[str, str]] = {"pass": "pass", "fail": "FAIL", "not known": "NOT KNOWN"}
+_BY: Final[Mapping[str, str]] = {"codec": "by its codec", "measured": "as measured", "the box": "by the box"}
 
 
 @client_verb("lineup", waits_for="every box to answer", acts=True)
@@ -89,7 +90,7 @@ def media(face: Face) -> int:
         )
         enough = {True: "enough", False: "NOT ENOUGH", None: "NOT KNOWN"}[row["enough"]]
         notes = [row["why"], f"writes {row['writes']}" if row["writes"] in ("nothing", "at another rate") else ""]
-        by = f"by {row['basis']}" if row["left"] is not None else ""
+        by = _BY.get(row["basis"], "") if row["left"] is not None else ""
         rows.append((row["called"], _long(row["left"]), by, enough, f" {'; '.join(filter(None, [slots, *notes]))}"))
     plan = [f"Planned: {_plan(told)}, with {told['spare']:.0%} to spare."] if told["planned"] else []
     face.answer(told, [*(columns(rows, right=[1]) or ["This site has no recorder."]), *plan])
