@@ -167,7 +167,7 @@ def one_take(room: Room, rolling: Sequence[str]) -> None:
 
 
 @pytest.mark.parametrize("name", [*WHILE_ROLLING, "the others", "the take"])
-def test_a_take_rolls_on_while_the_way_to_a_recorder_is_bad(evening: Findings, name: str) -> None:
+def test_while_rolling(evening: Findings, name: str) -> None:
     evening.none_of(name)
 
 
@@ -208,5 +208,5 @@ def rolled_once(room: Room, deck: str, rolled: bool | None) -> None:
 
 
 @pytest.mark.parametrize("name", [*AT_THE_PRESS, "the others", "the take"])
-def test_a_roll_through_a_bad_wire_is_never_called_what_it_is_not(press: Findings, name: str) -> None:
+def test_at_the_press(press: Findings, name: str) -> None:
     press.none_of(name)
