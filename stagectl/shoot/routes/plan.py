@@ -6,7 +6,7 @@ thread; what is planned is a set of routes that name their tie-lines, which `pat
 them was taken meanwhile.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Generator, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -141,16 +141,40 @@ class Planner:
             RefusedError: a name that is none.
         """
         survey = _Survey(self._board, self._paths, self._pictures, guards, routes)
-        keeping: dict[str, None] = {row.destination: None for row in survey.rows if row.why}
-        for count in range(ROUNDS):
-            problem = survey.problem(keeping if count < ROUNDS - 1 else None)
+        rounds = _rounds(survey)
+        problem = next(rounds)
+        while True:
             answer = await self._offload.run("routes", solve, problem)
-            lost = [want.destination for want, way in zip(problem.wants, answer.ways, strict=True) if way is None]
-            if all(name in keeping for name in lost):
+            try:
+                problem = rounds.send(answer)
+            except StopIteration:
                 break
-            keeping.update(dict.fromkeys(lost))
-        blocking = await self._offload.run("routes", _blocking, problem, answer)
-        return survey.plan(answer, blocking)
+        return survey.plan(answer, await self._offload.run("routes", _blocking, problem, answer))
+
+    def plan_now(self, routes: Sequence[Route], guards: Guards) -> Plan:
+        """As `plan`, without leaving the loop: for a few routes, where nothing may change in between."""
+        survey = _Survey(self._board, self._paths, self._pictures, guards, routes)
+        rounds = _rounds(survey)
+        problem = next(rounds)
+        while True:
+            answer = solve(problem)
+            try:
+                problem = rounds.send(answer)
+            except StopIteration:
+                break
+        return survey.plan(answer, _blocking(problem, answer))
+
+
+def _rounds(survey: "_Survey") -> Generator[Problem, Any, None]:
+    """Problems to be solved one after another, each sent its answer: until who is not served needs nothing it holds."""
+    keeping: dict[str, None] = {row.destination: None for row in survey.rows if row.why}
+    for count in range(ROUNDS):
+        problem = survey.problem(keeping if count < ROUNDS - 1 else None)
+        answer = yield problem
+        lost = [want.destination for want, way in zip(problem.wants, answer.ways, strict=True) if way is None]
+        if all(name in keeping for name in lost):
+            return
+        keeping.update(dict.fromkeys(lost))
 
 
 def _blocking(problem: Problem, answer: Any) -> dict[int, list[int]]:

@@ -19,16 +19,18 @@ from stagectl.model.verbs import Ask, Ended, Set, Verb
 from stagectl.shoot.clock.cameras import refuse_swimming
 from stagectl.shoot.keeper import Keeper, Kept
 from stagectl.shoot.order import together
+from stagectl.shoot.paths import SHOWS
 from stagectl.shoot.setups import wording
 from stagectl.shoot.setups.chosen import Chosen
 from stagectl.shoot.setups.hold import Drift, Hold
-from stagectl.shoot.setups.plan import Plan, Planner, plan, seen
+from stagectl.shoot.setups.plan import Plan, Planner, Row, plan, seen
 from stagectl.shoot.setups.scribe import Scribe
 from stagectl.shoot.setups.setup import Pair, Setup, Wanted
 from stagectl.shoot.setups.shelf import Shelf
 from stagectl.shoot.setups.telling import Telling
 from stagectl.shoot.setups.verbs import DIFFERS, DRIFT, HELD, SETUPS, STATE, Apply, State, Undo
 from stagectl.shoot.setups.verbs import UNKNOWN as NOT_TOLD
+from stagectl.shoot.setups.ways import picture_of
 from stagectl.shoot.vocabulary import words_of
 
 if TYPE_CHECKING:
@@ -132,13 +134,10 @@ class Setups:
 
     def _expand_undo(self, ask: Ask) -> list[Ask]:
         _, back, _ = self.back()
-        planner, asks = Planner(self._house, ask), list[Ask]()
-        self._undo, self._undone_by = [], ask.who
-        with planner.trial():
-            for one in back:
-                some = planner.asks(one.target, Set(one.spec, one.before))
-                self._undo.append([(each.target, name) for each in some for name in each.verb.touches()])
-                asks += some
+        self._undone_by = ask.who
+        found = Planner(self._house, ask).all_of([(one.target, Set(one.spec, one.before)) for one in back])
+        self._undo = [[(one.target, name) for one in some for name in one.verb.touches()] for some in found]
+        asks = [one for some in found for one in some]
         return [replace(ask, verb=Undo(self._before)), *together(asks, self._house.parts)]
 
     def act(self, verb: Verb) -> None:
@@ -157,7 +156,9 @@ class Setups:
         if to_do or self._keeper is None:
             self._keeper = Keeper(self._house.board)
             for row in to_do:
-                self._keeper.keep(row.asks, self._house.parts)
+                self._keeper.keep(
+                    _kept_of(row, picture_of(self._house, row.wanted.device, row.verb)), self._house.parts
+                )
             self._before = before
         self._log("before", who, setup=verb.setup, only=verb.only, before=self._before, values=self._kept())
         self._let_go()
@@ -203,9 +204,11 @@ class Setups:
             return ""
         made = self._plan[2]
         to_do = made.to_do
-        right = sum(
-            not any((ask.target, name) in bad for ask in row.asks for name in ask.verb.touches()) for row in to_do
-        )
+        boxes = self._house.boxes
+        right = 0
+        for row in to_do:  # a part shows what its boxes show, and may speak of other rows too
+            asks = [ask for ask in row.asks if ask.target in boxes] or row.asks
+            right += not any((ask.target, name) in bad for ask in asks for name in ask.verb.touches())
         by_hand = sum(row.by_hand for row in made.rows)
         before = len(made.of(YES))
         return wording.applied(called=made.setup.called, right=right, of=len(to_do), before=before, by_hand=by_hand)
@@ -338,3 +341,11 @@ class Setups:
 
     def _log(self, what: str, who: str, **data: Any) -> None:
         self._house.chronicle.write("setup", who, what=what, **data)
+
+
+def _kept_of(row: Row, picture: tuple[str, str] | None) -> list[Ask]:
+    """What is kept of a row for an undo: a picture by its destination, all else by what it comes to."""
+    if picture is None:
+        return row.asks
+    destination, source = picture
+    return [replace(row.asks[0], target="paths", verb=Set(SHOWS.at(destination), source))]

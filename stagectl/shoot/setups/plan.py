@@ -18,6 +18,7 @@ from stagectl.model.verbs import Ask, Set
 from stagectl.shoot.order import SPAN, Stage, staged, together
 from stagectl.shoot.paths import Paths
 from stagectl.shoot.setups.setup import Pair, Setup, Wanted
+from stagectl.shoot.setups.ways import NO_WAY, picture_of, solved
 
 if TYPE_CHECKING:
     from stagectl.shoot.house import House
@@ -43,6 +44,11 @@ class Row:
     asks: list[Ask] = field(default_factory=list)
     refused: str = ""
     remedy: str = ""
+
+    @property
+    def verb(self) -> Set[Any]:
+        """What puts it right."""
+        return Set(self.wanted.spec, self.wanted.value)
 
     @property
     def by_hand(self) -> bool:
@@ -98,10 +104,9 @@ def plan(
     """
     rows = [seen(house, wanted) for pair, wanted in setup.wants.items() if chosen(pair)]
     planner = Planner(house, ask)
-    with planner.trial():
-        for row in rows:
-            if row.truth is not YES and row.wanted.spec.settable:
-                row.asks = planner.asks(row.wanted.device, Set(row.wanted.spec, row.wanted.value))
+    to_do = [row for row in rows if row.truth is not YES and row.wanted.spec.settable]
+    for row, asks in zip(to_do, planner.all_of([(row.wanted.device, row.verb) for row in to_do]), strict=True):
+        row.asks = asks
     if person is not None:
         _foresee(house, rows, person)
     rows.sort(key=lambda row: (row.truth is YES, row.stage))
@@ -126,8 +131,37 @@ class Planner:
         self._recorders = {output: name for name, output in places.items() if name in house.takes.recorders}
         self._wanted: dict[Pair, tuple[Any, str]] = {}
 
+    def all_of(self, sets: Sequence[tuple[str, Set[Any]]]) -> list[list[Ask]]:
+        """What brings about each of these, of a device or part each.
+
+        Raises:
+            RefusedError: two things are wanted of one point, code "contradicts".
+        """
+        found: list[list[Ask]] = [[] for _ in sets]
+        pictures: list[tuple[int, tuple[str, str]]] = []
+        for place, (device, verb) in enumerate(sets):
+            if (picture := picture_of(self._house, device, verb)) is not None:
+                pictures.append((place, picture))
+            else:
+                found[place] = self.asks(device, verb)
+        before = dict(self._wanted)
+        with self._trial():
+            for place, _ in pictures:
+                found[place] = self.asks(*sets[place])
+        lost = [found[place] for place, _ in pictures if _finds_no_way(found[place])]
+        if not lost:
+            return found
+        ways = solved(self._house, self._ask, [picture for _, picture in pictures])
+        if ways is None or sum(map(_finds_no_way, ways)) >= len(lost):
+            return found
+        self._wanted = before
+        for (place, _), asks in zip(pictures, ways, strict=True):
+            device, verb = sets[place]
+            found[place] = self._placed(asks, f"{device} {verb.point.name.replace('.', ' ')}")
+        return found
+
     @contextmanager
-    def trial(self) -> Iterator[None]:
+    def _trial(self) -> Iterator[None]:
         """Inside, a way that was planned is taken for the next one. Await nothing inside."""
         paths = self._house.parts.get("paths")
         if not isinstance(paths, Paths):
@@ -148,11 +182,16 @@ class Planner:
             spread = house.spread(own)
         except RefusedError as refused:
             return [replace(own, stage=Stage.BOXES * SPAN, cannot=refused)]
-        for ask in spread:
-            if ask.target == "paths":
-                house.parts["paths"].act(ask.verb)
-            self._once(ask, f"{device} {verb.point.name.replace('.', ' ')}")
-        return staged([self._spare(ask) for ask in spread], house.parts, house.board)
+        for one in spread:
+            if one.target == "paths":
+                house.parts["paths"].act(one.verb)
+        return self._placed(spread, f"{device} {verb.point.name.replace('.', ' ')}")
+
+    def _placed(self, asks: Sequence[Ask], say: str) -> list[Ask]:
+        """The same in their stages, if nothing else is wanted of their points. Raises RefusedError."""
+        for one in asks:
+            self._once(one, say)
+        return staged([self._spare(one) for one in asks], self._house.parts, self._house.board)
 
     def _once(self, ask: Ask, say: str) -> None:
         if not isinstance(ask.verb, Set):
@@ -177,6 +216,10 @@ class Planner:
         rests: Condition = Leaf(TRANSPORT, "is not", (Transport.RECORDING,), recorder)
         needs = rests if verb.point.needs is None else every(verb.point.needs, rests)
         return replace(ask, verb=Set(replace(verb.point, needs=needs), verb.value))
+
+
+def _finds_no_way(asks: Sequence[Ask]) -> bool:
+    return asks[0].cannot is not None and asks[0].cannot.code == NO_WAY
 
 
 def _foresee(house: "House", rows: Sequence[Row], person: Person) -> None:

@@ -303,7 +303,7 @@ def test_two_things_wanted_of_one_crosspoint_are_refused(tmp_path: Path) -> None
         with pytest.raises(RefusedError) as no:
             sentences(own, "evening")
         assert str(no.value) == (
-            "paths iso-1 shows and hall output 1 source want different things of hall output 1 source."
+            "hall output 1 source and paths iso-1 shows want different things of hall output 1 source."
         )
         assert no.value.code == "contradicts"
 
@@ -339,6 +339,35 @@ def test_a_way_that_is_taken_is_refused_in_words_and_the_rest_is_done(tmp_path: 
         assert set(bad(group)) == {"paths director.shows"}
         assert "is held by program" in bad(group)["paths director.shows"]
         assert value(own, "iso-1", CODEC) == VCX
+
+    story()
+
+
+def test_a_tie_line_that_one_picture_leaves_is_there_for_another_in_one_press(tmp_path: Path) -> None:
+    """One by one the second would be refused: what is being left is not free before it is seen to be left."""
+
+    @virtual
+    async def story() -> None:
+        swap = "set-up: Swap\nwants: {paths: {program shows: titles, director shows: hands}}\n"
+        own = kept(tmp_path, swap=swap)
+        has(own, "gallery", OUTPUT_SOURCE.at(3), 8)  # the director sees the titles, which are the gallery's own
+        has(own, "hall", OUTPUT_SOURCE.at(15), 4)  # program looks through here
+        has(own, "hall", OUTPUT_SOURCE.at(16), 2)  # and the recorder through there
+        has(own, "gallery", OUTPUT_SOURCE.at(1), 1)
+        has(own, "gallery", OUTPUT_SOURCE.at(2), 2)
+        await asyncio.sleep(0.1)
+        group = await press(own, "apply", setup="swap")
+        assert group.worst is Ended.VERIFIED, bad(group)
+        assert own.teller.group(group) == "Swap: 2 values put right, 0 were right already."
+        assert went(own) == [
+            ("gallery", "output.1.source"),
+            ("hall", "output.15.source"),
+            ("gallery", "output.3.source"),
+        ]
+        assert [value(own, "paths", SHOWS.at(name)) for name in ("program", "director")] == ["titles", "hands"]
+        undone = await press(own, "undo")
+        assert undone.worst is Ended.VERIFIED, bad(undone)
+        assert [value(own, "paths", SHOWS.at(name)) for name in ("program", "director")] == ["wide", "titles"]
 
     story()
 
