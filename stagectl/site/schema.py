@@ -16,7 +16,7 @@ Sentences = Any  # one sentence, a list (all of it), {any of: [...]} or {not: ..
 
 
 class _Shape(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True)
 
 
 class SiteName(_Shape):
@@ -29,7 +29,7 @@ class SiteName(_Shape):
 class DeviceShape(BaseModel):
     """One box; further keys are the options that its kind takes."""
 
-    model_config = ConfigDict(extra="allow", frozen=True)
+    model_config = ConfigDict(extra="allow", frozen=True, defer_build=True)
     __pydantic_extra__: dict[str, str]
 
     box: str = Field(description="kind of box; `stagectl drivers` lists them", examples=["text-deck"])

@@ -23,7 +23,7 @@ KNOWN_EVERYWHERE: Final = 16  # characters from which an id is one wish on every
 class Act(BaseModel):
     """One message that asks."""
 
-    model_config = ConfigDict(extra="forbid", strict=True)
+    model_config = ConfigDict(extra="forbid", strict=True, defer_build=True)
     do: str = Field(pattern="^(roll|cut|route|level)$")
     args: Arguments = {}
     id: Id
@@ -34,7 +34,7 @@ class Act(BaseModel):
 class Sight(BaseModel):
     """One message that turns to other points."""
 
-    model_config = ConfigDict(extra="forbid", strict=True)
+    model_config = ConfigDict(extra="forbid", strict=True, defer_build=True)
     see: list[str] = Field(max_length=256)
 
 

@@ -102,5 +102,5 @@ class GroupsOut(Out):
 class SaidOut(Out):
     """What an inlet is told: `is` is heard, done, partly, failed, unsure or sent."""
 
-    model_config = ConfigDict(extra="allow")
+    model_config = ConfigDict(extra="allow", defer_build=True)
     say: str

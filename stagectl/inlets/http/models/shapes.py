@@ -37,16 +37,16 @@ Arguments = Annotated[dict[Word, Argument], Field(max_length=32)]
 class In(BaseModel):
     """From a body: nothing unknown, and every value in its own type."""
 
-    model_config = ConfigDict(extra="forbid", strict=True)
+    model_config = ConfigDict(extra="forbid", strict=True, defer_build=True)
 
 
 class Lax(BaseModel):
     """From a path or a query: numbers arrive as text."""
 
-    model_config = ConfigDict(extra="forbid")
+    model_config = ConfigDict(extra="forbid", defer_build=True)
 
 
 class Out(BaseModel):
     """What goes out: words may be added."""
 
-    model_config = ConfigDict(extra="allow")
+    model_config = ConfigDict(extra="allow", defer_build=True)
