@@ -1,7 +1,6 @@
 """What does one recorder's timecode tell: its lead, and whether it stands, jumps or counts otherwise than it should?"""
 
 from dataclasses import dataclass
-from fractions import Fraction
 from typing import Any, Final
 
 from stagectl.model.board import Board
@@ -48,8 +47,9 @@ class Follower:
         self._transport: Reading[Transport] = board.get(device, TRANSPORT)
         self._source: Reading[str] = board.get(device, TIMECODE_SOURCE)
         self._jam = Label.parse(jam) if jam else None
+        self._counted: tuple[object, bool] | None = None  # format and mark that `rate` was read from
+        self._frame_s = self._day_s = 0.0
         self._asked_at = NEVER
-        self._since = NEVER  # when the label that shows was first read
 
     @property
     def reading(self) -> Reading[Any]:
@@ -82,55 +82,54 @@ class Follower:
 
     def stands(self) -> bool:
         """Was the same label read again, later than it may show?"""
-        return self._asked_at - self._since > STANDS_S
+        return self._label.asked_at - self._label.changed_at > STANDS_S
 
     def heard(self) -> bool:
-        """Take a new answer into account. False: it is none that proves anything."""
+        """Take a new answer into account. False: it was told unasked, and is as old as its way here."""
         reading = self._label
-        if reading.quality is not Quality.GOOD or reading.asked_at <= self._asked_at:
+        if reading.asked_at >= reading.read_at or reading.asked_at <= self._asked_at:
             return False
-        if not self.comes_in:
-            self.lead, self._since = Lead(), NEVER
+        if reading.quality is not Quality.GOOD:
             return False
-        asked = reading.asked_at < reading.read_at  # else it was told unasked, and is as old as its way here
-        if reading.changed_at > self._since:
-            self._since = reading.changed_at
         self._asked_at = reading.asked_at
-        if not asked:
-            return False
-        count = self._count()
-        if count is None:
-            return False
-        self._prove(count, reading)
+        if not self.comes_in:
+            self.lead = Lead()
+        elif (count := self._count()) is not None:
+            self._prove(count, reading)
         return True
 
-    def _count(self) -> tuple[int, Rate] | None:
-        rate = rate_of_format(str(self._format.value)) if self._format.quality is Quality.GOOD else None
-        self.rate, self.wrong = rate, "" if rate else "its picture format is not known"
-        if rate is None:
-            return None
+    def _count(self) -> int | None:
+        """The number of the frame that shows; None: it can't be counted, and `wrong` says why."""
+        word = self._format.value if self._format.quality is Quality.GOOD else None
         try:
             label = Label.parse(self.label)
-            self.rate = rate.with_drop(label.drop)
-            return frame_number(label, self.rate), self.rate
+            if (word, label.drop) != self._counted:
+                self._read_rate(word, drop=label.drop)
+            return frame_number(label, self.rate) if self.rate is not None else None
         except ValueError:
-            self.wrong = f"{self.label} does not exist at {rate}"
+            self.wrong = f"{self.label} does not exist at {self.rate or word}"
             return None
 
-    def _prove(self, count: tuple[int, Rate], reading: Reading[str]) -> None:
-        number, rate = count
-        length = Fraction(rate.seconds, rate.frames)
-        day = float(label_day(rate) * length)
-        first = float(number * length)
-        now = self.lead.now(reading.read_at)
-        middle = now.middle if self.lead.count else 0.0
-        # labels begin anew each day: the nearest day counts
-        first += (
-            day * round((middle + (reading.asked_at + reading.read_at) / 2 - first) / day) if self.lead.count else 0
-        )
-        proof = proven(first, first + float(length), reading.asked_at, reading.read_at)
+    def _read_rate(self, word: object, *, drop: bool) -> None:
+        """How labels of a format count. Raises ValueError: there is no drop-frame at its speed."""
+        self.rate = rate_of_format(str(word)) if word else None
+        self.wrong = "" if self.rate else "its picture format is not known"
+        if self.rate is None:
+            return
+        self.rate = self.rate.with_drop(drop)
+        self._counted = word, drop
+        self._frame_s = self.rate.seconds / self.rate.frames
+        self._day_s = label_day(self.rate) * self._frame_s
+
+    def _prove(self, number: int, reading: Reading[str]) -> None:
+        first = number * self._frame_s
+        middle = self.lead.now(reading.read_at).middle if self.lead.count else 0.0
+        if self.lead.count:  # labels begin anew each day: the nearest day counts
+            asked = (reading.asked_at + reading.read_at) / 2
+            first += self._day_s * round((middle + asked - first) / self._day_s)
+        proof = proven(first, first + self._frame_s, reading.asked_at, reading.read_at)
         if not self.lead.add(proof, reading.read_at) and not self._expected(self.label):
-            frames = (proof.middle - middle) / float(length)
+            frames = (proof.middle - middle) / self._frame_s
             self.slips = [*self.slips[-SLIPS:], Slip(reading.read_at, frames, self.label)]
 
     def _expected(self, label: str) -> bool:

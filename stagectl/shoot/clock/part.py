@@ -24,12 +24,13 @@ from stagectl.shoot.clock.interval import Between
 from stagectl.site import CameraEntry, LineupEntry
 
 ANSWERS: Final = 48  # of one sampling: at 25 frames a second it then lies within 2 ms of the truth
+SAMPLE_S: Final = 2.2  # a sampling ends then, however many answers came
 APART_S: Final = (0.02, 0.06)  # between two of them, drawn at random: a frame at 25 is 0.04 s
 ROUND_S: Final = 3.0  # in which every recorder is asked once more, dithered
 OPEN_S: Final = 10.0  # a look that is not answered by then is forgotten: its link was lost
 SLICE: Final = 16  # recorders asked in one turn of the loop
 TELL_S: Final = 0.5  # points are computed at most so often
-TELL_SLICE: Final = 64  # recorders computed in one turn of the loop: two milliseconds
+TELL_SLICE: Final = 16  # recorders computed in one turn of the loop: a millisecond
 SURE_FRAMES: Final = 1.0  # a drift is told when it is known to so many frames an hour
 STAYS_S: Final = 0.01  # so near to the middle, the recorder that was the reference stays it
 FREE_RATIO: Final = 1e-6  # a drift that is proven to be more is a clock of its own; own choice
@@ -149,14 +150,19 @@ class Clocks:
     # -- asking ---------------------------------------------------------------------------------------------------
 
     async def sample(self, answers: int = ANSWERS) -> None:
-        """Ask every recorder so often, at random moments, and compute anew; takes about two seconds."""
+        """Ask every recorder so often, at random moments, and compute anew: for two seconds, less often if need be."""
+        until = self._clock.now() + SAMPLE_S
         for _ in range(answers):
             for name in self._followers:
                 self._ask(name)
             await asyncio.sleep(self._chance.uniform(*APART_S))
-        for name, one in self.told().items():
-            self._tell_one(name, one)
-        self._dirty = dict.fromkeys(list(self._followers)[:1])
+            if self._clock.now() >= until:
+                break
+        against, rate = self.reference(), self.rate()
+        for place, (name, one) in enumerate(self._followers.items()):
+            if place % TELL_SLICE == 0:
+                await asyncio.sleep(0)
+            self._tell_one(name, self._told(one, against, rate))
         self._tell()
 
     def _ask(self, name: str) -> None:

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Any, Final
+from typing import Any, Final, TypeVar
 
 from stagectl.model.board import Board
 from stagectl.model.capabilities.recorder import (
@@ -19,9 +19,11 @@ from stagectl.model.capabilities.recorder import (
     SlotState,
     Transport,
 )
-from stagectl.model.points import PointSpec, Quality, Reading
+from stagectl.model.points import Quality, Reading
 from stagectl.shoot.media.codecs import Takes, takes
 from stagectl.shoot.media.fall import Confidence, Fall, Readings
+
+T = TypeVar("T")
 
 SLOTS: Final = (1, 2, 3, 4)  # as many as recorders have; a slot that was never told is not there
 OTHERWISE: Final = 0.25  # a constant codec that falls so much faster or slower records something else
@@ -74,94 +76,117 @@ class Left:
     writes: Writes | None
 
 
+@dataclass(frozen=True, slots=True)
+class _Medium:
+    """What is read of one slot."""
+
+    number: int
+    state: Reading[SlotState]
+    free: Reading[int]
+    left: Reading[int]
+    name: Reading[str]
+
+    @property
+    def ready(self) -> bool:
+        """Can it be written?"""
+        return _good(self.state) is SlotState.READY
+
+    @property
+    def unknown(self) -> bool:
+        """Is it one that was told of, and is not read now?"""
+        return self.state.declared and self.state.quality is not Quality.GOOD
+
+
 class Deck:
     """The media of one recorder."""
 
     def __init__(self, board: Board, device: str, reserve: int, rates: dict[str, float]) -> None:
         """`reserve`: bytes of each medium that are not counted; `rates`: what the site says of codecs."""
-        self._board = board
         self.device = device
+        self._clock = board.clock
         self._reserve = reserve
         self._rates = rates
         self._kept = Readings()
+        self._transport = board.get(device, TRANSPORT)
+        self._active = board.get(device, SLOT_ACTIVE)
+        self._codec = board.get(device, CODEC)
+        self._channels = board.get(device, CHANNELS)
+        self._format = board.get(device, INPUT_FORMAT)
+        self._media = {
+            slot: _Medium(
+                slot,
+                board.get(device, SLOT_STATE.at(slot)),
+                board.get(device, SLOT_FREE.at(slot)),
+                board.get(device, SLOT_LEFT.at(slot)),
+                board.get(device, SLOT_NAME.at(slot)),
+            )
+            for slot in SLOTS
+        }
 
     def points(self) -> list[Reading[Any]]:
         """What it lives on."""
-        board, name = self._board, self.device
-        plain: tuple[PointSpec[Any], ...] = (TRANSPORT, SLOT_ACTIVE, CODEC, CHANNELS, INPUT_FORMAT)
-        slots: list[PointSpec[Any]] = [
-            spec.at(slot) for slot in SLOTS for spec in (SLOT_STATE, SLOT_FREE, SLOT_LEFT, SLOT_NAME)
-        ]
-        return [board.reading(name, spec) for spec in (*plain, *slots)]
-
-    def _good(self, spec: PointSpec[Any]) -> Any:
-        reading = self._board.reading(self.device, spec)
-        return reading.value if reading.quality is Quality.GOOD else None
+        media = [each for one in self._media.values() for each in (one.state, one.free, one.left, one.name)]
+        return [self._transport, self._active, self._codec, self._channels, self._format, *media]
 
     @property
     def rolls(self) -> bool:
         """Does it record, by its own report?"""
-        return bool(self._good(TRANSPORT) is Transport.RECORDING)
+        return _good(self._transport) is Transport.RECORDING
 
     def takes(self) -> Takes | None:
         """What its codec takes; None: not known."""
-        codec, form, channels = self._good(CODEC), self._good(INPUT_FORMAT), self._good(CHANNELS)
-        return takes(str(codec), str(form or ""), channels, self._rates) if codec else None
+        codec, form = _good(self._codec), _good(self._format)
+        return takes(codec, form or "", _good(self._channels), self._rates) if codec else None
 
     def heard(self) -> None:
         """A point changed, or free room was read again."""
-        active = self._good(SLOT_ACTIVE)
-        if not self.rolls or active is None:
+        medium = self._media.get(_good(self._active) or 0)
+        if not self.rolls or medium is None:
             self._kept.clear()
-            return
-        reading = self._board.reading(self.device, SLOT_FREE.at(active))
-        if reading.quality is Quality.GOOD and reading.value is not None:
-            of = (active, self._good(SLOT_NAME.at(active)), self._good(CODEC), self._good(INPUT_FORMAT))
-            self._kept.add(reading.read_at, float(reading.value), of)
+        elif (free := _good(medium.free)) is not None:
+            of = (medium.number, _good(medium.name), _good(self._codec), _good(self._format))
+            self._kept.add(medium.free.read_at, float(free), of)
 
     def left(self) -> Left:
         """All that is known now."""
-        now = self._board.clock.now()
         takes_now = self.takes()
-        fall = self._kept.fall(now) if self.rolls else None
-        active = self._good(SLOT_ACTIVE)
-        numbers = [slot for slot in SLOTS if self._good(SLOT_STATE.at(slot)) is SlotState.READY]
-        numbers.sort(key=lambda slot: slot != active)
-        slots = tuple(self._slot(slot, takes_now, fall if slot == active else None) for slot in numbers)
-        writes = self._writes(takes_now, fall)
-        known = [slot.left_s for slot in slots if slot.left_s is not None]
-        unknown = [self._state_unknown(slot) for slot in SLOTS]
-        per_s = takes_now.bytes_per_s if takes_now is not None else None
-        confidence = fall.confidence if fall is not None else Confidence.NONE
-        measured = fall.per_s if fall is not None else None
-        if any(unknown) and not slots:
-            return Left(None, Basis.NONE, "its media are not read now", slots, per_s, measured, confidence, writes)
-        if len(known) < len(slots):
-            why = "neither its codec nor the box tells how long its medium lasts"
-            return Left(None, Basis.NONE, why, slots, per_s, measured, confidence, writes)
-        basis = slots[0].basis if slots else Basis.NONE
-        why = "" if slots else "it has no medium that can be written"
-        return Left(sum(known), basis, why, slots, per_s, measured, confidence, writes)
+        fall = self._kept.fall(self._clock.now()) if self.rolls else None
+        active = _good(self._active)
+        media = sorted(
+            (one for one in self._media.values() if one.ready), key=lambda one: one.number != active
+        )  # as it spills: the active one first
+        slots = tuple(self._slot(one, takes_now, fall if one.number == active else None) for one in media)
+        lefts = [slot.left_s for slot in slots if slot.left_s is not None]
+        known, why = True, "" if slots else "it has no medium that can be written"
+        if not slots and any(one.unknown for one in self._media.values()):
+            known, why = False, "its media are not read now"
+        elif len(lefts) < len(slots):
+            known, why = False, "neither its codec nor the box tells how long its medium lasts"
+        return Left(
+            sum(lefts) if known else None,
+            slots[0].basis if slots and known else Basis.NONE,
+            why,
+            slots,
+            takes_now.bytes_per_s if takes_now is not None else None,
+            fall.per_s if fall is not None else None,
+            fall.confidence if fall is not None else Confidence.NONE,
+            self._writes(takes_now, fall),
+        )
 
-    def _state_unknown(self, slot: int) -> bool:
-        """Is the slot one that was told of, and is not read now?"""
-        reading = self._board.reading(self.device, SLOT_STATE.at(slot))
-        return reading.declared and reading.quality is not Quality.GOOD
-
-    def _slot(self, number: int, takes_now: Takes | None, fall: Fall | None) -> Slot:
-        free, device_s = self._good(SLOT_FREE.at(number)), self._good(SLOT_LEFT.at(number))
+    def _slot(self, medium: _Medium, takes_now: Takes | None, fall: Fall | None) -> Slot:
+        free, device_s = _good(medium.free), _good(medium.left)
         room = None if free is None else max(0.0, float(free) - self._reserve)
         codec_s = room / takes_now.bytes_per_s if room is not None and takes_now is not None else None
         measured_s = None
         if fall is not None and fall.confidence is Confidence.GOOD and fall.high > 0:
             measured_s = max(0.0, fall.free - self._reserve) / fall.high  # at the faster end of what it may be
-        name = str(self._good(SLOT_NAME.at(number)) or "")
         told = {Basis.CODEC: codec_s, Basis.MEASURED: measured_s}
         known = {basis: value for basis, value in told.items() if value is not None}
         if not known and device_s is not None:
             known = {Basis.DEVICE: float(device_s)}
         basis = min(known, key=lambda one: known[one], default=Basis.NONE)
-        return Slot(number, name, free, known.get(basis), codec_s, measured_s, device_s, basis)
+        name = _good(medium.name) or ""
+        return Slot(medium.number, name, free, known.get(basis), codec_s, measured_s, device_s, basis)
 
     def _writes(self, takes_now: Takes | None, fall: Fall | None) -> Writes | None:
         """None: it does not record, or it can't be said."""
@@ -202,3 +227,8 @@ class Deck:
                 for slot in left.slots
             ],
         }
+
+
+def _good(reading: Reading[T]) -> T | None:
+    """The value, if it may be believed."""
+    return reading.value if reading.quality is Quality.GOOD else None

@@ -13,7 +13,7 @@ from stagectl.shoot.media.deck import Basis, Deck, Left, Writes
 from stagectl.site import LineupEntry
 
 TELL_S: Final = 0.5  # points are computed at most so often
-TELL_SLICE: Final = 64  # recorders computed in one turn of the loop
+TELL_SLICE: Final = 16  # recorders computed in one turn of the loop: a millisecond
 STEADY_S: Final = 2.0  # a record time that moved less than a poll's worth is the same
 
 LEFT: Final[PointSpec[float]] = PointSpec("{recorder}.left", float, Unit.S)  # to record, all its media together
