@@ -9,7 +9,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Final
 
-from bench import attacks, roll, routes, setups, sick, state, weight
+from bench import attacks, lineup, roll, routes, setups, sick, state, weight
 from bench.farend import FarEndError, build
 from bench.process import BenchError, may_open_files, processors
 from bench.rows import Row, details, table
@@ -52,6 +52,10 @@ CASES: Final[dict[str, tuple[str, Callable[[Path, bool], list[Row]]]]] = {
     "attack": (
         "24 healthy decks while passwords are guessed, connections dawdle and one deck floods",
         lambda program, quick: attacks.measure(program, rounds=2 if quick else 10),
+    ),
+    "lineup": (
+        "a line-up of 100 recorders, each asked anew",
+        lambda program, quick: lineup.measure(program, rounds=3 if quick else 9),
     ),
     "weight": (
         "memory, and the first answer",
