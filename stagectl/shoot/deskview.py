@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from stagectl.shoot.house import House
 
 SPREADS: Final = 40  # newest takes in the picture of spreads
+LEFT_STEP_S: Final = 10.0
 _MISSING: Final = ("failed", "unconfirmed")
 
 
@@ -67,7 +68,7 @@ class DeskView:
             "called": self._house.called(name),
             "state": state,
             "say": deskwords.recorder(state=state, why=why, for_s=for_s),
-            "left_s": self._teller.left(name),
+            "left_s": _steps(self._teller.left(name)),
         }
 
     def _stands(self, name: str, take: Take | None) -> tuple[str, str, float]:
@@ -205,3 +206,8 @@ class DeskView:
         clock = self._house.world.clock
         wall = clock.wall()
         return {"at": round(clock.now(), 3), "wall": stamp(wall), "zone_min": self._teller.zone_min(wall)}
+
+
+def _steps(seconds: float | None) -> float | None:
+    """In steps of ten seconds: a medium that fills must not be news every second."""
+    return None if seconds is None else seconds // LEFT_STEP_S * LEFT_STEP_S

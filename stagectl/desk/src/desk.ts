@@ -21,6 +21,8 @@ export interface Said {
 
 const HOLD_MS = 700; // a question that was rewritten can't be pressed so long
 const TAKES = 500;
+const TAKES_FIRST = 40; // read at first: a phone on a slow line waits for them
+const ENTRIES_FIRST = 100;
 const RENEW_MS = 1500; // what a view reads for itself is at most so old
 
 export class Desk {
@@ -44,6 +46,8 @@ export class Desk {
   /** The destination whose source is being chosen. */
   choosing: string | null = null;
   find = "";
+  /** There are takes before those that were read. */
+  older = false;
   /** More than the worst three rows are shown. */
   allWrong = false;
   /** The word that ends somebody else's take, and what the daemon said of it. */
@@ -52,6 +56,7 @@ export class Desk {
   helpOpen = false;
   draw: () => void = () => {};
 
+  #opened: string | null = null; // the token that the feed was opened with
   readonly #wanted = new Set<string>();
   readonly #read = new Map<string, unknown>();
   readonly #reading = new Set<string>();
@@ -87,10 +92,12 @@ export class Desk {
   }
 
   async #enter(): Promise<void> {
+    const open = document.querySelector("meta[name=stagectl-asks-nobody]") !== null;
+    if (open) this.#follow(); // who it is follows at its own pace
     try {
       this.me = await this.asks.get<Me>("me");
       if (!this.me.sees) throw new RefusedError("", "sees", {});
-      this.feed.open(this.asks.token);
+      this.#follow();
     } catch (slip) {
       if (slip instanceof RefusedError && slip.code === "lost") setTimeout(() => void this.#enter(), 1000);
       else this.login = "";
@@ -98,9 +105,16 @@ export class Desk {
     }
   }
 
+  #follow(): void {
+    if (this.#opened === this.asks.token) return;
+    this.#opened = this.asks.token;
+    this.feed.open(this.asks.token);
+  }
+
   #out(why: string): void {
     sessionStorage.removeItem("stagectl-token");
     this.asks.token = "";
+    this.#opened = null;
     this.login = why;
     this.draw();
   }
@@ -277,22 +291,34 @@ export class Desk {
     return this.devices.find((one) => one.id === device)?.called ?? device;
   }
 
+  /** Read what the feed doesn't tell; one after the other, so that the feed is not held up behind them. */
   async #everything(): Promise<void> {
     try {
-      const [site, devices, takes, journal] = await Promise.all([
-        this.asks.get<Site>("site"),
-        this.asks.get<{ devices: Device[] }>("devices"),
-        this.asks.get<{ takes: Take[] }>(`takes?count=${TAKES}`),
-        this.asks.get<{ entries: Entry[] }>("journal?count=400"),
-      ]);
-      this.site = site;
-      this.devices = devices.devices;
-      this.takes = takes.takes.reverse();
-      this.feed.keep(journal.entries);
+      this.site = await this.asks.get<Site>("site");
+      this.devices = (await this.asks.get<{ devices: Device[] }>("devices")).devices;
+      this.draw();
+      await this.#readTakes(TAKES_FIRST);
+      this.feed.keep((await this.asks.get<{ entries: Entry[] }>(`journal?count=${ENTRIES_FIRST}`)).entries);
       this.draw();
     } catch {
       // the feed is lost again: the next snapshot reads all anew
     }
+  }
+
+  async readOlder(): Promise<void> {
+    try {
+      await this.#readTakes(TAKES);
+      this.older = false;
+    } catch {
+      // lost: the next snapshot reads the newest anew
+    }
+    this.draw();
+  }
+
+  async #readTakes(count: number): Promise<void> {
+    const { takes } = await this.asks.get<{ takes: Take[] }>(`takes?count=${count}`);
+    this.takes = takes.reverse();
+    this.older = takes.length === count;
   }
 
   #heard(entries: readonly Entry[]): void {

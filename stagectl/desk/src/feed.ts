@@ -33,6 +33,7 @@ export class Feed {
   /** Devices whose points the present view shows; of others only sections and entries are told. */
   #sight: readonly string[] = [];
   #fresh = true;
+  #started = false;
   #spokeAt = 0;
   #socket: WebSocket | null = null;
   #token = "";
@@ -44,9 +45,12 @@ export class Feed {
   #moment: { epoch: number; at: number; here: Tick } | null = null;
   #timer: ReturnType<typeof setTimeout> | undefined;
 
+  /** Follow as whom the token names; again with another one after it was refused. */
   open(token: string): void {
     this.#token = token;
     this.#connect();
+    if (this.#started) return;
+    this.#started = true;
     setInterval(() => this.#beat(), PING_MS);
     addEventListener("online", () => this.#hurry());
     document.addEventListener("visibilitychange", () => document.hidden || this.#beat());
@@ -131,15 +135,18 @@ export class Feed {
     socket.onclose = (event) => {
       if (socket !== this.#socket) return;
       this.#socket = null;
-      if (event.code === 4401) this.onRefused();
       if (this.sections !== null) this.#becomes("lost");
+      if (event.code === 4401) {
+        this.onRefused(); // with this token there is no other try
+        return;
+      }
       const wait = AGAIN_MS[Math.min(this.#tries++, AGAIN_MS.length - 1)] ?? 2000;
       this.#timer = setTimeout(() => this.#connect(), wait * (0.75 + Math.random() / 2));
     };
   }
 
   #hurry(): void {
-    if (this.#socket === null) this.#connect();
+    if (this.#socket === null && this.sections !== null) this.#connect();
   }
 
   #hear(told: Snapshot | Changes | Pong): void {

@@ -103,6 +103,8 @@ def _page(call: Call) -> Answer:
     head = "".join(f'<link rel="stylesheet" href="/{name}">\n' for name in built.styles)
     if built.face:
         head += f'<link rel="preload" href="/{built.face}" as="font" type="font/woff2" crossorigin>\n'
+    if not call.door.house.gate.guarded:
+        head += '<meta name="stagectl-asks-nobody" content="">\n'
     if built.icon:
         head += f'<link rel="icon" href="/{built.icon}">\n'
     text = (

@@ -1,5 +1,6 @@
 // What is happening, and what happened today? Takes as entries, whole ones folded to a line, so that only faults unfold.
 import { html, nothing, type TemplateResult } from "lit";
+import { guard } from "lit/directives/guard.js";
 import { repeat } from "lit/directives/repeat.js";
 import { overlap } from "../charts/overlap";
 import type { Desk } from "../desk";
@@ -10,7 +11,7 @@ import type { Entry, Take } from "../shapes";
 import { bound, clock, ranS, timeOfDay } from "../text";
 
 const KINDS = ["scene", "desk", "call", "hand", "daemon"]; // of the journal, told between takes
-const LINES = 300;
+const LINES = 600;
 
 type Line = { at: number; key: string } & ({ take: Take } | { entry: Entry });
 
@@ -25,10 +26,23 @@ export function sheet(desk: Desk): TemplateResult {
   lines.sort((a, b) => a.at - b.at);
   const shown = lines.slice(-LINES);
   return html`<h2 class="view-title">Sheet</h2>
+    ${desk.older
+      ? html`<p><button class="act quiet" aria-disabled=${!desk.live} @click=${() => void desk.readOlder()}>Show older takes</button></p>`
+      : nothing}
     ${shown.length === 0 ? html`<p class="second">No take yet today. What is rolled is written here.</p>` : nothing}
     <ol class="sheet">
-      ${repeat(shown, (line) => line.key, (line) => ("take" in line ? entry(desk, line.take) : other(desk, line.entry)))}
+      ${repeat(
+        shown,
+        (line) => line.key,
+        (line) => ("take" in line ? written(desk, line.take) : guard([line.entry], () => other(desk, line.entry))),
+      )}
     </ol>`;
+}
+
+/** What is written stays: an entry is drawn again only when its take became another, or it is unfolded. */
+function written(desk: Desk, take: Take): unknown {
+  const unfolded = desk.query.get("take") === String(take.take);
+  return unfolded ? entry(desk, take) : guard([take, unfolded, desk.feed.zoneMin], () => entry(desk, take));
 }
 
 function other(desk: Desk, line: Entry): TemplateResult {
