@@ -3,15 +3,17 @@
 import os
 import subprocess
 import sys
+from pathlib import Path
 from typing import Final
 
 from tests.studio import twins
-from tests.studio.museum import of_boxes, of_commands, of_journal, of_takes
+from tests.studio.museum import of_boxes, of_commands, of_journal, of_people, of_takes
 from tests.studio.museum.bug import BUGS
-from tests.studio.plan import make_plan
+from tests.studio.plan import Plan, make_plan
 from tests.studio.run import run
 
-__all__ = ["BUGS", "caught_by", "of_boxes", "of_commands", "of_journal", "of_takes"]
+__all__ = ["BUGS", "caught_by", "of_boxes", "of_commands", "of_journal", "of_people", "of_takes"]
+SEEDS: Final = Path(__file__).parents[1] / "seeds"
 HASHES: Final = ("1", "2", "3")  # of strings, in the processes that must agree
 
 
@@ -23,6 +25,11 @@ def caught_by(name: str, seeds: int) -> str | None:
     hunt = BUGS[name].hunt
     if hunt == "hash":
         return _by_hash(name)
+    if hunt.endswith(".json"):
+        plan = Plan.read(SEEDS / hunt)
+        with BUGS[name].plant():
+            found = run(plan).breaches
+        return f"{found[0]} ({hunt})" if found and not run(plan).breaches else None
     for seed in range(seeds):
         with BUGS[name].plant():
             found = _broken(hunt, seed)

@@ -15,7 +15,7 @@ class Bug:
 
     Attributes:
         about: the bug in words.
-        hunt: a profile of plans; "twins", "crash" or "hash" for another way to hunt.
+        hunt: a profile of plans; "twins" or "hash" for another way to hunt; or the file of a stored plan.
         make: the patches; made anew for each planting, so that what they keep does not outlive a run.
     """
 

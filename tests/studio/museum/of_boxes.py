@@ -127,3 +127,20 @@ def _() -> Sequence[Patch]:
         init(self, *args, **(kwargs | {"expect": {}}))
 
     return [(Box, "__init__", trusting)]
+
+
+@bug("silence-is-theirs", "a daemon that stood still takes the silence for the boxes', and calls them out of reach")
+def _() -> Sequence[Patch]:
+    tick = Box._tick
+
+    def deaf(self: Any) -> None:
+        self._tick_due = float("inf")
+        tick(self)
+
+    return [(Box, "_tick", deaf)]
+
+
+@bug("remote-by-notice", "whether remote is on is told by notices alone", "remote-on-again-without-a-notice.json")
+def _() -> Sequence[Patch]:
+    looks = tuple(look for look in TextDeckDriver.looks if look.names != ("remote",))
+    return [(TextDeckDriver, "looks", looks)]

@@ -149,3 +149,12 @@ def _() -> Sequence[Patch]:
         self.boxes = boxes
 
     return [(Devices, "start", unordered)]
+
+
+@bug(
+    "joined-blindly",
+    "who joins a roll shares its verdict, whatever happened since",
+    "joined-a-roll-that-a-hand-ended.json",
+)
+def _() -> Sequence[Patch]:
+    return [(Judge, "_share", lambda self, twins, verdict: self._end_twins(twins, verdict))]

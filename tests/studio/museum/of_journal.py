@@ -72,3 +72,20 @@ def _() -> Sequence[Patch]:
         """Nothing is kept."""
 
     return [(file.Ring, "keep", drop)]
+
+
+@bug(
+    "past-not-synced",
+    "what a killed daemon wrote is called safe without a sync",
+    "lines-of-a-killed-daemon-and-power.json",
+)
+def _() -> Sequence[Patch]:
+    async def trusting(*_: Any) -> bool:
+        return True
+
+    return [(file, "make_safe", trusting)]
+
+
+@bug("starts-counted-by-lines", "a start that the disk took no line of is not counted", "disk")
+def _() -> Sequence[Patch]:
+    return [(file, "marked", lambda storage: 0)]

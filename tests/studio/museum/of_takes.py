@@ -4,6 +4,8 @@ from collections.abc import Sequence
 from typing import Any
 
 from stagectl.model.errors import RefusedError
+from stagectl.shoot import alarms, takeclips
+from stagectl.shoot.alarmcauses import Causes
 from stagectl.shoot.alarms import Alarms
 from stagectl.shoot.takes import Takes
 from tests.studio.museum.bug import Patch, bug
@@ -61,3 +63,36 @@ def _() -> Sequence[Patch]:
         """Nothing goes."""
 
     return [(Alarms, "_leave", deaf)]
+
+
+@bug("each-box-an-alarm", "one switch that is off is an alarm for every box behind it")
+def _() -> Sequence[Patch]:
+    return [(Causes, "group", lambda self, alarms, standing, ripe: [])]
+
+
+@bug("alarm-chatters", "an alarm that stands is told again and again")
+def _() -> Sequence[Patch]:
+    settle = Alarms._settle
+
+    def chatter(self: Any) -> None:
+        settle(self)
+        for alarm in list(self._standing.values()):
+            if alarm.told and self._clock.now() - alarm.since_at > 1.0 and not alarm.gone:
+                self._over(alarm)
+                self._come(alarm)
+
+    return [(Alarms, "_settle", chatter)]
+
+
+@bug("refusal-is-an-alarm", "a roll that was refused to who asked is told as a recorder that did not roll")
+def _() -> Sequence[Patch]:
+    return [(alarms, "_WHO", ())]
+
+
+@bug(
+    "clip-of-another-take",
+    "a recorder that rolled again unseen is taken for still rolling",
+    "late-name-of-a-clip.json",
+)
+def _() -> Sequence[Patch]:
+    return [(takeclips, "REACHES_S", float("inf"))]

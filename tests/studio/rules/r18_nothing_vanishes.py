@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from tests.studio.histories import FOREVER, Answer, Asked, Histories
-from tests.studio.rules.rule import DISKS, Breach
+from tests.studio.rules.rule import DISKS, WAITED_S, Breach
 
 
 def check(run: Histories) -> Iterator[Breach]:
@@ -23,9 +23,26 @@ def check(run: Histories) -> Iterator[Breach]:
                 yield Breach(
                     18, last.at, f"{asked.key} was taken for older than the daemon, which ran when it was asked"
                 )
+    yield from _served_late(run)
     for id_ in known:
         if id_ not in asked_ids:
             yield Breach(18, run.ended, f"the journal has the command {id_}, which nobody asked for")
+
+
+def _served_late(run: Histories) -> Iterator[Breach]:
+    """What waited while the daemon stood still, longer than a roll's own time, is refused: nobody wants it any more.
+
+    Not where people have accounts: a login may take as long.
+    """
+    for asked in run.asked.values():
+        for index, answer in enumerate(asked.tries if not run.plan.accounts and not asked.scene else ()):
+            waited = sum(
+                max(0.0, min(end, answer.served) - max(begin, answer.at))
+                for begin, end in run.spans("paused", "resumed")
+            )
+            new = not any(one.told != "refused" for one in asked.tries[:index])
+            if answer.served < FOREVER and waited > WAITED_S + 0.5 and answer.told == "accepted" and new:
+                yield Breach(18, answer.served, f"{asked.key} had waited {waited:.1f} s, and was carried out")
 
 
 def _taken_for_old(asked: Asked) -> Answer | None:
