@@ -6,11 +6,12 @@ import { figure } from "./figure";
 
 const ROW = 26;
 
-export function left(desk: Desk): TemplateResult {
+/** `rows`: so many recorders, those that run out first. */
+export function left(desk: Desk, shown = 8): TemplateResult {
   const told = desk.feed.sections;
   const known = (told?.each ?? []).filter((one) => one.left_s !== null);
   if (!told || known.length === 0) return html``;
-  const order = [...known].sort((a, b) => (a.left_s ?? 0) - (b.left_s ?? 0)).slice(0, 8);
+  const order = [...known].sort((a, b) => (a.left_s ?? 0) - (b.left_s ?? 0)).slice(0, shown);
   const most = Math.max(...order.map((one) => one.left_s ?? 0), 3600);
   const full = (seconds: number): string => timeOfDay(desk.feed.now() + seconds * 1000, desk.feed.zoneMin).slice(0, 5);
   const drawn = html`<div class="left-rows" aria-hidden="true">

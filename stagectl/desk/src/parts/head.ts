@@ -20,7 +20,7 @@ export function head(desk: Desk): TemplateResult {
 
 /** The first sentence stands out; what follows is second. */
 function sentences(text: string): TemplateResult {
-  const at = text.search(/[.:] (?=[A-Z0-9])/);
+  const at = text.search(/[.:] (?=\S)/);
   if (at < 0 || text.startsWith("Was: ")) return html`${bound(text)}`;
   return html`${bound(text.slice(0, at + 1))} <span class="more">${bound(text.slice(at + 2))}</span>`;
 }

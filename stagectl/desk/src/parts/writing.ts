@@ -42,7 +42,7 @@ function rolling(desk: Desk, told: Sections, take: Take): TemplateResult {
     </p>
     <ul class="lanes">
       ${desk.view === "sheet" && told.each.length > LANES
-        ? html`<li><span class="who">Together</span><span class="words">${lensName(all)}</span>${lane(envelope(all), all, "proven")}</li>`
+        ? html`<li class="together"><span class="who">Together</span><span class="words">${lensName(all)}</span>${lane(envelope(all), all, "proven")}</li>`
         : nothing}
       ${rows.map((one) => {
         const bar = drawn.get(one.device);

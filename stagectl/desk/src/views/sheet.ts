@@ -29,7 +29,7 @@ export function sheet(desk: Desk): TemplateResult {
     ${desk.older
       ? html`<p><button class="act quiet" aria-disabled=${!desk.live} @click=${() => void desk.readOlder()}>Show older takes</button></p>`
       : nothing}
-    ${shown.length === 0 ? html`<p class="second">No take yet today. What is rolled is written here.</p>` : nothing}
+    ${shown.length === 0 ? html`<p class="second">${open === undefined ? "No take yet. What is rolled is written here." : "The first take is being written below."}</p>` : nothing}
     <ol class="sheet">
       ${repeat(
         shown,
