@@ -7,6 +7,7 @@ import "./style/views.css";
 import "./style/print.css";
 import { render } from "lit";
 import { Announcer } from "./announce";
+import { Awake } from "./awake";
 import { Desk } from "./desk";
 import idle from "./icons/idle.svg?url";
 import rolls from "./icons/rolls.svg?url";
@@ -23,6 +24,7 @@ function start(): void {
   if (place === null) return;
   const desk = new Desk();
   const announcer = new Announcer(region("polite"), region("assertive"));
+  const awake = new Awake();
   let asked = false;
   let drawn = false;
   desk.draw = () => {
@@ -40,6 +42,7 @@ function start(): void {
       render(page(desk), place);
       if (atFoot && desk.view === "sheet") footward();
       show(desk, announcer);
+      awake.keep(desk.view === "card" && desk.feed.sections?.take != null);
       desk.renew();
       desk.feed.see(desk.sight());
     });
