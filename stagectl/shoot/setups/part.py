@@ -37,6 +37,7 @@ if TYPE_CHECKING:
     from stagectl.shoot.house import House
 
 OUTCOMES: Final = 50  # sentences of applies that are remembered
+VALUES: Final = 200  # of one line of the journal; own choice, 100 kB if each is as long as it may be
 NOTHING: Final = "No set-up was applied that could be undone."
 _NOBODY: Final = Ask("", "", "", "setups", Undo())
 
@@ -160,7 +161,10 @@ class Setups:
                     _kept_of(row, picture_of(self._house, row.wanted.device, row.verb)), self._house.parts
                 )
             self._before = before
-        self._log("before", who, setup=verb.setup, only=verb.only, before=self._before, values=self._kept())
+        self._log("before", who, setup=verb.setup, only=verb.only, before=self._before)
+        kept = self._kept()
+        for first in range(0, len(kept), VALUES):  # a line of the journal has its bound
+            self._log("kept", who, values=kept[first : first + VALUES])
         self._let_go()
         self._held, self._only, self._applying = made.setup, verb.only, True
         self._put(verb.setup, "")
@@ -222,16 +226,19 @@ class Setups:
     def restore(self, records: Iterable[Mapping[str, Any]]) -> None:
         """From the journal's records of kind "setup", oldest first: held as it was, and its apply can be undone."""
         last: Mapping[str, Any] | None = None
+        values: list[Any] = []
         for data in records:
             if data.get("what") in ("before", "undone"):
-                last = data
+                last, values = data, []
+            elif data.get("what") == "kept":
+                values.extend(data.get("values", ()))
         if last is None:
             return
         applied = last["what"] == "before"
         self._held = self.shelf.setups.get(str(last.get("setup" if applied else "before", "")))
         if applied:
             self._only, self._before = str(last.get("only", "")), str(last.get("before", ""))
-            self._keeper = self._read_back(last.get("values", ()))
+            self._keeper = self._read_back(values)
         self._put(self._held.name if self._held is not None else "", "")
         self._watch()
 

@@ -13,13 +13,14 @@ import pytest
 from stagectl.control.access import Lock
 from stagectl.model.capabilities.mixer import SEND_LEVEL, STRIP_LEVEL, STRIP_MUTED
 from stagectl.model.capabilities.recorder import CODEC, INPUT_FORMAT, TRANSPORT, Transport
-from stagectl.model.capabilities.router import OUTPUT_SOURCE
+from stagectl.model.capabilities.router import INPUT_NAME, OUTPUT_SOURCE
 from stagectl.model.errors import RefusedError
 from stagectl.model.points import Quality
 from stagectl.model.verbs import Ended
 from stagectl.shoot.house import House
 from stagectl.shoot.order import MOST
 from stagectl.shoot.paths import SHOWS
+from stagectl.shoot.setups.part import VALUES
 from stagectl.shoot.setups.verbs import DIFFERS, DRIFT, HELD, STATE
 from tests.driverkit.memory import virtual
 from tests.shoot.setups.shelf import EVENING, INES, TOMAS, bad, has, kept, press, records, sent
@@ -383,6 +384,28 @@ def test_many_values_of_one_box_go_out_in_rounds(tmp_path: Path) -> None:
         assert group.worst is Ended.VERIFIED
         stages = [one.ask.stage for one in group.commands if one.ask.target == "mixer"]
         assert sorted(stages.count(one) for one in set(stages)) == [2, MOST]
+
+    story()
+
+
+def test_a_large_set_up_is_kept_in_several_lines_and_comes_back_whole(tmp_path: Path) -> None:
+    @virtual
+    async def story() -> None:
+        many = range(1, VALUES + 52)
+        rows = "".join(f"    input {number} name: New {number}\n" for number in many)
+        own = kept(tmp_path, many=f"set-up: Many\nwants:\n  hall:\n{rows}")
+        for number in many:
+            has(own, "hall", INPUT_NAME.at(number), f"Old {number}")
+        assert (await press(own, "apply", setup="many")).worst is Ended.VERIFIED
+        told = [entry.data for entry in own.chronicle.recent if entry.kind == "setup"]
+        assert [len(one["values"]) for one in told if one["what"] == "kept"] == [VALUES, 51]
+
+        again = kept(tmp_path)
+        for number in many:
+            has(again, "hall", INPUT_NAME.at(number), f"New {number}")
+        again.setups.restore(told)
+        assert (await press(again, "undo")).worst is Ended.VERIFIED
+        assert [value(again, "hall", INPUT_NAME.at(number)) for number in (1, many[-1])] == ["Old 1", f"Old {many[-1]}"]
 
     story()
 
