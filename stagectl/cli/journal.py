@@ -41,7 +41,13 @@ def journal(face: Face, act: str | None, data: Path | None, count: int, since: i
 def _shown(face: Face, count: int, since: int | None) -> int:
     answer = face.client.get("journal", count=count, since=since)
     rows = [
-        (str(entry["n"]), local(entry["at"]), entry["kind"], entry["who"] or "-", entry.get("say") or _told(entry["data"]))
+        (
+            str(entry["n"]),
+            local(entry["at"]),
+            entry["kind"],
+            entry["who"] or "-",
+            entry.get("say") or _told(entry["data"]),
+        )
         for entry in answer["entries"]
     ]
     face.answer(answer, columns(rows, right=[0]) or ["The journal holds nothing new."])
