@@ -21,7 +21,9 @@ from stagectl.shoot.routes.words import Route, read_routes, written
 from stagectl.shoot.wiring import Bound, Hop, NoWayError, Port, Way, Wiring
 from stagectl.site import Site
 
-PLANNED_S: Final = 3.0  # a way that was asked for is kept free this long, until its crosspoints are seen; own choice
+PLANNED_S: Final = (
+    6.0  # a way that was asked for is kept free this long, until its crosspoints are seen: four stages; own choice
+)
 
 SHOWS: Final[PointSpec[str]] = PointSpec("{destination}.shows", str, settable=True, deadline_s=2)
 WAY: Final[PointSpec[str]] = PointSpec("{destination}.way", str)

@@ -19,9 +19,9 @@ def is_small(problem: Problem) -> bool:
     return len(problem.wants) <= SMALL
 
 
-def exact(problem: Problem, least: Answer) -> Answer:
+def exact(problem: Problem, least: Answer, steps: int = STEPS) -> Answer:
     """The best answer, beginning from one that is known. If the budget ends before all was tried: not `exact`."""
-    search = _Every(problem, least)
+    search = _Every(problem, least, steps)
     done = search.run()
     if search.chosen is None:
         return Answer(least.ways, least.order, least.starts, done, least.method)
@@ -34,12 +34,12 @@ def exact(problem: Problem, least: Answer) -> Answer:
 class _Every:
     """Tries every choice, want by want; stops where what is left can't beat the best known."""
 
-    def __init__(self, problem: Problem, least: Answer) -> None:
+    def __init__(self, problem: Problem, least: Answer, steps: int) -> None:
         self._problem = problem
         self._plant = Plant(problem)
         self._order = by_length(problem)
         self._served, self._cost = least.served, least.cost(problem)
-        self._steps = STEPS
+        self._steps = steps
         self._room = [arc.room for arc in problem.arcs]
         self._trees = {source: dict(tree) for source, tree in Ledger(problem).trees.items()}
         self._now: list[tuple[int, Spot, tuple[int, ...]]] = []

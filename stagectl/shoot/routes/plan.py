@@ -19,12 +19,14 @@ from stagectl.model.points import Quality
 from stagectl.model.verbs import Ask, checked
 from stagectl.model.world import Offload
 from stagectl.shoot.paths import Paths
+from stagectl.shoot.routes.exact import STEPS
 from stagectl.shoot.routes.problem import Arc, Problem, Spot, Want
 from stagectl.shoot.routes.solve import in_the_way, solve
 from stagectl.shoot.routes.words import Route, written
 from stagectl.shoot.wiring import Hop, Port, Tie
 from stagectl.site import Pictures
 
+STEPS_NOW: Final = 2_000  # choices tried on the loop: some ten milliseconds
 ROUNDS: Final = 4  # solved anew while who was not served still needs what it holds; own choice, two are usual
 
 
@@ -108,18 +110,28 @@ class Plan:
         }
 
 
-@dataclass(slots=True)
 class Guards:
-    """What may be in a person's way."""
+    """What may be in a person's way, as it stands now."""
 
-    person: Person
-    locks: Sequence[Lock]
-    limits: Sequence[Limit]
+    def __init__(self, person: Person, locks: Sequence[Lock], limits: Sequence[Limit]) -> None:
+        self._person = person
+        self._locks = locks
+        self._limits = limits
+        # looked up for every tie-line of a plant: only what a lock names, and each router once, is judged whole
+        self._locked = {pair for lock in locks if lock.holds for pair in lock.points}
+        self._routers: dict[str, RefusedError | None] = {}
 
     def refuse(self, router: str, output: int) -> RefusedError | None:
         """Why this person may not switch an output; None: they may."""
+        if (router, OUTPUT_SOURCE.at(output).name) in self._locked or (router, "*") in self._locked:
+            return self._judged(router, output, self._locks)
+        if router not in self._routers:
+            self._routers[router] = self._judged(router, output, ())
+        return self._routers[router]
+
+    def _judged(self, router: str, output: int, locks: Sequence[Lock]) -> RefusedError | None:
         try:
-            may(self.person, Ask("", "", "", router, checked(OUTPUT_SOURCE.at(output), 1)), self.locks, self.limits)
+            may(self._person, Ask("", "", "", router, checked(OUTPUT_SOURCE.at(output), 1)), locks, self._limits)
         except RefusedError as refused:
             return refused
         return None
@@ -141,28 +153,24 @@ class Planner:
             RefusedError: a name that is none.
         """
         survey = _Survey(self._board, self._paths, self._pictures, guards, routes)
-        rounds = _rounds(survey)
-        problem = next(rounds)
-        while True:
-            answer = await self._offload.run("routes", solve, problem)
-            try:
-                problem = rounds.send(answer)
-            except StopIteration:
-                break
-        return survey.plan(answer, await self._offload.run("routes", _blocking, problem, answer))
+        plan: Plan = await self._offload.run("routes", _solved, survey, STEPS)
+        return plan
 
     def plan_now(self, routes: Sequence[Route], guards: Guards) -> Plan:
         """As `plan`, without leaving the loop: for a few routes, where nothing may change in between."""
-        survey = _Survey(self._board, self._paths, self._pictures, guards, routes)
-        rounds = _rounds(survey)
-        problem = next(rounds)
-        while True:
-            answer = solve(problem)
-            try:
-                problem = rounds.send(answer)
-            except StopIteration:
-                break
-        return survey.plan(answer, _blocking(problem, answer))
+        return _solved(_Survey(self._board, self._paths, self._pictures, guards, routes), STEPS_NOW)
+
+
+def _solved(survey: "_Survey", steps: int) -> Plan:
+    """Solve, and again around what those need that were not served."""
+    rounds = _rounds(survey)
+    problem = next(rounds)
+    while True:
+        answer = solve(problem, steps)
+        try:
+            problem = rounds.send(answer)
+        except StopIteration:
+            return survey.plan(answer, _blocking(problem, answer))
 
 
 def _rounds(survey: "_Survey") -> Generator[Problem, Any, None]:
@@ -182,22 +190,26 @@ def _blocking(problem: Problem, answer: Any) -> dict[int, list[int]]:
 
 
 class _Survey:
-    """The house at one moment, as a problem for the solver; and its answer as crosspoints."""
+    """The house at one moment, as a problem for the solver; and its answer as crosspoints.
+
+    What is seen is copied on the loop when it is made; all that follows may be computed in a thread.
+    """
 
     def __init__(self, board: Board, paths: Paths, pictures: Pictures, guards: Guards, routes: Sequence[Route]) -> None:
-        self._board = board
-        self._paths = paths
         self._pictures = pictures
-        self._guards = guards
         self._rev = board.rev
         self._wiring = paths.wiring
+        outputs = self._wiring.outputs()
+        self._standing = {port: paths.standing(port) for port in outputs}
+        self._expected = {port: paths.expected(port) for port in outputs}
+        self._refused = {port: _refused(board, guards, port) for port in outputs}
         self.rows: list[Row] = []
         self._ports: dict[str, tuple[Port, Port]] = {}
         for route in routes:
             output, start = paths.ends(route.destination, route.source)
             row = Row(route.destination, self._wiring.name(start))
             self._ports[route.destination] = output, start
-            refused = guards.refuse(*output) or self._locked(output)
+            refused = self._refused[output]
             if refused is not None:
                 row.why, row.remedy = str(refused), refused.remedy
             self.rows.append(row)
@@ -208,17 +220,10 @@ class _Survey:
         self._free: dict[int, list[Tie]] = {}
         self._where: dict[tuple[str, Spot], Port] = {}
 
-    def _locked(self, output: Port) -> RefusedError | None:
-        reading = self._board.get(output[0], OUTPUT_LOCK.at(output[1]))
-        if reading.quality is Quality.GOOD and reading.value is Held.THEIRS:
-            say = f"{output[0]} output {output[1]} is locked at the router by another panel."
-            return RefusedError(say, remedy="Unlock it there.", code="locked")
-        return None
-
     def problem(self, keeping: Mapping[str, None] | None) -> Problem:
         """What is free, what is there, what is wanted. `keeping`: destinations that keep what they show; None: all."""
         letting_go = [row.destination for row in self._wanted if keeping is not None and row.destination not in keeping]
-        standing, expected = self._paths.standing, self._paths.expected
+        standing, expected = self._standing.get, self._expected.get
         self._holders = self._wiring.held(standing, but=letting_go) | self._wiring.held(expected, but=letting_go)
         kinds: dict[tuple[Any, ...], list[Tie]] = {}
         for tie in self._wiring.ties:
@@ -236,7 +241,7 @@ class _Survey:
 
     def _may_take(self, tie: Tie) -> bool:
         near = (tie.from_router, tie.output)
-        return near not in self._holders and self._guards.refuse(*near) is None and self._locked(near) is None
+        return near not in self._holders and self._refused[near] is None
 
     def _want(self, row: Row) -> Want:
         output, start = self._ports[row.destination]
@@ -248,7 +253,7 @@ class _Survey:
         """Where pictures arrive over tie-lines that others hold and that stay."""
         found: dict[str, dict[Spot, None]] = {}
         for near in self._holders:
-            way = self._wiring.trace(near, self._paths.expected)
+            way = self._wiring.trace(near, self._expected.get)
             if way.start is None or way.source not in forms:
                 continue
             form = forms[way.source]
@@ -285,7 +290,7 @@ class _Survey:
         for number in way:
             arc, at = problem.arcs[number], self._where[want.source, spot]
             cables = self._free[number]
-            tie = min(cables, key=lambda tie: self._paths.expected((tie.from_router, tie.output)) != at[1])
+            tie = min(cables, key=lambda tie: self._expected.get((tie.from_router, tie.output)) != at[1])
             cables.remove(tie)
             hops.append(Hop(tie.from_router, tie.output, at[1]))
             row.delay += tie.delay
@@ -294,7 +299,7 @@ class _Survey:
         at = self._where[want.source, spot]
         output = self._ports[want.destination][0]
         row.hops = (*self._leading(want, at, hops), Hop(*output, at[1]))
-        row.stands = all(self._paths.standing((hop.router, hop.output)) == hop.input for hop in row.hops)
+        row.stands = all(self._standing.get((hop.router, hop.output)) == hop.input for hop in row.hops)
 
     def _leading(self, want: Want, at: Port, hops: list[Hop]) -> tuple[Hop, ...]:
         """The hops of this way with those it shares before them, back to the source."""
@@ -306,7 +311,7 @@ class _Survey:
             tie = self._wiring.feeder(at)
             assert tie is not None
             near = (tie.from_router, tie.output)
-            hop = laid.get(near) or Hop(*near, self._paths.expected(near) or 0)
+            hop = laid.get(near) or Hop(*near, self._expected.get(near) or 0)
             found.append(hop)
             at = (hop.router, hop.input)
         return tuple(reversed(found))
@@ -318,9 +323,9 @@ class _Survey:
                 near = (tie.from_router, tie.output)
                 name = f"{tie.from_router} {tie.output} to {tie.to_router} {tie.input}"
                 if near in self._holders:
-                    carries = self._wiring.trace(near, self._paths.standing).source or "a picture that is not known"
+                    carries = self._wiring.trace(near, self._standing.get).source or "a picture that is not known"
                     told.append(f"{name} is held by {' and '.join(self._holders[near])} ({carries})")
-                elif refused := self._guards.refuse(*near) or self._locked(near):
+                elif refused := self._refused[near]:
                     told.append(f"{name} can't be had: {refused}")
             if users.get(number):
                 told.append(f"this plan gives the way there to {' and '.join(users[number])}")
@@ -335,7 +340,16 @@ class _Survey:
         )
 
     def _freed(self) -> tuple[str, ...]:
-        before = self._wiring.held(self._paths.standing)
+        before = self._wiring.held(self._standing.get)
         planned = {(hop.router, hop.output): hop.input for row in self.rows for hop in row.hops}
-        after = self._wiring.held(lambda port: planned.get(port, self._paths.standing(port)))
+        after = self._wiring.held({**self._standing, **planned}.get)
         return tuple(f"{router} {output}" for router, output in before if (router, output) not in after)
+
+
+def _refused(board: Board, guards: Guards, output: Port) -> RefusedError | None:
+    """Why an output can't be switched: it is guarded here, or locked at the router by another panel."""
+    reading = board.get(output[0], OUTPUT_LOCK.at(output[1]))
+    if reading.quality is Quality.GOOD and reading.value is Held.THEIRS:
+        say = f"{output[0]} output {output[1]} is locked at the router by another panel."
+        return RefusedError(say, remedy="Unlock it there.", code="locked")
+    return guards.refuse(*output)

@@ -1,21 +1,22 @@
 """Which ways are the best for all that is asked together? Exact where it is small, bounded where it is large."""
 
-from stagectl.shoot.routes.exact import exact, is_small
+from stagectl.shoot.routes.exact import STEPS, exact, is_small
 from stagectl.shoot.routes.negotiate import negotiated
 from stagectl.shoot.routes.problem import Answer, Problem
 from stagectl.shoot.routes.search import Ledger, Plant, in_turn, short_first
 
 
-def solve(problem: Problem) -> Answer:
+def solve(problem: Problem, steps: int = STEPS) -> Answer:
     """The best of three searches, never worse than first come, first served; what is small is then tried in every way.
 
-    Takes up to about two seconds of one core: never call it on the loop.
+    `steps`: choices that are tried at most. With the usual ones it takes up to two seconds of one core: never on the
+    loop.
     """
     found = [in_turn(problem), short_first(problem)]
     if any(answer.served < len(problem.wants) for answer in found):
         found.append(negotiated(problem))
     best = max(found, key=lambda answer: (answer.served, -answer.cost(problem)))
-    return exact(problem, best) if is_small(problem) else best
+    return exact(problem, best, steps) if is_small(problem) else best
 
 
 def in_the_way(problem: Problem, answer: Answer, number: int) -> list[int]:
