@@ -8,6 +8,7 @@ kept, and it is ended after 30 s.
 import asyncio
 from collections import deque
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from itertools import islice
 from typing import Any, Final
 
 from aiohttp import WSMsgType, web
@@ -35,6 +36,7 @@ from stagectl.shoot.journalwords import JournalWords
 from stagectl.shoot.teller import Teller
 
 TICK_S: Final = 0.05
+SLICE: Final = 200  # points written in one turn of the loop
 SAY_S: Final = 1.0  # the sentence is told anew at most this often, unless something happened
 CLIENTS: Final = 1000
 HELD: Final = 200  # entries and answers kept for a client that does not read; with more it gets a fresh snapshot
@@ -159,6 +161,9 @@ class Hub:
         self._follower: Follower | None = None
         self._text = PointText(self._clock)
         self._pieces: dict[Reading[Any], str] = {}
+        self._round: dict[Reading[Any], None] = {}  # what the next message holds
+        self._unwritten: dict[Reading[Any], None] = {}  # of it, what is not in `_pieces` as it is now
+        self._rev = 0  # of the board when the round last took from it
         self._timer: Handle | None = None
         self._at_once = False
         self._say_at = float("-inf")
@@ -227,7 +232,8 @@ class Hub:
         if self._timer is not None:
             self._timer.cancel()
         self._view = self._follower = self._timer = None
-        self._pieces.clear()
+        for kept in (self._pieces, self._round, self._unwritten):
+            kept.clear()
         self._text = PointText(self._clock)
 
     # -- one tick -------------------------------------------------------------------------------------------------
@@ -240,8 +246,8 @@ class Hub:
         self._happened = True
         self._soon(0.0 if self._follower.entries[-1].kind in AT_ONCE else TICK_S)
 
-    def _soon(self, wait_s: float) -> None:
-        at_once = wait_s == 0
+    def _soon(self, wait_s: float, *, hurried: bool | None = None) -> None:
+        at_once = wait_s == 0 if hurried is None else hurried
         if self._timer is not None:
             if self._at_once or not at_once:
                 return
@@ -250,17 +256,38 @@ class Hub:
         self._timer = self._clock.later(self._clock.now() + wait_s, self._tick)
 
     def _tick(self) -> None:
+        """Write what changed, look at the sections if it is time, then tell; each in turns of the loop of its own.
+
+        What is hurried does all at once, with what changed up to now.
+        """
         hurried, self._at_once, self._timer = self._at_once, False, None
         if self._view is None or self._follower is None:
             return
-        readings = self._view.take()
-        entries, gap = self._follower.take()
-        self._text.begin()
-        for reading in readings:
+        if hurried or not self._round:
+            taken = dict.fromkeys(self._view.take())
+            self._round |= taken
+            self._unwritten |= taken
+            self._rev = self._house.board.rev
+            self._text.begin()
+        for reading in list(self._unwritten if hurried else islice(self._unwritten, SLICE)):
+            del self._unwritten[reading]
             self._pieces[reading] = self._text.write(reading)
-        told: Mapping[str, str] = {} if hurried else self._told()
-        if hurried and self._happened:
-            self._soon(TICK_S)  # the sentence about it follows, without holding up what is under way
+        if self._unwritten:
+            self._soon(0.0, hurried=False)
+        elif not hurried and (self._happened or self._clock.now() - self._say_at >= SAY_S):
+            self._renew()
+            self._soon(0.0, hurried=False)
+        elif hurried:
+            self._tell({}, self._follower)
+            if self._happened:
+                self._soon(TICK_S)  # the sentence about it follows, without holding up what is under way
+        else:
+            told, self._unsaid = self._unsaid, {}
+            self._tell(told, self._follower)
+
+    def _tell(self, told: Mapping[str, str], follower: Follower) -> None:
+        readings, self._round = list(self._round), {}
+        entries, gap = follower.take()
         by_view: dict[tuple[frozenset[str] | None, frozenset[str] | None], list[Client]] = {}
         for client in self._clients:
             by_view.setdefault((client.devices, client.points), []).append(client)
@@ -295,13 +322,6 @@ class Hub:
                 changes = changes or self._changes(map(self._pieces.__getitem__, readings), entries, told, gap=gap)
                 client.send(changes)
 
-    def _told(self) -> Mapping[str, str]:
-        """The sections that became others; looked at once a second, or after something happened."""
-        if self._happened or self._clock.now() - self._say_at >= SAY_S:
-            self._renew()
-        told, self._unsaid = self._unsaid, {}
-        return told
-
     def _renew(self) -> None:
         """Look at all sections; those that became others, as JSON, are told with the next tick."""
         self._happened = False
@@ -323,9 +343,9 @@ class Hub:
         told += f',"say":{sections["say"]}' if "say" in sections else ""
         told += f',"desk":{_object(sections)}' if sections else ""
         told += ',"gap":true' if gap else ""
-        at = f'"epoch":{self._house.epoch},"rev":{self._house.board.rev}'
+        at = f'"epoch":{self._house.epoch},"rev":{self._rev}'
         text = f'{{"is":"changes",{at},"points":[{",".join(pieces)}]{told}}}'
-        return Message("changes", f"{self._house.epoch}-{self._house.board.rev}", text)
+        return Message("changes", f"{self._house.epoch}-{self._rev}", text)
 
     def _snapshot(self, devices: frozenset[str] | None) -> Message:
         board, house = self._house.board, self._house
@@ -339,10 +359,10 @@ class Hub:
         self._renew()
         last = house.chronicle.recent[-1].n if house.chronicle.recent else 0
         text = (
-            f'{{"is":"snapshot","epoch":{house.epoch},"rev":{board.rev},"entry":{last},"now":{_json(now)},'
+            f'{{"is":"snapshot","epoch":{house.epoch},"rev":{self._rev},"entry":{last},"now":{_json(now)},'
             f'"desk":{_object(self._sections)},"points":[{pieces}]}}'
         )
-        return Message("snapshot", f"{house.epoch}-{board.rev}", text)
+        return Message("snapshot", f"{house.epoch}-{self._rev}", text)
 
 
 def _json(value: Any) -> str:
