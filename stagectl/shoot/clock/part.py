@@ -152,7 +152,7 @@ class Clocks:
     async def sample(self, answers: int = ANSWERS) -> None:
         """Ask every recorder so often, at random moments, and compute anew: for two seconds, less often if need be."""
         until = self._clock.now() + SAMPLE_S
-        for _ in range(answers):
+        for _ in range(answers if self._followers else 0):
             for name in self._followers:
                 self._ask(name)
             await asyncio.sleep(self._chance.uniform(*APART_S))

@@ -28,6 +28,9 @@ from stagectl.model.conditions import All, Condition, every
 from stagectl.model.points import PointSpec, Quality
 from stagectl.shoot.clock.part import LOCKED, OFFSET, STATE, WHY, ClockState
 from stagectl.shoot.media.part import ENOUGH, LEFT, PLANNED
+from stagectl.shoot.paths import SHOWS
+from stagectl.shoot.setups.verbs import STATE as SET_UP
+from stagectl.shoot.setups.verbs import State
 from stagectl.site import LineupEntry, Site
 
 Words = Callable[[Board], str]
@@ -107,7 +110,10 @@ def checks_of(site: Site, kinds: Mapping[str, Capability]) -> tuple[Check, ...]:
         checks.extend(_of_box(device, site))
         if kind is RECORDER:
             checks.extend(_of_recorder(device, site.lineup))
+        if kind is RECORDER and device in site.pictures.destinations:
+            checks.append(_of_route(device))
     checks.extend(_of_cameras(site))
+    checks.append(_of_set_up())
     checks.extend(
         Check(own.device, own.name, own.check.say(), own.check, own.must, own.remedy) for own in site.lineup.checks
     )
@@ -203,6 +209,32 @@ def _of_roll(device: str) -> Iterable[Check]:
         leaf = next(part.leaves())
         name, asks, remedy = _NEEDS.get(leaf.spec.template or leaf.spec.name, ("may-roll", part.say(), "Look at it."))
         yield Check(device, name, asks, part.on(device), must=True, remedy=remedy)
+
+
+def _of_route(device: str) -> Check:
+    """What comes in at a recorder is known from every crosspoint of its way."""
+    return Check(
+        device,
+        "route",
+        "its picture is known",
+        SHOWS.at(device).known().on("paths"),
+        must=True,
+        remedy="Look whether its routers answer: stagectl paths",
+        found=lambda board: f"it gets {board.get('paths', SHOWS.at(device)).value or 'a picture that is not known'}",
+    )
+
+
+def _of_set_up() -> Check:
+    """What somebody changed since the set-up may be meant: it is told, and keeps nobody from rolling."""
+    return Check(
+        "",
+        "set-up",
+        "as it was set up",
+        SET_UP.one_of(State.NONE, State.HOLDS).on("setups"),
+        must=False,
+        remedy="See what changed: stagectl setup list",
+        found=lambda board: f"the set-up {board.get('setups', SET_UP).value or 'is not known'}",
+    )
 
 
 def _of_cameras(site: Site) -> Iterable[Check]:

@@ -275,7 +275,7 @@ class Lineup:
                 {
                     "id": row.check.id,
                     "device": row.check.device,
-                    "called": self._called.get(row.check.device, row.check.device),
+                    "called": self._called.get(row.check.device, row.check.device or "the house"),
                     "check": row.check.name,
                     "asks": row.check.asks,
                     "stands": row.stands,
