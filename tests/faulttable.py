@@ -120,9 +120,10 @@ ROWS: Final[Sequence[Row]] = (
         "Another box answers at the address",
         (
             ODD + "test_n19_another_recorder_at_the_address_is_never_driven",
+            ODD + "test_n19_what_another_recorder_says_is_not_taken_for_its_own",
             BOX + "test_another_box_than_the_site_says_is_never_driven",
         ),
-        "what it says is still shown as the missing box's own, and makes a lane in the take log",
+        "what it says before it is known for another one is shown for that moment",
     ),
     Row("N20", "Datagrams are lost, doubled, forged", not_yet="no box that speaks in datagrams is driven yet"),
     Row(

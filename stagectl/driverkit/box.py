@@ -106,6 +106,9 @@ class Counts:
 class Box:
     """One device, for as long as the daemon lives; links come and go under it.
 
+    Attributes:
+        foreign: another box than the site means answers; nothing of what it says is shown.
+
     Args:
         name: device id of the site.
         kind: what its `box:` names.
@@ -139,6 +142,7 @@ class Box:
         self.counts = Counts()
         self.epoch = 0
         self.adopted = False
+        self.foreign = False
         self.trouble = "not reached yet"
         self.heard_at = -FOREVER
         self._network = network
@@ -349,6 +353,7 @@ class Box:
         self.epoch += 1
         self.counts.connects += 1
         self._link = link
+        self.foreign = False
         self.heard_at = now
         self._driver = self.kind.make(self.options)
         self._codec = self.kind.codec(self.options)
@@ -375,6 +380,9 @@ class Box:
                 seen = found.value if found is not None else "nothing"
                 what = name.rpartition(".")[2]
                 self.trouble = f'it answers as another box: {what} "{seen}", the site says "{wanted}"'
+                self.foreign = True
+                self.writer.lost()  # what was read on the way here is no news of ours either
+                self._own(LINK_UP, True)
                 self._judge_health()
                 self._on_link("foreign", self.trouble)
                 return
@@ -462,6 +470,8 @@ class Box:
         except BaseException:
             self.writer.commit(now, now)
             raise
+        if self.foreign:
+            self.writer.drop()  # it speaks of another box
         if reply is None or head is None:
             self.writer.commit(now, now)
             return

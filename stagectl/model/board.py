@@ -185,6 +185,10 @@ class BoardWriter:
                 self.asked_at, self.read_at = asked_at, read_at
                 self._put(slot, raw, read)
 
+    def drop(self) -> None:
+        """Forget the puts gathered since `gather`."""
+        self._gathered = None
+
     def declare(self, *specs: PointSpec[Any], blind: bool = False) -> None:
         """Say which points this box has; at any time, since counts are known only after connecting.
 

@@ -139,6 +139,18 @@ async def test_another_box_than_the_site_says_is_never_driven() -> None:
 
 
 @virtual
+async def test_what_another_box_says_is_not_shown_as_the_own_one_s() -> None:
+    bench = Bench(expect={"identity.model": "S3"})
+    await until(lambda: bool(bench.links) and bench.links[-1][0] == "foreign")
+    bench.peer.say(b"now lamp.2.on on\n")
+    await asyncio.sleep(10)
+    assert bench.box.up
+    assert bench.value(LAMP.at(2)) == (False, Quality.STALE)
+    assert bench.value(MODEL)[1] is Quality.STALE
+    assert bench.value(LINK_UP) == (True, Quality.GOOD)
+
+
+@virtual
 async def test_a_box_that_says_nothing_of_its_identity_is_not_the_one_the_site_means() -> None:
     bench = Bench(expect={"identity.serial": "7"})
     await until(lambda: bool(bench.links) and bench.links[-1][0] == "foreign")

@@ -13,6 +13,7 @@ from typing import Final
 import pytest
 
 from tests.real import story
+from tests.real.planted import STOP_ON_CONNECT, planted
 from tests.real.room import Room
 from tests.real.story import Findings
 from tests.real.wire import Wire
@@ -210,3 +211,18 @@ def rolled_once(room: Room, deck: str, rolled: bool | None) -> None:
 @pytest.mark.parametrize("name", [*AT_THE_PRESS, "the others", "the take"])
 def test_at_the_press(press: Findings, name: str) -> None:
     press.none_of(name)
+
+
+def test_a_bug_on_purpose_is_named(tmp_path: Path) -> None:
+    """A driver that stops what it finds rolling when it is connected again: a checker that never failed is untested."""
+    with Room(tmp_path, 2, wired=["iso-1"]) as room:
+        room.env = planted(tmp_path, STOP_ON_CONNECT)
+        room.start()
+        story.roll(room)
+        room.clear_wires()
+        room.wires["iso-1"].cut()
+        until(lambda: room.ends_of("iso-1"), story.SHOWN_S, "the bug has struck")
+        found = Findings()
+        found.see("it", lambda: story.untouched(room, "iso-1"))
+        found.see("the other", lambda: story.untouched(room, "iso-2"))
+        assert list(found.of) == ["it"]
