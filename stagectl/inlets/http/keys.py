@@ -28,8 +28,7 @@ async def logout(call: Call) -> Answer:
     """End the token this came with."""
     if call.token is not None:
         await kept(call.door.house.gate.revoke(call.person, call.token))
-    # what a page has kept goes too, also one that can't ask any more
-    return Answer({"say": f"{call.person.name} has left."}, headers={"Clear-Site-Data": '"storage"'})
+    return Answer({"say": f"{call.person.name} has left."})
 
 
 async def me(call: Call) -> Answer:

@@ -35,5 +35,7 @@ button:focus-visible, input:focus-visible { outline: 2px solid var(--ink); outli
 button[aria-disabled="true"] { color: var(--pencil); }
 input { font: inherit; min-height: 44px; padding: 8px; color: var(--ink); background: var(--card);
   border: 1px solid var(--rule); }
+input[type="checkbox"] { min-height: 0; width: 20px; height: 20px; vertical-align: middle; }
+main > div > code { overflow-wrap: anywhere; }
 details > summary { cursor: pointer; color: var(--pencil); min-height: 24px; }
 """

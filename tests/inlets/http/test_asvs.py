@@ -136,6 +136,22 @@ def test_password_fields_hide_and_take_what_a_manager_pastes() -> None:
         assert not re.search(r"onpaste|@paste|autocomplete=\"off\"", text)
 
 
+def test_a_page_that_keeps_a_token_takes_it_away_again() -> None:
+    pages = [
+        *(ROOT / "stagectl" / "inlets" / "http").glob("*_page.py"),
+        *(ROOT / "stagectl" / "desk" / "src").rglob("*.ts"),
+    ]
+    kept = {path.name: set(re.findall(r"(\w+)Storage\.setItem\(\"([^\"]+)\"", path.read_text())) for path in pages}
+    tokens = {
+        (name, where, key) for name, found in kept.items() for where, key in found if re.search("token|guest", key)
+    }
+    assert tokens, "the guest's page keeps one, so that it lives over a reload"
+    for name, where, key in tokens:
+        assert where == "session", f"{name} keeps {key} beyond its tab"
+        text = next(path for path in pages if path.name == name).read_text()
+        assert f'sessionStorage.removeItem("{key}")' in text, name
+
+
 async def test_every_answer_with_a_body_says_its_type(front: Front) -> None:
     for route in ROUTES:
         if route.method != "GET" or route.kind in ("websocket", "text/event-stream"):
