@@ -114,7 +114,7 @@ class Setups:
         if self._keeper is None:
             raise RefusedError(NOTHING, remedy="See: stagectl setup list", code="setup")
         back, left = self._keeper.back()
-        return self._held.called if self._held is not None else "", back, left
+        return self._called, back, left
 
     # -- asked of it ----------------------------------------------------------------------------------------------
 
@@ -172,10 +172,10 @@ class Setups:
     def _undone(self) -> None:
         _, _, left = self.back()
         name = self._held.name if self._held is not None else ""
-        self._undone_of = self._held.called if self._held is not None else ""
+        self._undone_of = self._called
         self._log("undone", self._undone_by, setup=name, before=self._before, left=left)
         self._let_go()
-        self._held = self.shelf.setups.get(self._before)
+        self._held = self._named(self._before)
         self._only, self._keeper, self._applying = "", None, True
         self._put(self._before, "")
 
@@ -235,12 +235,25 @@ class Setups:
         if last is None:
             return
         applied = last["what"] == "before"
-        self._held = self.shelf.setups.get(str(last.get("setup" if applied else "before", "")))
+        self._held = self._named(str(last.get("setup" if applied else "before", "")))
         if applied:
             self._only, self._before = str(last.get("only", "")), str(last.get("before", ""))
             self._keeper = self._read_back(values)
         self._put(self._held.name if self._held is not None else "", "")
         self._watch()
+
+    def _named(self, name: str) -> Setup | None:
+        """A set-up or a version by its whole name; None: its file is gone, or it was none."""
+        try:
+            found = self.shelf.find(name) if name else None
+        except RefusedError:
+            return None
+        return found if found is not None and found.name == name else None
+
+    @property
+    def _called(self) -> str:
+        """What was applied last, for sentences; its file may be gone."""
+        return self._held.called if self._held is not None else "the last set-up"
 
     def _read_back(self, values: Iterable[Any]) -> Keeper:
         keeper = Keeper(self._house.board)

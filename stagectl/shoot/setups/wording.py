@@ -103,7 +103,7 @@ def undone(*, called: str, right: int, of: int) -> str:
     """How an undo ended."""
     if not of:
         return f"Nothing of {called} was left to put back."
-    return f"{called} is undone: {right} of {_count(of)} put back."
+    return f"{called[:1].upper()}{called[1:]} is undone: {right} of {_count(of)} put back."
 
 
 def captured(

@@ -137,6 +137,11 @@ def test_versions_have_names_and_the_text_before_is_kept(tmp_path: Path) -> None
         group = await press(own, "apply", setup="evening@before-lunch", only="mixer strip 3")
         assert str(group.worst) == "verified"
         assert own.board.get("mixer", STRIP_LEVEL.at(3)).value == -18.5
+        again = kept(tmp_path)
+        again.setups.restore([entry.data for entry in own.chronicle.recent if entry.kind == "setup"])
+        held = again.setups.held
+        assert held is not None
+        assert held.name == "evening@before-lunch"
         for name, why in [
             ("evening@lunch", 'Evening has no version "lunch".'),
             ("evening@../evening", 'Evening has no version "../evening".'),

@@ -388,6 +388,25 @@ def test_many_values_of_one_box_go_out_in_rounds(tmp_path: Path) -> None:
     story()
 
 
+def test_what_was_applied_can_be_undone_when_its_file_is_gone(tmp_path: Path) -> None:
+    @virtual
+    async def story() -> None:
+        own = kept(tmp_path, evening=EVENING)
+        await press(own, "apply", setup="evening")
+        told = [entry.data for entry in own.chronicle.recent if entry.kind == "setup"]
+        (tmp_path / "setups" / "evening.yaml").unlink()
+        again = kept(tmp_path)
+        has(again, "mixer", STRIP_MUTED.at(1), True)
+        again.setups.restore(told)
+        assert (value(again, "setups", HELD), value(again, "setups", STATE)) == ("", "none")
+        group = await press(again, "undo")
+        assert group.worst is Ended.VERIFIED
+        assert again.teller.group(group) == "The last set-up is undone: 1 of 1 value put back."
+        assert value(again, "mixer", STRIP_MUTED.at(1)) is False
+
+    story()
+
+
 def test_a_large_set_up_is_kept_in_several_lines_and_comes_back_whole(tmp_path: Path) -> None:
     @virtual
     async def story() -> None:
