@@ -58,9 +58,11 @@ class Setups:
         self._only = ""
         self._before = ""  # the set-up that was held when the last apply began
         self._keeper: Keeper | None = None
-        self._plan: tuple[Verb, str, Plan] | None = None  # what the newest expand came to
+        self._plan: tuple[Ask, Plan | None] | None = None  # what the newest expand came to; None: an undo
+        self._running = ""  # id of the newest apply or undo
+        self._made: dict[str, Plan] = {}  # plans of applies that have no verdict yet
         self._undo: list[list[Pair]] = []  # what each value came to that the newest undo puts back
-        self._undone_of = self._undone_by = ""
+        self._undone_of = ""
         self._outcomes: OrderedDict[str, str] = OrderedDict()
         self._applying = False
         self._hold: Hold | None = None
@@ -127,15 +129,16 @@ class Setups:
                 refuse_swimming(self._house.site.cameras, setup.called, showing)
                 made = plan(self._house, setup, ask, chosen=chosen)
                 own = Apply(setup.name, chosen.text)
-                self._plan = own, ask.who, made
-                return [replace(ask, verb=own), *made.asks(self._house.parts)]
+                itself = replace(ask, verb=own)
+                self._plan = itself, made
+                return [itself, *made.asks(self._house.parts)]
             case Undo():
                 return self._expand_undo(ask)
         raise RefusedError(f"setups can't {ask.verb.spec.name}.", remedy="Say apply or undo.", code="verb")
 
     def _expand_undo(self, ask: Ask) -> list[Ask]:
         _, back, _ = self.back()
-        self._undone_by = ask.who
+        self._plan = ask, None
         found = Planner(self._house, ask).all_of([(one.target, Set(one.spec, one.before)) for one in back])
         self._undo = [[(one.target, name) for one in some for name in one.verb.touches()] for some in found]
         asks = [one for some in found for one in some]
@@ -143,13 +146,14 @@ class Setups:
 
     def act(self, verb: Verb) -> None:
         """Keep what is so just before, and be held in the set-up from now on. Nothing was sent yet."""
-        if isinstance(verb, Undo):
-            self._undone()
+        assert self._plan is not None, "it is expanded just before it acts"
+        ask, made = self._plan
+        self._running = ask.id
+        if made is None:
+            self._undone(ask.who)
         elif isinstance(verb, Apply):
-            known = self._plan
-            assert known is not None, "an apply is expanded just before it acts"
-            assert known[0] == verb, "an apply is expanded just before it acts"
-            self._apply(verb, *known[1:])
+            self._made[ask.id] = made
+            self._apply(verb, ask.who, made)
 
     def _apply(self, verb: Apply, who: str, made: Plan) -> None:
         to_do = made.to_do
@@ -169,11 +173,11 @@ class Setups:
         self._held, self._only, self._applying = made.setup, verb.only, True
         self._put(verb.setup, "")
 
-    def _undone(self) -> None:
+    def _undone(self, who: str) -> None:
         _, _, left = self.back()
         name = self._held.name if self._held is not None else ""
         self._undone_of = self._called
-        self._log("undone", self._undone_by, setup=name, before=self._before, left=left)
+        self._log("undone", who, setup=name, before=self._before, left=left)
         self._let_go()
         self._held = self._named(self._before)
         self._only, self._keeper, self._applying = "", None, True
@@ -184,13 +188,14 @@ class Setups:
         own = next((one for one in group.commands if one.ask.target == self.name), None)
         if own is None or own.verdict is None or own.verdict.refused:
             return
-        self._applying = False
         self._outcomes[group.id] = self._outcome(own.ask.verb, group)
         while len(self._outcomes) > OUTCOMES:
             self._outcomes.popitem(last=False)
         name = self._held.name if self._held is not None else ""
         self._log("after", group.who, setup=name, id=group.id, ended=str(group.worst), count=group.count)
-        self._watch()
+        if group.id == self._running:  # another may have begun since
+            self._applying = False
+            self._watch()
 
     def _outcome(self, verb: Verb, group: Group) -> str:
         """How an apply or undo ended, value by value: a way through two tie-lines is one value."""
@@ -204,9 +209,9 @@ class Setups:
         if isinstance(verb, Undo):
             right = sum(not any(pair in bad for pair in pairs) for pairs in self._undo)
             return wording.undone(called=self._undone_of, right=right, of=len(self._undo))
-        if self._plan is None or self._plan[0] != verb:
+        made = self._made.pop(group.id, None)
+        if made is None:
             return ""
-        made = self._plan[2]
         to_do = made.to_do
         boxes = self._house.boxes
         right = 0

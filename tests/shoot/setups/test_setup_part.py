@@ -17,7 +17,7 @@ from stagectl.model.capabilities.router import INPUT_NAME, OUTPUT_SOURCE
 from stagectl.model.errors import RefusedError
 from stagectl.model.points import Quality
 from stagectl.model.verbs import Ended
-from stagectl.shoot.house import House
+from stagectl.shoot.house import House, Wish
 from stagectl.shoot.order import MOST
 from stagectl.shoot.paths import SHOWS
 from stagectl.shoot.setups.part import VALUES
@@ -110,6 +110,24 @@ def test_what_was_there_comes_back_where_it_is_still_ours(tmp_path: Path) -> Non
         assert value(own, "setups", STATE) == "none"
         with pytest.raises(RefusedError, match="No set-up was applied that could be undone"):
             await press(own, "undo")
+
+    story()
+
+
+def test_two_at_once_end_each_for_itself_and_the_later_one_is_held(tmp_path: Path) -> None:
+    @virtual
+    async def story() -> None:
+        own = kept(tmp_path, evening=EVENING, late="set-up: Late\nwants: {mixer: {strip 5 level: 0 dB}}\n")
+        first = await own.submit(Wish(INES, "test", "setups", "apply", {"setup": "evening"}))
+        second = await own.submit(Wish(TOMAS, "test", "setups", "apply", {"setup": "late"}))
+        assert await first.wait(60)
+        assert value(own, "setups", STATE) == "applying"
+        assert await second.wait(60)
+        await asyncio.sleep(0.2)
+        assert own.teller.group(first) == "Evening: 5 of 6 values put right."
+        assert bad(first) == {"mixer strip.5.level": "overtaken by set strip 5 level to 0 dB of tomas"}
+        assert own.teller.group(second) == "Late: 1 value put right, 0 were right already."
+        assert (value(own, "setups", HELD), value(own, "setups", STATE)) == ("late", "holds")
 
     story()
 
@@ -234,8 +252,6 @@ def test_a_change_afterwards_is_told_with_old_new_and_whose_it_was(tmp_path: Pat
 def test_somebody_of_the_house_is_named(tmp_path: Path) -> None:
     @virtual
     async def story() -> None:
-        from stagectl.shoot.house import Wish
-
         own = kept(tmp_path, evening=EVENING)
         await press(own, "apply", setup="evening")
         args = {"point": "strip.3.level", "value": "-30 dB"}
