@@ -15,8 +15,8 @@ from stagectl.inlets.http.opening import GOODBYE_S, HANDSHAKE_S
 from stagectl.inlets.http.places import Place, Places
 
 BACKLOG: Final = 256
-PAUSE_S: Final = 0.2  # without a file handle left: others close theirs meanwhile
-_NO_HANDLES: Final = (errno.EMFILE, errno.ENFILE, errno.ENOBUFS, errno.ENOMEM)
+PAUSE_S: Final = 0.2  # after a fault of our own: others close their handles meanwhile, and the loop is never held
+_GONE: Final = (errno.ECONNABORTED, errno.EPROTO)  # who came went away before it was taken in; accept(2)
 _Make = Callable[[Place | None], Connection]  # None: it takes its place itself when it stands
 
 log = structlog.get_logger()
@@ -90,10 +90,10 @@ class Secure:
             try:
                 came, address = await self._loop.sock_accept(listening)
             except OSError as error:
-                if error.errno in _NO_HANDLES:
-                    log.warning("http_no_handles", why=error.strerror)
+                if error.errno not in _GONE:  # such as no file handle left
+                    log.warning("http_not_taken", why=error.strerror)
                     await asyncio.sleep(PAUSE_S)
-                continue  # else it went away before it was taken in
+                continue
             place = self._places.take(str(address[0]))
             if place is None:
                 came.close()

@@ -5,6 +5,8 @@ addresses for examples (RFC 5737).
 """
 
 import asyncio
+import errno
+import socket
 import ssl
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
@@ -13,7 +15,7 @@ from pathlib import Path
 import aiohttp
 import pytest
 
-from stagectl.inlets.http import connection
+from stagectl.inlets.http import connection, listening
 from stagectl.inlets.http.places import LANE, LANE_EACH, Place, Places
 from stagectl.inlets.http.server import HttpServer, serve
 from tests.inlets.http.authority import NAMES, issue
@@ -196,3 +198,28 @@ async def test_guesses_of_tokens_are_slowed_down_by_their_source(front: Front) -
 
 async def test_a_house_without_accounts_counts_nobody(front: Front) -> None:
     assert {(await front.get("me"))[0] for _ in range(150)} == {200}
+
+
+async def test_without_a_handle_left_the_door_waits_and_then_takes_in_again(
+    front: Front, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(listening, "PAUSE_S", 0.01)
+    loop = asyncio.get_running_loop()
+    taken, faults = loop.sock_accept, [OSError(errno.EMFILE, "Too many open files")] * 3
+
+    async def refused(sock: socket.socket) -> tuple[socket.socket, object]:
+        if faults:
+            raise faults.pop()
+        came, address = await taken(sock)
+        return came, address
+
+    monkeypatch.setattr(loop, "sock_accept", refused, raising=False)
+    keys = await close(front)
+    tls = issue(tmp_path / "ca", *NAMES)
+    trust = ssl.create_default_context(cafile=str(tls.certificate.parent / "ca.pem"))
+    server = await serve(front.toys.house, HERE, 0, tls=tls)
+    try:
+        assert await anew(server, "now", None, trust, **keys.of("ines")) == 200
+        assert faults == []
+    finally:
+        await server.stop()
