@@ -9,7 +9,7 @@ from stagectl.model.points import NEVER, Quality, Reading
 from stagectl.model.timecode import Label, Rate, frame_number, label_day, rate_of_format
 from stagectl.shoot.clock.interval import Lead, proven
 
-FRESH_S: Final = 5.0  # an answer older than this tells nothing of now
+FRESH_S: Final = 8.0  # an answer older than this tells nothing of now
 STANDS_S: Final = 0.5  # a label that is still the same so much later stands
 SLIPS: Final = 3  # contradictions within SLIPS_S: no jump any more, but another speed
 SLIPS_S: Final = 180.0

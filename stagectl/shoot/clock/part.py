@@ -28,6 +28,7 @@ SAMPLE_S: Final = 2.2  # a sampling ends then, however many answers came
 APART_S: Final = (0.02, 0.06)  # between two of them, drawn at random: a frame at 25 is 0.04 s
 ROUND_S: Final = 3.0  # in which every recorder is asked once more, dithered
 OPEN_S: Final = 10.0  # a look that is not answered by then is forgotten: its link was lost
+ASKS_PER_S: Final = 20  # beside what the kit asks anyway; a house of hundreds is gone round in half a minute
 SLICE: Final = 16  # recorders asked in one turn of the loop
 TELL_S: Final = 0.5  # points are computed at most so often
 TELL_SLICE: Final = 16  # recorders computed in one turn of the loop: a millisecond
@@ -182,7 +183,8 @@ class Clocks:
             self._ask(name)
         self._next = self._next + SLICE if self._next + SLICE < len(names) else 0
         slices = -(-len(names) // SLICE)
-        self._clock.later(self._clock.now() + ROUND_S * self._chance.uniform(0.6, 1.4) / slices, self._ask_some)
+        round_s = max(ROUND_S, len(names) / ASKS_PER_S)
+        self._clock.later(self._clock.now() + round_s * self._chance.uniform(0.6, 1.4) / slices, self._ask_some)
 
     # -- from points ----------------------------------------------------------------------------------------------
 
