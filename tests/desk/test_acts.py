@@ -210,6 +210,24 @@ def test_a_route_that_two_change_has_one_effect_each_and_is_seen_by_both(hall: H
             other.page.wait_for_selector(f".row:has-text('Director') strong:has-text('{source}')")
 
 
+def test_a_route_is_put_back_until_something_else_changes_it(hall: Hall, looks: Looks) -> None:
+    look = looks.at(hall.url).open("paths")
+    before = hall.studio.point("paths", "bench.shows")["value"]
+    look.page.click("[aria-label='Change what Bench shows']")
+    look.page.click(".choose button:has-text('Stage right')")
+    until(lambda: hall.studio.point("paths", "bench.shows")["value"] == "stage-right", WITHIN_S, "stage right")
+    look.page.click("text=put back")
+    until(lambda: hall.studio.point("paths", "bench.shows")["value"] == before, WITHIN_S, before)
+
+
+def test_a_level_goes_where_it_was_asked(hall: Hall, looks: Looks) -> None:
+    look = looks.at(hall.url).open("sound")
+    look.page.click("[aria-label='Set Ch\u00a04 Winds to a level']")
+    look.page.fill("#db", "-18")
+    look.page.keyboard.press("Enter")
+    until(lambda: hall.studio.point("mixer", "strip.4.level")["value"] == -18.0, WITHIN_S, "the level")
+
+
 def test_a_hand_at_the_mixer_is_seen_and_said(hall: Hall, looks: Looks) -> None:
     look = looks.at(hall.url).open("sound")
     hall.studio.hand("mixer", "fader", strip=1, db=-9.0)

@@ -45,6 +45,8 @@ export class Desk {
   form: "note" | "name" | null = null;
   /** The destination whose source is being chosen. */
   choosing: string | null = null;
+  /** What each destination showed before this page changed it. */
+  readonly before = new Map<string, { was: string; now: string }>();
   find = "";
   /** There are takes before those that were read. */
   older = false;

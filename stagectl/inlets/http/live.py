@@ -37,7 +37,8 @@ from stagectl.shoot.teller import Teller
 
 TICK_S: Final = 0.05
 SLICE: Final = 200  # points written in one turn of the loop
-SAY_S: Final = 1.0  # the sentence is told anew at most this often, unless something happened
+SAY_S: Final = 1.0  # the sections are looked at anew this often, and when something happened
+SHARE: Final = 0.05  # of the loop at most that looking at them may take: with 1,000 recorders it is some milliseconds
 CLIENTS: Final = 1000
 HELD: Final = 200  # entries and answers kept for a client that does not read; with more it gets a fresh snapshot
 BUFFER_BYTES: Final = 1 << 20  # waiting for a client before it counts as one that does not read
@@ -167,6 +168,7 @@ class Hub:
         self._timer: Handle | None = None
         self._at_once = False
         self._say_at = float("-inf")
+        self._looked_s = 0.0  # what it took to look at the sections
         self._happened = False
         self.stopped = False
 
@@ -274,7 +276,7 @@ class Hub:
             self._pieces[reading] = self._text.write(reading)
         if self._unwritten:
             self._soon(0.0, hurried=False)
-        elif not hurried and (self._happened or self._clock.now() - self._say_at >= SAY_S):
+        elif not hurried and self._due_s() <= 0:
             self._renew()
             self._soon(0.0, hurried=False)
         elif hurried:
@@ -284,6 +286,13 @@ class Hub:
         else:
             told, self._unsaid = self._unsaid, {}
             self._tell(told, self._follower)
+            if self._happened:
+                self._soon(max(TICK_S, self._due_s()))
+
+    def _due_s(self) -> float:
+        """Seconds until the sections are looked at again: at once if something happened, but never too often."""
+        since = self._clock.now() - self._say_at
+        return max(0.0 if self._happened else SAY_S, self._looked_s / SHARE) - since
 
     def _tell(self, told: Mapping[str, str], follower: Follower) -> None:
         readings, self._round = list(self._round), {}
@@ -329,6 +338,7 @@ class Hub:
         found = {name: _json(value) for name, value in self._desk.sections().items()}
         self._unsaid |= {name: text for name, text in found.items() if text != self._sections.get(name)}
         self._sections = found
+        self._looked_s = self._clock.now() - self._say_at
 
     def _piece(self, reading: Reading[Any]) -> str:
         piece = self._pieces.get(reading)

@@ -44,13 +44,17 @@ function line(desk: Desk, name: string): TemplateResult {
   const place = `path ${name}`;
   const said = desk.said.get(place);
   const open = desk.choosing === name;
+  const before = desk.before.get(name);
+  const back = before !== undefined && before.now === point?.value && before.was !== before.now ? before.was : null;
   return html`<li class="row ${point?.quality ?? "unknown"}">
     <span class="who">${title(desk, name)}</span>
     <span class="value">shows <strong>${point?.value == null || point.value === "" ? "not known" : word(String(point.value))}</strong> ${age(desk, point)}</span>
     ${desk.may("route")
-      ? html`<button class="small" aria-disabled=${!desk.live} aria-expanded=${open} aria-label="Change what ${title(desk, name)} shows" @click=${() => desk.live && choose(desk, open ? null : name)}>
+      ? html`<span class="steps">${back !== null
+          ? html`<button class="small" aria-disabled=${!desk.live} aria-label="Put back ${word(back)} on ${title(desk, name)}" @click=${() => route(desk, name, back)}>put back</button>`
+          : nothing}<button class="small" aria-disabled=${!desk.live} aria-expanded=${open} aria-label="Change what ${title(desk, name)} shows" @click=${() => desk.live && choose(desk, open ? null : name)}>
           ${desk.asked(place) ? html`${mark("asked")} asked` : "change"}
-        </button>`
+        </button></span>`
       : nothing}
     <span class="way">${way?.value ? String(way.value) : nothing}</span>
     ${said ? html`<span class="said ${said.bad ? "bad" : ""}" role="status">${said.text}</span>` : nothing}
@@ -63,11 +67,18 @@ function choose(desk: Desk, name: string | null): void {
   desk.draw();
 }
 
+/** Ask for another picture; what was there can be put back until something else changes it. */
+function route(desk: Desk, name: string, source: string): void {
+  const was = shows(desk, name)?.value;
+  if (typeof was === "string" && was) desk.before.set(name, { was, now: source });
+  void desk.act(`path ${name}`, "commands?wait=verdict", { target: "paths", verb: "set", args: { point: `${name}.shows`, value: source } });
+}
+
 function sources(desk: Desk, name: string): TemplateResult {
   const now = shows(desk, name)?.value;
   const take = (source: string): void => {
     desk.choosing = null;
-    void desk.act(`path ${name}`, "commands?wait=verdict", { target: "paths", verb: "set", args: { point: `${name}.shows`, value: source } });
+    route(desk, name, source);
   };
   return html`<div class="choose" @keydown=${(event: KeyboardEvent) => event.key === "Escape" && choose(desk, null)}>
     <p id="choose-${name}">What shall ${title(desk, name)} show?</p>

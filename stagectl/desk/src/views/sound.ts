@@ -47,12 +47,29 @@ function row(desk: Desk, mixer: Device, kind: string, number: number, name: stri
       ? html`<span class="steps">
           <button class="small" aria-disabled=${!desk.live} aria-label="${named}: 1 dB less" @click=${() => step(-1)}>−1</button>
           <button class="small" aria-disabled=${!desk.live} aria-label="${named}: 1 dB more" @click=${() => step(1)}>+1</button>
+          <button class="small" aria-disabled=${!desk.live} aria-expanded=${desk.choosing === place} aria-label="Set ${named} to a level" @click=${() => ((desk.choosing = desk.choosing === place ? null : place), desk.draw())}>to...</button>
           <button class="small" aria-disabled=${!desk.live} aria-label="${mute ? "Unmute" : "Mute"} ${named}" @click=${() => set("muted", !mute)}>${mute ? "unmute" : "mute"}</button>
         </span>`
       : nothing}
     <span class="about">${desk.asked(place) ? html`${mark("asked")} asked` : age(desk, level)}</span>
+    ${desk.choosing === place ? to(desk, named, level, (value) => set("level", value)) : nothing}
     ${said?.bad ? html`<span class="said bad" role="status">${said.text}</span>` : nothing}
   </li>`;
+}
+
+/** The form for a level of one's own; the way there is a ramp all the same. */
+function to(desk: Desk, named: string, level: Point | undefined, set: (value: number) => void): TemplateResult {
+  const keep = (event: SubmitEvent): void => {
+    event.preventDefault();
+    const value = Number(new FormData(event.target as HTMLFormElement).get("db"));
+    desk.choosing = null;
+    if (Number.isFinite(value)) set(value);
+  };
+  return html`<form class="small-form choose" @submit=${keep}>
+    <label for="db">Level of ${named}, dB</label>
+    <input id="db" name="db" type="number" step="0.5" min="-138" max=${HIGH} required value=${typeof level?.value === "number" ? level.value : 0} />
+    <button class="act" type="submit">Ramp to it</button>
+  </form>`;
 }
 
 function bar(level: Point | undefined): TemplateResult {
