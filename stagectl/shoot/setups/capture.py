@@ -124,10 +124,15 @@ def _others(house: "House", setup: Setup, chosen: Chosen) -> Iterator[tuple[str,
     shown = set(house.site.pictures.destinations.values())
     shown.update((tie.from_router, tie.output) for tie in house.site.pictures.tie_lines)
     for device in (*house.boxes, "paths"):
-        for reading in house.board.points(device).values():
+        for reading in sorted(house.board.points(device).values(), key=lambda one: _counted(one.name)):
             spec = reading.spec
             if not spec.settable or spec.name == REMOTE.name or not chosen((device, spec.name)):
                 continue
             crosspoint = spec.template == OUTPUT_SOURCE.name and (device, int(spec.name.split(".")[1])) in shown
             if not crosspoint and (device, spec.name) not in setup.wants:
                 yield device, reading
+
+
+def _counted(name: str) -> list[tuple[int, str]]:
+    """To sort names as people count: strip 2 before strip 10."""
+    return [(int(word), "") if word.isdigit() else (0, word) for word in name.split(".")]

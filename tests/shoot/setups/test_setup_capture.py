@@ -94,8 +94,17 @@ def test_a_new_set_up_is_made_of_what_is_chosen_and_applies_at_once(tmp_path: Pa
         assert done.say == "Third act: 6 values added, in third-act.yaml."
         text = (tmp_path / "setups" / "third-act.yaml").read_text()
         assert text.splitlines()[0] == "set-up: Third act"
-        assert '    strip 5 name: "Ben: violin, #2"' in text
-        assert "    iso-1 shows: stage-left" in text
+        assert text.splitlines()[2:] == [
+            "wants:",
+            "  mixer:",
+            "    strip 5 level: -10 dB",
+            "    strip 5 muted: no",
+            '    strip 5 name: "Ben: violin, #2"',
+            "    strip 5 send 3 level: off",
+            "    strip 5 send 4 level: off",
+            "  paths:",
+            "    iso-1 shows: stage-left",
+        ]
         assert own.setups.shelf.errors == []
         assert own.setups.plan("third-act").to_do == []
         has(own, "mixer", STRIP_LEVEL.at(5), -30.0)
