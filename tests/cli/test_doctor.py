@@ -129,7 +129,7 @@ def test_a_certificate_that_ends_soon_or_fits_no_key_is_told(tmp_path: Path) -> 
     with socket.create_server(("127.0.0.1", 0)) as probe:
         port = probe.getsockname()[1]
     files = f"certificate: {tls.certificate}, key: {tls.key}"
-    site.write_text(f"site: Small hall\ndevices: {{}}\nhttp: {{at: "127.0.0.1:{port}", {files}}}\n")
+    site.write_text(f"site: Small hall\ndevices: {{}}\nhttp: {{at: 127.0.0.1:{port}, {files}}}\n")
     told = call(str(site)).stdout
     assert f"! The certificate of {NAME} ends on " in told
     assert f"127.0.0.1:{port}" in told, "its port is looked at too"
