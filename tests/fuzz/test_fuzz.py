@@ -49,9 +49,9 @@ def test_bad_frames_harm_no_take() -> None:
 
 
 @pytest.mark.timeout(300)
-@pytest.mark.parametrize("who", ["nobody", "mara"])
-def test_generated_requests_meet_their_rules(who: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(api, "CALLERS", (who,))
+def test_generated_requests_meet_their_rules(monkeypatch: pytest.MonkeyPatch) -> None:
+    """As a viewer, whom some routes let in and others don't; `make fuzz` asks as four more."""
+    monkeypatch.setattr(api, "CALLERS", ("mara",))
     _well(api.campaign(1, SEED), 500)
 
 
