@@ -294,7 +294,7 @@ class Stage:
         at = group.born - self._base
         asked = self.run.asked.get(group.id)
         if asked is None:
-            asked = Asked(group.id, run.who, group.verb, targets, at, id=group.id, take=group.take)
+            asked = Asked(f"{run.scene} at {at:.3f}", run.who, group.verb, targets, at, id=group.id, take=group.take)
             asked.arg, asked.scene = int(group.args.get("value", 0) or 0), run.id
             asked.tries.append(
                 Answer(at, life, "accepted", accepted_at=at, number=group.number, served=at, door="scene")

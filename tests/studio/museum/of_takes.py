@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from stagectl.model.errors import RefusedError
-from stagectl.shoot import alarms, takeclips
+from stagectl.shoot import alarms
 from stagectl.shoot.alarmcauses import Causes
 from stagectl.shoot.alarms import Alarms
 from stagectl.shoot.takes import Takes
@@ -87,12 +87,3 @@ def _() -> Sequence[Patch]:
 @bug("refusal-is-an-alarm", "a roll that was refused to who asked is told as a recorder that did not roll")
 def _() -> Sequence[Patch]:
     return [(alarms, "_WHO", ())]
-
-
-@bug(
-    "clip-of-another-take",
-    "a recorder that rolled again unseen is taken for still rolling",
-    "late-name-of-a-clip.json",
-)
-def _() -> Sequence[Patch]:
-    return [(takeclips, "REACHES_S", float("inf"))]
