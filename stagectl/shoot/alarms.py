@@ -20,6 +20,7 @@ from stagectl.model.words import nearest
 from stagectl.shoot.alarm import GRADES, Alarm, Aside, Rates, Tally
 from stagectl.shoot.alarmcauses import Causes
 from stagectl.shoot.alarmrules import LEFT_ALONE, NOT_ROLLED, OFF_S, STOPPED, UNREACHED, Rule, by_device
+from stagectl.shoot.takes import LOST
 
 if TYPE_CHECKING:
     from stagectl.shoot.house import House
@@ -386,7 +387,7 @@ class Alarms:
         for device in takes.recorders:
             missing = take is not None and device in wanted and take.open_lane(device) is None
             lane = last_lane(take, device) if take is not None and missing else None
-            left = lane is not None and lane.ended is not None
+            left = lane is not None and lane.ended is not None and lane.note != LOST
             number, verdict = self.rolls.get(device, (0, None))
             failed = missing and not left and verdict is not None and verdict.ended not in _WELL
             failed = failed and take is not None and number == take.number

@@ -316,7 +316,7 @@ class Takes:
     def _began(self, device: str, reading: Reading[Any]) -> None:
         now = self._clock.now()
         take, lost = self.open, self._lost(device)
-        if take is None and lost is not None and lost is self._last():
+        if lost is not None and lost is (take or self._last()):
             self._returned(lost, device)
             return
         if take is None:
@@ -393,6 +393,8 @@ class Takes:
         away = lane.seen_at == float("-inf") and not self._recording[device] and lane.note != "adopted"
         if away:
             lane.note = "ended while stagectl was away"
+        elif reading.read_at - self._read_at.get(device, reading.read_at) > SILENT_S:
+            lane.note, lane.ended_by = "ended while it was out of sight", ""
         elif reading.by == "box":
             lane.note = "stopped at its front"
         lane.end = last_seen(self._board, device, TIMECODE) or ""

@@ -136,13 +136,14 @@ def _groundless(run: Histories, one: Told) -> str:
 
 def _met_anew(run: Histories, at: float) -> bool:
     """A daemon that has just started has not reached everything yet."""
-    return any(begin <= at <= end + 8.0 for begin, end in run.away()[1:])
+    return any(begin <= at <= end + 8.0 for begin, end in run.spans("dead", "ready"))
 
 
 def _acted(run: Histories, one: Told) -> bool:
     """Did a recording of it end, or was it asked to roll and did not?"""
     truth = run.truths[one.device]
-    if any(one.at - AFTER_S <= clip.ended <= one.at for clip in truth.clips):
+    ends = [clip.ended for clip in truth.clips if clip.ended <= one.at]
+    if ends and (max(ends) >= one.at - AFTER_S or run.faulty(max(ends), one.at, one.device, *LINKS)):
         return True
     asks = [asked for asked in run.asked.values() if one.device in asked.devices and asked.who != "guest"]
     if any(asked.verb == "cut" and asked.at <= one.at <= asked.last + AFTER_S for asked in asks):
