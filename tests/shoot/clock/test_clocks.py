@@ -226,6 +226,20 @@ async def test_a_recorder_that_shows_a_clip_is_not_judged() -> None:
 
 
 @virtual
+async def test_a_recorder_that_comes_back_from_a_clip_did_not_jump() -> None:
+    room = Room()
+    await room.clocks.sample()
+    deck = room.decks["iso-2"]
+    deck.say(TRANSPORT.name, Transport.STOPPED)
+    deck.jumped = 90_000
+    await room.clocks.sample()
+    deck.jumped = 0
+    deck.say(TRANSPORT.name, Transport.PREVIEW)
+    await room.clocks.sample()
+    assert room.state("iso-2") is ClockState.IN_STEP
+
+
+@virtual
 async def test_across_midnight_nothing_jumps() -> None:
     room = Room()
     for deck in room.decks.values():

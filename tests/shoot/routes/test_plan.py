@@ -135,6 +135,28 @@ async def test_who_is_not_served_keeps_its_tie_line() -> None:
 
 
 @virtual
+async def test_who_can_not_be_served_keeps_what_it_holds_and_others_are_told_so() -> None:
+    own = hall(Pictures(SOURCES, DESTINATIONS, TIES, gives={"hands": "720p50"}, takes={"program": ("1080p25",)}))
+    await press(own, "program = wide, mix-rec = stage-right")
+    await asyncio.sleep(0.01)
+    plan = await planned(own, "program = hands, director = stage-left")
+    assert plan.served == 0
+    assert "hall 15 to gallery 1 is held by program (wide)" in plan.rows[1].why
+
+
+@virtual
+async def test_a_cable_goes_before_a_processor_that_costs_time() -> None:
+    slow = TieLine("hall", 14, "gallery", 4, 3, (), "", (), "Frame store")
+    own = hall(Pictures(SOURCES, DESTINATIONS, (slow, *TIES)))
+    assert (await planned(own, "director = wide")).rows[0].hops[0].output == 15
+    live = await own.submit(Wish(INES, "test", "paths", "set", {"point": "director.shows", "value": "wide"}))
+    assert await live.wait(30)
+    assert [command.ask.verb.point.name for command in live.commands if command.ask.target == "hall"] == [
+        "output.15.source"
+    ]
+
+
+@virtual
 async def test_a_tie_line_changes_hands_only_when_the_one_before_has_left_it() -> None:
     own = hall()
     await press(own, "program = wide, mix-rec = hands")
@@ -149,6 +171,9 @@ async def test_a_tie_line_changes_hands_only_when_the_one_before_has_left_it() -
         await asyncio.sleep(0.001)
     assert group.worst is Ended.VERIFIED
     assert "stage-left" not in [value for _, value in seen]  # never somebody else's picture in between
+    left, taken = own.boxes["gallery"], own.boxes["hall"]
+    assert left.sent[-2].point.name == "output.2.source"  # mix-rec leaves the tie-line, and only then it is switched
+    assert taken.left_at[-1] > left.left_at[-2]
 
 
 @virtual
