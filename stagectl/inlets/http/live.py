@@ -234,7 +234,7 @@ class Hub:
         if self._timer is not None:
             self._timer.cancel()
         self._view = self._follower = self._timer = None
-        for kept in (self._pieces, self._round, self._unwritten):
+        for kept in (self._pieces, self._round, self._unwritten, self._sections, self._unsaid):
             kept.clear()
         self._text = PointText(self._clock)
 
@@ -336,7 +336,8 @@ class Hub:
         self._happened = False
         self._say_at = self._clock.now()
         found = {name: _json(value) for name, value in self._desk.sections().items()}
-        self._unsaid |= {name: text for name, text in found.items() if text != self._sections.get(name)}
+        if self._sections:  # else nobody was told anything yet, and whoever came gets a snapshot
+            self._unsaid |= {name: text for name, text in found.items() if text != self._sections.get(name)}
         self._sections = found
         self._looked_s = self._clock.now() - self._say_at
 
