@@ -129,13 +129,31 @@ def good(face: Face, take: int, no: bool) -> int:
 @click.argument("text", nargs=-1, required=True)
 @click.option("--take", type=click.IntRange(1), help="To this take; else to the one that runs or ran last.")
 def note(face: Face, text: tuple[str, ...], take: int | None) -> int:
-    """Write a note to a take."""
+    """Write a note to a take; while it rolls, with its timecode."""
+    return _marked(face, take, {"note": " ".join(text)})
+
+
+@client_verb("mark", acts=True)
+@click.argument("kind", type=click.Choice(["good", "problem"]))
+@click.argument("text", nargs=-1)
+@click.option("--take", type=click.IntRange(1), help="In this take; else in the one that runs or ran last.")
+def mark(face: Face, kind: str, text: tuple[str, ...], take: int | None) -> int:
+    """Mark this place in a take as good or a problem.
+
+    The mark holds the timecode of this moment while the take rolls. TEXT says what is there.
+    """
+    note = {"note": " ".join(text)} if text else {}
+    return _marked(face, take, {"kind": kind, **note})
+
+
+def _marked(face: Face, take: int | None, body: Mapping[str, Any]) -> int:
+    """Write to that take, or to the one that runs or ran last."""
     if take is None:
         now = face.client.get("now")
         running = now.get("take")
         take = running["take"] if running else now["next"]["take"] - 1
         if not take:
             return face.no(Exit.UNCLEAR, "There is no take yet to write to.", "Roll one first.", "take")
-    answer = face.client.post("takes", take, "marks", body={"note": " ".join(text)})
+    answer = face.client.post("takes", take, "marks", body=dict(body))
     face.answer(answer, [answer["say"]])
     return Exit.DONE

@@ -65,7 +65,7 @@ def take(face: Face, number: int) -> int:
     absent = [device for device in one["wanted"] if device not in {lane["device"] for lane in one["lanes"]}]
     if absent:
         text.append(f"Not in it: {', '.join(absent)}.")
-    text.extend(_note(note) for note in one["notes"])
+    text.extend(_mark(mark) for mark in one["marks"])
     if not face.plain:
         text.extend(["", *lanes(one, width())])
     face.answer(one, text)
@@ -79,10 +79,11 @@ def _title(one: Mapping[str, Any]) -> str:
     return f"Take {one['take']}{name}{good}. Rolled {local(one['opened'], day=True)}{by}."
 
 
-def _note(note: str) -> str:
-    """A note as it is kept, "<stamp> <who>: <text>", with the time of day here."""
-    stamp, _, rest = note.partition(" ")
-    return f"Note, {local(stamp)} {rest}"
+def _mark(mark: Mapping[str, Any]) -> str:
+    """A mark with the time of day here, and its timecode."""
+    at = f" at {mark['label']}" if mark["label"] else ""
+    told = f": {mark['text']}" if mark["text"] else ""
+    return f"{mark['kind'].capitalize()}, {local(mark['at'])} {mark['who']}{at}{told}"
 
 
 def _recordings(one: Mapping[str, Any]) -> list[str]:

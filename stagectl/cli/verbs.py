@@ -20,6 +20,7 @@ VERBS: Final[Mapping[str, str]] = {
     "slate": "acts:slate",
     "good": "acts:good",
     "note": "acts:note",
+    "mark": "acts:mark",
     "scene": "scene:scene",
     "scenes": "scene:scenes",
     "setup": "setup:setup",

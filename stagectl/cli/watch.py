@@ -75,7 +75,7 @@ def _told(act: Mapping[str, Any]) -> str:
 def _key(answer: Mapping[str, Any]) -> Any:
     """What makes two answers tell the same: durations left out."""
     take = answer["take"]
-    rolling = (take["take"], take["rolling"], take["spread"], take["good"], take["notes"]) if take else None
+    rolling = (take["take"], take["rolling"], take["spread"], take["good"], take["marks"]) if take else None
     wrong = [(row["device"], row["grade"], row["remedy"]) for row in answer["wrong"]]
     return rolling, wrong, answer["can_roll"], answer["last"], answer["next"]
 

@@ -58,6 +58,12 @@ def headed(*, take: int, name: str = "", by: str = "", closed: bool = False, goo
     return f"Take {take}{named} {told}{'; it is marked good' if good else ''}."
 
 
+def marked(*, take: int, kind: str, who: str = "", text: str = "", label: str = "") -> str:
+    """A place in a take was marked: `kind` is "good", "problem" or "note"."""
+    at = f" at {label}" if label else ""
+    return full_stop(f"{_person(who)} marked take {take}{at}: {kind}{f', {text}' if text else ''}")
+
+
 def alarmed(*, what: str, say: str, who: str = "") -> str:
     match what:
         case "known":
@@ -119,7 +125,7 @@ def seen_later(*, called: str, seen: str) -> str:
 SENTENCES: Final[Mapping[str, Callable[..., object]]] = {
     one.__name__: one
     for one in (
-        *(daemon, link, asked, judged, by_hand, slated, headed, alarmed),
+        *(daemon, link, asked, judged, by_hand, slated, headed, marked, alarmed),
         *(desk_passed, scene_told, rung, access, seen_later),
     )
 }

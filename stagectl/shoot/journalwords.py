@@ -67,6 +67,9 @@ class JournalWords:
         what, number = data.get("what"), data.get("take")
         if what == "slate":
             return journalsay.slated(name=str(data.get("name", "")))
+        if what == "mark" and number is not None and isinstance(mark := data.get("mark"), Mapping):
+            words = {name: str(mark.get(name, "")) for name in ("kind", "text", "label")}
+            return journalsay.marked(take=int(number), who=who, **words)
         if what != "head" or number is None:
             return ""
         return journalsay.headed(

@@ -1,8 +1,9 @@
 """What is a take: one number over all recorders that rolled together, a lane for each."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
+from enum import StrEnum
 from math import ceil, isfinite
 from typing import Any, Self
 
@@ -139,6 +140,56 @@ def moment(text: str) -> datetime:
     return found
 
 
+class MarkKind(StrEnum):
+    """What a mark says of its place in the take."""
+
+    GOOD = "good"
+    PROBLEM = "problem"
+    NOTE = "note"
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A place in a take that somebody marked.
+
+    Attributes:
+        text: what was said of it; may be empty, but not in a note.
+        wall: when it was written, UTC.
+        label: timecode at that moment, of the recorder `device`; empty: nothing rolled, or no recorder told of any.
+    """
+
+    kind: MarkKind
+    text: str
+    who: str
+    wall: datetime
+    label: str = ""
+    device: str = ""
+
+    def plain(self) -> dict[str, Any]:
+        """As JSON and the journal hold it."""
+        return {
+            "kind": self.kind.value,
+            "text": self.text,
+            "who": self.who,
+            "at": stamp(self.wall),
+            "label": self.label,
+            "device": self.device,
+        }
+
+    @classmethod
+    def read(cls, plain: Mapping[str, Any]) -> Self:
+        """From a journal record. Raises KeyError, TypeError, ValueError: it is no mark."""
+        words = {name: str(plain.get(name, "")) for name in ("text", "who", "label", "device")}
+        return cls(kind=MarkKind(plain["kind"]), wall=moment(plain["at"]), **words)
+
+    @classmethod
+    def read_note(cls, note: str) -> Self:
+        """From a note as earlier versions kept it: "<stamp> <who>: <text>". Raises ValueError: it is none."""
+        at, _, rest = note.partition(" ")
+        who, _, text = rest.partition(": ")
+        return cls(MarkKind.NOTE, text, who, moment(at))
+
+
 @dataclass(frozen=True, slots=True)
 class Spread:
     """How far apart the recorders began: `frames`, give or take `give` frames; `of` of them are counted.
@@ -165,8 +216,13 @@ class Take:
     lanes: dict[str, list[Lane]] = field(default_factory=dict)
     closed: datetime | None = None
     good: bool = False
-    notes: list[str] = field(default_factory=list)
+    marks: list[Mark] = field(default_factory=list)
     unseen: tuple[str, ...] = ()
+
+    @property
+    def notes(self) -> list[str]:
+        """What was said in its marks, a line each: "<stamp> <who>: <text>"."""
+        return [f"{stamp(mark.wall)} {mark.who}: {mark.text}" for mark in self.marks if mark.text]
 
     def all_lanes(self) -> Iterable[Lane]:
         """Every lane, recorder by recorder."""
@@ -255,7 +311,8 @@ class Take:
             "wanted": list(self.wanted),
             "rolling": self.rolling,
             "good": self.good,
-            "notes": list(self.notes),
+            "notes": self.notes,
+            "marks": [mark.plain() for mark in self.marks],
             "unseen": list(self.unseen),
             "spread": None
             if spread is None

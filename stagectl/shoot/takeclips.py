@@ -3,13 +3,13 @@
 The recorder's own clip list tells exactly, but late, and until then it may still end in the clip before.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import Any, Final
 
 from stagectl.model.board import Board
 from stagectl.model.capabilities.recorder import CLIP_LENGTH, CLIP_NAME, CLIP_START, INPUT_FORMAT, TIMECODE
 from stagectl.model.points import NEVER, PointSpec, Quality
-from stagectl.model.timecode import Label, frame_number, label_at, span_frames
+from stagectl.model.timecode import Label, frame_number, label_at, rate_of_format, span_frames
 from stagectl.model.world import Clock
 from stagectl.shoot.take import Lane, Take, counting
 
@@ -60,6 +60,25 @@ class TakeClips:
         if name.value is None or start.value is None:
             return None
         return str(name.value), str(start.value), str(self._board.get(device, CLIP_LENGTH).value or "")
+
+    def label_now(self, devices: Iterable[str]) -> tuple[str, str]:
+        """Timecode at this moment and whose it is, by the first of these recorders that tells; two empty: none does.
+
+        Reckoned on from its last reading, so it may be late by the age of that answer on the wire: a frame or two.
+        """
+        for device in devices:
+            reading, word = self._board.get(device, TIMECODE), last_seen(self._board, device, INPUT_FORMAT)
+            rate = rate_of_format(str(word or ""))
+            if rate is None or reading.quality is not Quality.GOOD:
+                continue
+            try:
+                label = Label.parse(str(reading.value))
+                rate = counting(rate, label.drop)
+                on = int((self._clock.now() - reading.read_at) * rate.frames / rate.seconds)
+                return str(label_at(frame_number(label.with_drop(rate.drop), rate) + on, rate)), device
+            except ValueError:
+                continue
+        return "", ""
 
     def estimate(self, lane: Lane) -> bool:
         """Until the clip list tells, the first label is reckoned back from a timecode read while it rolled.

@@ -1,7 +1,7 @@
 """How are takes written down, and read again after a restart?
 
-A take has two kinds of records: its head (number, name, who, opened, closed, marks), and its lanes. Each says how the
-thing now is, not what changed, so folding the same record twice does no harm.
+A take has three kinds of records: its head (number, name, who, opened, closed, good), its lanes, and its marks. Each
+says how the thing now is, not what changed, so folding the same record twice does no harm.
 """
 
 from collections import OrderedDict
@@ -13,7 +13,7 @@ import structlog
 from stagectl.control.chronicle import Chronicle, stamp
 from stagectl.control.journal_lines import SENSELESS
 from stagectl.model.world import Clock
-from stagectl.shoot.take import Lane, Take, moment
+from stagectl.shoot.take import Lane, Mark, Take, moment
 
 LANES_S: Final = 0.05  # lanes wait this long to be written down together: no work of ours stands before a verdict
 LANES_TOGETHER: Final = 128  # lanes in one record: 40 kB
@@ -59,6 +59,13 @@ class TakeRecords:
         """Write its head now, with what waits."""
         self._heads[take.number] = None
         self._write()
+
+    def mark_now(self, take: Take) -> None:
+        """Write its newest mark now, behind what waits: no mark stands before its take."""
+        if self._heads:
+            self._write()
+        place, mark = len(take.marks) - 1, take.marks[-1]
+        self._chronicle.write("take", mark.who, what="mark", take=take.number, i=place, mark=mark.plain())
 
     def head_soon(self, take: Take) -> None:
         """Write at the end of this turn of the loop that it opened, closed or was marked."""
@@ -125,7 +132,6 @@ class TakeRecords:
             closed=stamp(take.closed) if take.closed else None,
             wanted=list(take.wanted),
             good=take.good,
-            notes=take.notes,
             unseen=list(take.unseen),
         )
 
@@ -147,6 +153,8 @@ class TakeRecords:
                     case "head":
                         if self._restore_head(data):
                             slate = ""  # that take got the name
+                    case "mark":
+                        self._restore_mark(data)
                     case "lanes":
                         self._restore_lanes(data, recorders)
             except SENSELESS as error:
@@ -157,7 +165,8 @@ class TakeRecords:
     def _restore_head(self, data: Mapping[str, Any]) -> bool:
         """Returns: the take was not known before. Raises SENSELESS: nothing was changed."""
         number, name, by = int(data["take"]), str(data.get("name", "")), str(data.get("by", ""))
-        wanted, notes = tuple(map(str, data.get("wanted", ()))), list(map(str, data.get("notes", ())))
+        wanted = tuple(map(str, data.get("wanted", ())))
+        notes = [Mark.read_note(str(note)) for note in data.get("notes", ())]  # of earlier versions
         unseen = tuple(map(str, data.get("unseen", ())))
         closed = moment(data["closed"]) if data.get("closed") else None
         opened = moment(data["opened"])
@@ -168,8 +177,17 @@ class TakeRecords:
             age = (self._clock.wall() - opened).total_seconds()
             take = self._takes[number] = Take(number, "", opened, self._clock.now() - age)
         take.name, take.by, take.good = name, by, bool(data.get("good"))
-        take.wanted, take.notes, take.unseen, take.closed = wanted, notes, unseen, closed
+        take.wanted, take.unseen, take.closed = wanted, unseen, closed
+        take.marks[: len(notes)] = notes
         return new
+
+    def _restore_mark(self, data: Mapping[str, Any]) -> None:
+        """Raises SENSELESS: nothing was changed."""
+        take, place, mark = self._takes.get(int(data["take"])), int(data["i"]), Mark.read(data["mark"])
+        if place < 0:
+            raise ValueError(f"{place} is no place of a mark")
+        if take is not None:
+            take.marks[place : place + 1] = [mark]  # where earlier ones were lost it goes to the end
 
     def _restore_lanes(self, data: Mapping[str, Any], recorders: Mapping[str, str]) -> None:
         """Raises SENSELESS: nothing was changed."""

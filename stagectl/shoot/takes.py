@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from itertools import islice
 from typing import Any, ClassVar, Final
 
-from stagectl.control.chronicle import Chronicle, stamp
+from stagectl.control.chronicle import Chronicle
 from stagectl.model.board import Board
 from stagectl.model.capabilities.base import Capability
 from stagectl.model.capabilities.recorder import (
@@ -30,11 +30,12 @@ from stagectl.model.errors import RefusedError
 from stagectl.model.points import PointSpec, Poked, Quality, Reading, Unit
 from stagectl.model.verbs import Ask, Set, Verb, VerbSpec
 from stagectl.model.world import Clock
-from stagectl.shoot.take import Lane, Take
+from stagectl.shoot.take import Lane, Mark, MarkKind, Take
 from stagectl.shoot.takeclips import TakeClips, is_earlier, is_plausible, last_seen
 from stagectl.shoot.takerecords import TakeRecords
 
 KEEP: Final = 500  # takes in memory; older ones are in the journal
+MARKS_MOST: Final = 500  # marks of one take: one every 15 s for two hours
 NOTICE_S: Final = 0.04  # how late a notice may be; own choice, one frame at 25
 POLL_S: Final = 1.0  # how late a poll may be
 SILENT_S: Final = 3.0  # what was last read longer ago than this was stale: a roll since then began unseen
@@ -223,16 +224,26 @@ class Takes:
             )
         return take
 
-    def mark(self, number: int, who: str, *, good: bool | None = None, note: str = "") -> Take:
-        """Mark a take good (or take the mark back), or write a note. Raises RefusedError: no such take."""
+    def mark(
+        self, number: int, who: str, *, good: bool | None = None, kind: MarkKind | None = None, note: str = ""
+    ) -> Take:
+        """Rate a take good (or take that back), or mark this place in it.
+
+        A mark is a note, unless `kind` says more of it. Raises RefusedError: no such take, or it is full of marks.
+        """
         take = self.takes.get(number)
         if take is None:
             raise RefusedError(f"There is no take {number}.", code="take")
+        placed = kind is not None or bool(note)
+        if placed and len(take.marks) >= MARKS_MOST:
+            raise RefusedError(f"Take {number} holds {MARKS_MOST} marks, and takes no more.", code="limit")
+        if placed:
+            label, device = self._clips.label_now(take.rolling)
+            take.marks.append(Mark(kind or MarkKind.NOTE, note, who, self._clock.wall(), label, device))
+            self._records.mark_now(take)
         if good is not None:
             take.good = good
-        if note:
-            take.notes.append(f"{stamp(self._clock.wall())} {who}: {note}")
-        self._records.head_now(take)
+            self._records.head_now(take)
         return take
 
     def close_unseen(self, number: int) -> None:

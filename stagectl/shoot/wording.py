@@ -392,10 +392,14 @@ def nothing_to_cut() -> str:
     return "Nothing rolls: there is no take to end."
 
 
-def taken(*, take: int, good: bool | None = None, note: bool = False) -> str:
-    """A mark or a note was written."""
-    if note:
-        return f"The note is written to take {take}."
+def taken(*, take: int, good: bool | None = None, kind: str = "", label: str = "") -> str:
+    """A take was rated, or a place in it marked: `kind` is "good", "problem" or "note"; `label` its timecode."""
+    at = f" at {label}" if label else ""
+    match kind:
+        case "note":
+            return f"The note is written to take {take}{at}."
+        case "good" | "problem":
+            return f"Take {take} has the mark {kind}{at}."
     return f"Take {take} is marked good." if good else f"Take {take} is not marked good."
 
 

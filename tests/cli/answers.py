@@ -64,6 +64,7 @@ def take(lanes: list[dict[str, Any]], **more: Any) -> dict[str, Any]:
         "rolling": [one["device"] for one in lanes],
         "good": False,
         "notes": [],
+        "marks": [],
         "unseen": [],
         "spread": {"frames": 1, "give": 0, "of": len(lanes), "exact": True},
         "common": None,

@@ -21,7 +21,10 @@ WHOLE = take(
     for_s=None,
     good=True,
     wanted=["iso-1", "iso-2", "iso-3", "iso-4"],
-    notes=["2026-11-25T15:10:00.000Z ines: horn late in bar 40"],
+    marks=[
+        {"kind": "note", "text": "horn late in bar 40", "who": "ines", "at": "2026-11-25T15:10:00.000Z", "label": ""},
+        {"kind": "problem", "text": "", "who": "ada", "at": "2026-11-25T15:11:00.000Z", "label": "15:11:00:02"},
+    ],
     spread={"frames": 3, "give": 0, "of": 3, "exact": True},
     common={"first": "15:04:12:13", "last": "15:17:01:20", "frames": 19233},
 )

@@ -29,10 +29,11 @@ from stagectl.model.capabilities.recorder import (
 from stagectl.model.errors import RefusedError
 from stagectl.model.points import PointSpec
 from stagectl.model.verbs import Ask, Set, Verb
-from stagectl.shoot.take import Take
+from stagectl.shoot.take import MarkKind, Take
 from stagectl.shoot.takerecords import LANES_TOGETHER
 from stagectl.shoot.takes import (
     KEEP,
+    MARKS_MOST,
     NAME,
     NEXT,
     NEXT_NAME,
@@ -676,6 +677,46 @@ async def test_a_take_is_marked_and_noted_and_that_survives() -> None:
     assert not log.again().last.good
     with pytest.raises(RefusedError, match="There is no take 9"):
         log.takes.mark(9, "tomas", good=True)
+
+
+@virtual
+async def test_a_mark_while_it_rolls_holds_the_timecode_of_its_moment_and_survives() -> None:
+    log = Log()
+    log.rolls("iso-1", label="23:59:59:20")
+    await asyncio.sleep(0.42)  # virtual: ten frames at 25, and a half
+    log.takes.mark(1, "ines", kind=MarkKind.PROBLEM)
+    log.takes.mark(1, "ines", kind=MarkKind.GOOD, note="the trill")
+    log.stops("iso-1")
+    await moment()
+    log.takes.mark(1, "tomas", note="after the end")
+    kept = log.again().last.marks
+    assert kept == log.takes.takes[1].marks
+    assert [(one.kind, one.label, one.device, one.text) for one in kept] == [
+        ("problem", "00:00:00:05", "iso-1", ""),
+        ("good", "00:00:00:05", "iso-1", "the trill"),
+        ("note", "", "", "after the end"),
+    ]
+
+
+@virtual
+async def test_notes_that_an_earlier_version_kept_are_marks() -> None:
+    log = Log()
+    log.rolls("iso-1")
+    await moment()
+    old = [data | {"notes": ["2027-03-12T14:03:41.000Z tomas: bar 3: late"]} for data in log.records]
+    (mark,) = log.again([data for data in old if data["what"] == "head"]).last.marks
+    assert (mark.kind, mark.who, mark.text) == (MarkKind.NOTE, "tomas", "bar 3: late")
+
+
+@virtual
+async def test_a_take_that_is_full_of_marks_says_so_and_can_still_be_rated() -> None:
+    log = Log()
+    log.rolls("iso-1")
+    for _ in range(MARKS_MOST):
+        log.takes.mark(1, "ines", kind=MarkKind.GOOD)
+    with pytest.raises(RefusedError, match="takes no more"):
+        log.takes.mark(1, "ines", note="one too many")
+    assert log.takes.mark(1, "ines", good=True).good
 
 
 @virtual

@@ -9,8 +9,10 @@ from stagectl.inlets.http.calls import Answer, Call
 from stagectl.inlets.http.models import CommandBody, CutBody, InBody, MarkBody, RollBody, SlateBody
 from stagectl.inlets.http.problems import ProblemError, refused
 from stagectl.inlets.http.scene_acts import run_view, start_run, words
+from stagectl.model.errors import RefusedError
 from stagectl.shoot import wording
 from stagectl.shoot.house import Wish
+from stagectl.shoot.take import MarkKind
 
 
 async def roll(call: Call) -> Answer:
@@ -35,29 +37,50 @@ async def command(call: Call) -> Answer:
 
 async def mark(call: Call) -> Answer:
     body = call.body_as(MarkBody)
-    return Answer(_marked(call, call.path["n"], body.good, body.note))
+    return Answer(_marked(call, call.path["n"], body))
 
 
-def _marked(call: Call, number: int, good: bool | None, note: str | None) -> dict[str, Any]:
-    if good is None and note is None:
+def _marked(call: Call, number: int, body: MarkBody) -> dict[str, Any]:
+    house = call.door.house
+    for word in mark_words(body):
+        permitted(call.door, call.person, word, "mark")
+    if number not in house.takes.takes:
+        raise ProblemError(404, "take", f"There is no take {number}.", remedy="See /api/v1/takes.")
+    try:
+        take = house.takes.mark(number, call.person.name, good=body.good, kind=body.kind, note=body.note or "")
+    except RefusedError as error:
+        raise refused(error) from error
+    placed = take.marks[-1] if body.kind is not None or body.note is not None else None
+    say = wording.taken(
+        take=number,
+        good=body.good,
+        kind=placed.kind.value if placed is not None else "",
+        label=placed.label if placed is not None else "",
+    )
+    return views.take_view(house, call.door.teller, take) | {"say": say}
+
+
+def mark_words(body: MarkBody) -> list[str]:
+    """The words that a mark asks for: who may rate may mark a good place, who may note a problem.
+
+    Raises:
+        ProblemError: it asks for nothing.
+    """
+    if body.kind is MarkKind.NOTE and body.note is None:
+        raise ProblemError(
+            422, "argument", "A note needs its text.", remedy="Give note.", fields=[("body.note", "it is missing.")]
+        )
+    good = body.good is not None or body.kind is MarkKind.GOOD
+    note = body.note is not None or body.kind is MarkKind.PROBLEM
+    if not good and not note:
         raise ProblemError(
             422,
             "argument",
-            "A mark needs good or a note.",
+            "A mark needs good, a kind or a note.",
             remedy="Give one.",
             fields=[("body.good", "it is missing.")],
         )
-    house = call.door.house
-    if good is not None:
-        permitted(call.door, call.person, "good", "mark")
-    if note is not None:
-        permitted(call.door, call.person, "note", "mark")
-    if number not in house.takes.takes:
-        raise ProblemError(404, "take", f"There is no take {number}.", remedy="See /api/v1/takes.")
-    take = house.takes.mark(number, call.person.name, good=good, note=note or "")
-    return views.take_view(house, call.door.teller, take) | {
-        "say": wording.taken(take=number, good=good, note=note is not None)
-    }
+    return [word for word, asked in (("good", good), ("note", note)) if asked]
 
 
 async def slate(call: Call) -> Answer:
@@ -133,13 +156,15 @@ def _mark_by_inlet(call: Call, args: dict[str, Any]) -> dict[str, Any]:
     takes = call.door.house.takes
     newest = takes.open.number if takes.open is not None else next(reversed(takes.takes), 0)
     try:
-        body = MarkBody.model_validate({name: args[name] for name in ("good", "note") if name in args})
+        body = MarkBody.model_validate({name: args[name] for name in ("good", "kind", "note") if name in args})
         number = int(args.get("take", newest))
     except (TypeError, ValueError) as error:
         raise ProblemError(
-            422, "argument", "mark takes a take number, good as true or false, and a note as text."
+            422,
+            "argument",
+            "mark takes a take number, good as true or false, a kind (good, problem or note) and a note as text.",
         ) from error
-    return _marked(call, number, body.good, body.note)
+    return _marked(call, number, body)
 
 
 def _one_key(call: Call, body: InBody) -> str:

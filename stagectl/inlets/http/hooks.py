@@ -50,7 +50,4 @@ def _words(call: Call, body: HookBody) -> list[str]:
         mark = MarkBody.model_validate(body.args)
     except ValidationError as error:
         raise misshapen("body.args", error) from error
-    words = [word for word, value in (("good", mark.good), ("note", mark.note)) if value is not None]
-    if not words:
-        raise ProblemError(422, "argument", "A mark needs good or a note.", remedy="Give one.")
-    return words
+    return acts.mark_words(mark)

@@ -12,7 +12,7 @@ _TAKES: Mapping[str, tuple[str, ...]] = {
     "cut": ("take", "on"),
     "route": ("src", "dst"),
     "level": ("of", "to", "device"),
-    "mark": ("take", "good", "note"),
+    "mark": ("take", "good", "kind", "note"),
 }
 
 

@@ -187,15 +187,25 @@ async def test_a_viewers_erasing_and_an_operators_are_refused(front: Front) -> N
 async def test_a_note_and_a_mark_stand_on_the_take(front: Front) -> None:
     await front.post("roll?wait=verdict", {})
     _, said = await front.post("takes/1/marks", {"note": "Page turn at bar 40"})
-    assert said["say"] == "The note is written to take 1."
+    assert said["say"].startswith("The note is written to take 1 at 01:00:0")
+    _, said = await front.post("takes/1/marks", {"kind": "problem"})
+    assert said["say"].startswith("Take 1 has the mark problem at 01:00:0")
     _, said = await front.post("takes/1/marks", {"good": True})
     assert said["say"] == "Take 1 is marked good."
     _, take = await front.get("takes/1")
     assert take["good"]
     assert take["notes"][0].endswith("desk: Page turn at bar 40")
+    assert [(mark["kind"], mark["text"]) for mark in take["marks"]] == [
+        ("note", "Page turn at bar 40"),
+        ("problem", ""),
+    ]
+    assert all(mark["label"].startswith("01:00:0") and mark["device"] == "iso-1" for mark in take["marks"])
 
 
-@pytest.mark.parametrize("body", [{}, {"note": ""}, {"note": "a\u202eb"}, {"good": "yes"}, {"note": "x" * 1001}])
+@pytest.mark.parametrize(
+    "body",
+    [{}, {"note": ""}, {"kind": "note"}, {"kind": "bad"}, {"note": "a\u202eb"}, {"good": "yes"}, {"note": "x" * 1001}],
+)
 async def test_a_mark_that_says_nothing_is_refused(front: Front, body: object) -> None:
     await front.post("roll?wait=verdict", {})
     status, _ = await front.post("takes/1/marks", body)

@@ -5,6 +5,7 @@ from typing import Annotated
 from pydantic import AfterValidator, Field
 
 from stagectl.inlets.http.models.shapes import In, Lax, Line, Number, Out, one_line
+from stagectl.shoot.take import MarkKind
 
 
 class TakePath(Lax):
@@ -14,9 +15,10 @@ class TakePath(Lax):
 
 
 class MarkBody(In):
-    """Mark a take good, take the mark back, or write a note; one of them at least."""
+    """Rate a take good, take that back, or mark this place in it, with a note or without; one of them at least."""
 
     good: bool | None = None
+    kind: MarkKind | None = Field(default=None, strict=False, examples=["problem"])
     note: Annotated[str, Field(min_length=1, max_length=1000), AfterValidator(one_line)] | None = None
 
 
@@ -33,6 +35,17 @@ class SpreadOut(Out):
     give: int
     of: int
     exact: bool
+
+
+class MarkOut(Out):
+    """A place in a take that somebody marked; `label`: timecode of the recorder `device` then, empty: not known."""
+
+    kind: MarkKind
+    text: str
+    who: str
+    at: str
+    label: str
+    device: str
 
 
 class LaneOut(Out):
@@ -59,6 +72,7 @@ class TakeOut(Out):
     running: bool
     good: bool
     notes: list[str]
+    marks: list[MarkOut]
     wanted: list[str]
     rolling: list[str]
     say: str
