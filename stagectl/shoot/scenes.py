@@ -19,7 +19,7 @@ from stagectl.shoot.house import LATEST_S, House
 from stagectl.shoot.scene import Scene
 from stagectl.shoot.scenefile import read_scene
 from stagectl.shoot.sceneplan import Plan, plan
-from stagectl.shoot.scenerun import Run, StepResult
+from stagectl.shoot.scenerun import Run, Stand, StepResult
 from stagectl.shoot.scenerunner import Runner
 from stagectl.shoot.vocabulary import words_of
 
@@ -252,11 +252,14 @@ class Scenes:
         if run is not None and run.ended is None:
             run.ended = Ended.UNCONFIRMED
             run.why = "stagectl left it" if task.cancelled() else f"stagectl slipped: {error!r}"
+            for result in run.results.values():
+                if result.stand is Stand.UNDER_WAY:
+                    result.stand, result.why = Stand.FAILED, f"{run.why}: not known if it happened"
             if error is not None:
                 log.error("scene_slipped", scene=run.scene.name, run=run.id, error=repr(error))
-                self._house.chronicle.write(
-                    "scene", run.person.name, what="end", run=run.id, scene=run.scene.name, ended="unconfirmed"
-                )
+            self._house.chronicle.write(
+                "scene", run.person.name, what="end", run=run.id, scene=run.scene.name, ended="unconfirmed", why=run.why
+            )
             run.finish()
             self._tell(run)
 

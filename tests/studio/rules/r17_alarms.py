@@ -145,6 +145,8 @@ def _acted(run: Histories, one: Told) -> bool:
     ends = [clip.ended for clip in truth.clips if clip.ended <= one.at]
     if ends and (max(ends) >= one.at - AFTER_S or run.faulty(max(ends), one.at, one.device, *LINKS)):
         return True
+    if ends and run.was_away(max(ends), one.at):
+        return True
     asks = [asked for asked in run.asked.values() if one.device in asked.devices and asked.who != "guest"]
     if any(asked.verb == "cut" and asked.at <= one.at <= asked.last + AFTER_S for asked in asks):
         return True
