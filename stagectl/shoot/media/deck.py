@@ -25,7 +25,7 @@ from stagectl.shoot.media.fall import Confidence, Fall, Readings
 
 T = TypeVar("T")
 
-SLOTS: Final = (1, 2, 3, 4)  # as many as recorders have; a slot that was never told is not there
+SLOTS: Final = (1, 2)  # as many as alarms and rolls look at too
 OTHERWISE: Final = 0.25  # a constant codec that falls so much faster or slower records something else
 OVER: Final = 0.10  # a codec whose frames differ may be so much over its rate
 STILL_S: Final = 60.0  # free room that stands so long while it records: nothing is written
