@@ -219,7 +219,7 @@ async def test_the_front_page_says_the_sentence_without_any_script(front: Front)
     assert "not live" in text
     assert "default-src 'none'" in policy
     assert not re.search(r"<script(?![^>]* src=)", text), (
-        "no script stands in it; those of the page only go on from here"
+        "no script stands in it"
     )
 
 
