@@ -287,7 +287,7 @@ class Hub:
             told, self._unsaid = self._unsaid, {}
             self._tell(told, self._follower)
             if self._happened:
-                self._soon(max(TICK_S, self._due_s()))
+                self._soon(TICK_S)  # the sections come when they are due; points are not held up for them
 
     def _due_s(self) -> float:
         """Seconds until the sections are looked at again: at once if something happened, but never too often."""

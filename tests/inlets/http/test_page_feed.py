@@ -124,3 +124,24 @@ async def test_a_press_that_was_kept_on_its_way_is_refused_and_nothing_is_sent(f
     status, told = await front.post("roll", {}, **{SEEN: texts[kept]})
     assert (status, told["code"]) == (409, "late")
     assert front.toys.asked() == []
+
+
+async def test_sections_that_take_long_to_look_at_hold_up_no_points(front: Front) -> None:
+    """With 1,000 recorders a look may take a tenth of a second: it is taken seldom, and points go on meanwhile."""
+    async with front.session.ws_connect(f"{API}/live?points=iso-1") as socket:
+        page = Followed(socket)
+        await page.next()
+        front.server.hub._looked_s = 60.0
+        front.toys.house.chronicle.write("call", "ines", say="the piano is ready")
+        front.toys.boxes["iso-1"].change({"slot.1.left": 3210})
+        async with asyncio.timeout(WITHIN_S):
+            while True:
+                told = json.loads(await socket.receive_str())
+                if any(one["name"] == "slot.1.left" and one["value"] == 3210 for one in told["points"]):
+                    break
+        front.toys.boxes["iso-1"].change({"slot.1.left": 3200})
+        async with asyncio.timeout(WITHIN_S):
+            while True:
+                told = json.loads(await socket.receive_str())
+                if any(one["name"] == "slot.1.left" and one["value"] == 3200 for one in told["points"]):
+                    break
