@@ -537,11 +537,11 @@ class Box:
         """
         now = self.clock.now()
         stood = max(0.0, now - self._tick_due)
-        if stood > FRESH_S:  # so did the whole daemon: what it said meanwhile is still to be read
+        if stood > TICK_S:  # so did the whole daemon: what it said meanwhile is still to be read
             self._deaf_s += stood
         self._tick_due = now + TICK_S * self._chance.uniform(0.85, 1.0)
         self._tick_timer = self.clock.later(self._tick_due, self._tick)
-        if self._deaf_s == 0 and self._inflight and now - self._inflight[0].asked_at > self._driver.reply_s:
+        if self._inflight and now - self._inflight[0].asked_at - self._deaf_s > self._driver.reply_s:
             self._end(f"it left a question unanswered for {self._driver.reply_s:g} s")
             return
         self.writer.age(now, self.heard_at, FRESH_S - TICK_S)

@@ -86,6 +86,8 @@ def _() -> Sequence[Patch]:
     return [(file, "make_safe", trusting)]
 
 
-@bug("starts-counted-by-lines", "a start that the disk took no line of is not counted", "disk")
+@bug(
+    "starts-counted-by-lines", "a start that the disk took no line of is not counted", "two-starts-on-a-full-disk.json"
+)
 def _() -> Sequence[Patch]:
     return [(file, "marked", lambda storage: 0)]

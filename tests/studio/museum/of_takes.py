@@ -65,7 +65,7 @@ def _() -> Sequence[Patch]:
     return [(Alarms, "_leave", deaf)]
 
 
-@bug("each-box-an-alarm", "one switch that is off is an alarm for every box behind it")
+@bug("each-box-an-alarm", "one switch that is off is an alarm for every box behind it", "one-switch-off.json")
 def _() -> Sequence[Patch]:
     return [(Causes, "group", lambda self, alarms, standing, ripe: [])]
 
@@ -84,6 +84,10 @@ def _() -> Sequence[Patch]:
     return [(Alarms, "_settle", chatter)]
 
 
-@bug("refusal-is-an-alarm", "a roll that was refused to who asked is told as a recorder that did not roll")
+@bug(
+    "refusal-is-an-alarm",
+    "a roll that was refused to who asked is told as a recorder that did not roll",
+    "a-guests-refused-roll.json",
+)
 def _() -> Sequence[Patch]:
     return [(alarms, "_WHO", ())]

@@ -47,6 +47,7 @@ class Told:
     at: float
     until: float = FOREVER
     heads: int = 0
+    say: str = ""
 
     @property
     def name(self) -> str:
@@ -81,7 +82,7 @@ def _told(run: Histories) -> list[Told]:
                 open_.pop(name).until = at
             continue
         if name not in open_:  # what got worse is told again, and is the same alarm
-            open_[name] = Told(name, str(line.data["device"]), at)
+            open_[name] = Told(name, str(line.data["device"]), at, say=str(line.data["say"]))
             found.append(open_[name])
         open_[name].heads += "under" not in line.data
     return found
@@ -129,6 +130,8 @@ def _groundless(run: Histories, one: Told) -> str:
         if run.faulty(since, until, one.device, *kinds) or (one.name == "unreached" and _met_anew(run, one.at)):
             return ""
         return f"none of its causes was there in the {AFTER_S:g} s before"
+    if "may only watch" in one.say:
+        return "it is about who asked"
     if one.name in ("stopped", "not-rolled"):
         return "" if _acted(run, one) else "nobody had asked anything of it, and nothing had ended"
     return "nobody knows what it is for"
@@ -150,15 +153,16 @@ def _acted(run: Histories, one: Told) -> bool:
     asks = [asked for asked in run.asked.values() if one.device in asked.devices and asked.who != "guest"]
     if any(asked.verb == "cut" and asked.at <= one.at <= asked.last + AFTER_S for asked in asks):
         return True
-    rolls = [asked for asked in asks if asked.verb == "roll" and asked.at <= one.at]
-    bad = [
-        answer for asked in rolls for answer in asked.tries if _badly(answer.boxes.get(one.device)) or not answer.boxes
-    ]
-    return one.name == "not-rolled" and bool(bad)
+    if one.name != "not-rolled":
+        return False
+    tries = [answer for asked in asks if asked.verb == "roll" for answer in asked.tries if answer.at <= one.at]
+    judged = [answer for answer in tries if one.device in answer.boxes and answer.ends <= one.at + 0.2]
+    last = max(judged, key=lambda answer: answer.ends, default=None)
+    return (last is not None and _badly(last.boxes[one.device])) or any(not answer.boxes for answer in tries)
 
 
-def _badly(ended: tuple[str, bool, str, str] | None) -> bool:
-    return ended is not None and ended[0] in ("failed", "unconfirmed")
+def _badly(ended: tuple[str, bool, str, str]) -> bool:
+    return ended[0] in ("failed", "unconfirmed")
 
 
 # --- once -------------------------------------------------------------------------------------------------------------
