@@ -55,13 +55,14 @@ def _not_shown(run: Histories, asked: Asked, answer: Answer) -> str:
 
 
 def _moved(run: Histories, asked: Asked, since: float, until: float) -> str:
-    """Did a recorder begin or end in the take meanwhile, as far as the daemon had written it down?"""
+    """Does a recorder roll in the take that did not when it was shown, as far as the daemon had written it down?"""
     for line in run.journal.of("take"):
         at = line.mono - START_S
         if line.data.get("what") == "lanes" and line.data.get("take") == asked.take and since + TURN_S < at < until:
             for lane in line.data["lanes"]:
                 truth = run.truths[lane["device"]]
-                if any(since + TURN_S < clip.begun < until - TURN_S for clip in truth.clips if clip.by == "panel"):
+                began = any(since + TURN_S < clip.begun < until - TURN_S for clip in truth.clips if clip.by == "panel")
+                if began and not truth.was_recording(since) and truth.was_recording(until):
                     return f"{lane['device']} had begun in it since that was shown"
     return ""
 
