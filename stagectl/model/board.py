@@ -32,6 +32,11 @@ class View:
             self.wake()
         self._dirty[reading] = None
 
+    @property
+    def waiting(self) -> bool:
+        """Something changed since the last `take`: it won't wake anybody again before the next one."""
+        return bool(self._dirty)
+
     def take(self) -> list[Reading[Any]]:
         """All that changed, and begin anew."""
         dirty, self._dirty = self._dirty, {}

@@ -286,8 +286,8 @@ class Hub:
         else:
             told, self._unsaid = self._unsaid, {}
             self._tell(told, self._follower)
-            if self._happened:
-                self._soon(TICK_S)  # the sections come when they are due; points are not held up for them
+            if self._happened or self._view.waiting:
+                self._soon(TICK_S)  # sections come when they are due; what changed while this round was told is next
 
     def _due_s(self) -> float:
         """Seconds until the sections are looked at again: at once if something happened, but never too often."""

@@ -145,3 +145,26 @@ async def test_sections_that_take_long_to_look_at_hold_up_no_points(front: Front
                 told = json.loads(await socket.receive_str())
                 if any(one["name"] == "slot.1.left" and one["value"] == 3200 for one in told["points"]):
                     break
+
+
+async def test_a_change_while_a_round_is_told_is_in_the_next_one(front: Front) -> None:
+    """Between looking at the sections and telling them the loop turns: a change there wakes nobody by itself."""
+    async with front.session.ws_connect(f"{API}/live?points=iso-1") as socket:
+        page = Followed(socket)
+        await page.next()
+        hub = front.server.hub
+        renew, left = hub._renew, iter(range(3001, 3100))
+
+        def renewed() -> None:
+            renew()
+            front.toys.boxes["iso-1"].change({"slot.1.left": next(left)})
+            asyncio.get_running_loop().call_soon(lambda: hub._view and hub._view.mark(mark))
+
+        mark = front.toys.house.board.points("iso-1")["slot.1.left"]
+        hub._renew = renewed  # type: ignore[method-assign]
+        hub._say_at = float("-inf")
+        front.toys.boxes["iso-1"].change({"slot.1.left": 3000})
+        async with asyncio.timeout(WITHIN_S):
+            for _ in range(3):
+                await page.next()
+        assert not (hub._view is not None and hub._view.waiting and hub._timer is None), "nobody would wake it again"
