@@ -238,7 +238,9 @@ class Takes:
         if placed and len(take.marks) >= MARKS_MOST:
             raise RefusedError(f"Take {number} holds {MARKS_MOST} marks, and takes no more.", code="limit")
         if placed:
-            label, device = self._clips.label_now(take.rolling)
+            label, device = self._clips.label_now(
+                lane for device in take.rolling if (lane := take.open_lane(device)) is not None
+            )
             take.marks.append(Mark(kind or MarkKind.NOTE, note, who, self._clock.wall(), label, device))
             self._records.mark_now(take)
         if good is not None:

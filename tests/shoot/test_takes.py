@@ -699,6 +699,19 @@ async def test_a_mark_while_it_rolls_holds_the_timecode_of_its_moment_and_surviv
 
 
 @virtual
+async def test_a_label_read_before_the_roll_is_no_place_in_the_take() -> None:
+    log = Log()
+    log.says("iso-1", TIMECODE, "00:00:07:00")  # at rest it shows a clip's
+    await moment()
+    log.says("iso-1", TRANSPORT, Transport.RECORDING)
+    log.takes.mark(1, "ines", kind=MarkKind.GOOD)
+    log.says("iso-1", TIMECODE, "10:00:00:00")
+    await asyncio.sleep(0.42)
+    log.takes.mark(1, "ines", kind=MarkKind.GOOD)
+    assert [mark.label for mark in log.takes.takes[1].marks] == ["", "10:00:00:10"]
+
+
+@virtual
 async def test_notes_that_an_earlier_version_kept_are_marks() -> None:
     log = Log()
     log.rolls("iso-1")
@@ -811,6 +824,25 @@ async def test_a_lane_that_ended_before_a_timecode_was_read_in_it_gets_its_clip(
     log.lists("iso-1", "A001", "10:00:01:02", "00:00:00:10")
     await moment()
     assert log.told(1, "iso-1") == [("A001", "", True)]
+
+
+@virtual
+async def test_a_lane_that_no_process_lived_to_reckon_gets_the_clip_that_ends_where_it_did() -> None:
+    log = Log()
+    log.says("iso-1", TRANSPORT, Transport.RECORDING)
+    await moment()
+    again = log.again()
+    again.says("iso-1", INPUT_FORMAT, "1080p25")
+    again.says("iso-1", TIMECODE, "10:46:31:01")
+    again.says("iso-1", TRANSPORT, Transport.RECORDING)
+    await moment(0.3)
+    again.stops("iso-1")
+    again.lists("iso-1", "Somebody's", "10:40:00:00", "00:00:01:00")
+    await moment()
+    assert [lane.clip for lane in again.last.all_lanes()] == [""]
+    again.lists("iso-1", "A001", "10:45:53:07", "00:00:37:22")
+    await moment()
+    assert [lane.clip for lane in again.last.all_lanes()] == ["A001"]
 
 
 @virtual
