@@ -1,0 +1,129 @@
+"""What is handed to the edit? Files of takes in a folder; what stands there is never overwritten."""
+
+import asyncio
+import os
+from collections.abc import Mapping, Sequence
+from datetime import date, datetime
+from pathlib import Path
+from typing import Any, Final
+
+import click
+
+from stagectl.cli.codes import Exit
+from stagectl.cli.face import Face, client_verb
+
+NAMED: Final = 8  # takes that are named in a file's name
+MOST: Final = 1000  # takes that are asked for; the daemon keeps half as many
+
+
+def _day(_ctx: click.Context, _param: click.Parameter, value: str | None) -> date | None:
+    if value is None:
+        return None
+    if value == "today":
+        from stagectl.driverkit.real import RealClock
+
+        with asyncio.Runner() as runner:
+            return RealClock(runner.get_loop()).wall().astimezone().date()
+    try:
+        return date.fromisoformat(value)
+    except ValueError as error:
+        raise click.BadParameter(f'"{value}" is no day. Say today, or a date like 2026-11-28.') from error
+
+
+@client_verb("handoff")
+@click.option("--day", callback=_day, metavar="today|DATE", help="The takes of this day.")
+@click.option("--take", "numbers", type=click.IntRange(1), multiple=True, help="This take; may be said again.")
+@click.option("--to", "folder", type=click.Path(file_okay=False, path_type=Path), required=True, help="Into here.")
+def handoff(face: Face, day: date | None, numbers: tuple[int, ...], folder: Path) -> int:
+    """Write takes for the edit: lists, a timeline, a table, a log sheet.
+
+    Nothing is overwritten: where a file of another content stands, none is written. Needs the extra "editorial" for the
+    timeline, and writes the others without it.
+    """
+    if (day is None) is not bool(numbers):
+        return face.no(Exit.UNCLEAR, "Which takes?", "Give --day today, a date, or --take N.", "argument")
+    found = face.client.get("takes", count=MOST)["takes"]
+    wanted = [take for take in found if take["take"] in numbers or (day is not None and _rolled(take) == day)]
+    if missing := sorted(set(numbers) - {take["take"] for take in wanted}):
+        return face.no(Exit.UNCLEAR, f"There is no take {missing[0]}.", "See: stagectl takes", "take")
+    if not wanted:
+        return face.no(Exit.UNCLEAR, f"No take was rolled on {day}.", "See: stagectl takes", "take")
+    if rolls := [take["take"] for take in wanted if take["running"]]:
+        say = f"Take {rolls[0]} still rolls: its clips are not whole."
+        return face.no(Exit.REFUSED, say, "Hand over when it has ended.", "take")
+    files, troubles = _files(wanted, face.client.get("site")["name"], day)
+    return _written(face, folder, files, troubles)
+
+
+def _rolled(take: Mapping[str, Any]) -> date:
+    """The day on which it was rolled, here."""
+    return datetime.fromisoformat(take["opened"]).astimezone().date()
+
+
+def _files(takes: Sequence[Mapping[str, Any]], site: str, day: date | None) -> tuple[dict[str, bytes], list[str]]:
+    """Name -> content, and what an editor must know."""
+    from stagectl.handoff.cliptable import clip_table
+    from stagectl.handoff.edl import edls
+    from stagectl.handoff.logsheet import log_sheet
+    from stagectl.handoff.ranges import ranged
+    from stagectl.handoff.timeline import timelines
+
+    ready = ranged(takes)
+    stem = str(day) if day is not None else _numbered(sorted(take.number for take in ready))
+    title = f"{site} {stem}"
+    texts = {f"{stem}_{name}": text for name, text in edls(ready, title).items()}
+    texts[f"{stem}_clips.csv"] = clip_table(ready)
+    texts[f"{stem}_log.html"] = log_sheet(ready, title)
+    troubles = [f"Take {take.number}: {trouble}" for take in ready for trouble in take.troubles]
+    try:
+        texts |= {f"{stem}_{name}": text for name, text in timelines(ready, title).items()}
+    except ImportError:
+        troubles.append('The timeline is left out: it needs the extra. Install it: pip install "stagectl[editorial]"')
+    return {name: text.encode() for name, text in texts.items()}, troubles
+
+
+def _numbered(numbers: Sequence[int]) -> str:
+    """A name of files for these takes, that stays short."""
+    if len(numbers) > NAMED:
+        return f"takes-{numbers[0]}-to-{numbers[-1]}-{len(numbers)}"
+    return "-".join(("take" if len(numbers) == 1 else "takes", *map(str, numbers)))
+
+
+def _written(face: Face, folder: Path, files: Mapping[str, bytes], troubles: Sequence[str]) -> int:
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        there = {name for name in files if (folder / name).exists()}
+        if other := sorted(name for name in there if (folder / name).read_bytes() != files[name]):
+            say = f"{folder / other[0]} stands there with another content, and is left as it is. Nothing was written."
+            return face.no(Exit.FAILED, say, "Give another folder.", "exists")
+        for name, content in files.items():
+            if name not in there:
+                _write(folder / name, content)
+    except FileExistsError as error:
+        return face.no(Exit.FAILED, f"{error.filename} came meanwhile, and is left.", "Give another folder.", "exists")
+    except OSError as error:
+        return face.no(
+            Exit.FAILED, f"{folder}: {error.strerror or error}.", "Give a folder that can be written.", "disk"
+        )
+    names = sorted(files)
+    text = [*troubles, *(f"{folder / name}{' (was there already)' if name in there else ''}" for name in names)]
+    rows = [{"name": name, "new": name not in there} for name in names]
+    face.answer({"folder": str(folder), "files": rows, "troubles": list(troubles)}, text)
+    return Exit.DONE
+
+
+def _write(file: Path, content: bytes) -> None:
+    """Write a file that was not there; straight to its name, since a stick or a share may know no links.
+
+    Raises:
+        FileExistsError: somebody made it meanwhile.
+        OSError: it can't be written, and is not there.
+    """
+    with file.open("xb") as out:
+        try:
+            out.write(content)
+            out.flush()
+            os.fsync(out.fileno())
+        except OSError:
+            file.unlink()
+            raise

@@ -1,0 +1,95 @@
+"""Does what the edit gets agree with what the decks hold, counted by hand?
+
+Real processes: simulators, daemon, terminal. Sources: the simulators' own record of their clips, and plain arithmetic
+at 25 frames a second; lists are read back by otio-cmx3600-adapter 1.0, the timeline by opentimelineio 0.18.
+"""
+
+import csv
+import json
+from collections.abc import Iterator
+from pathlib import Path
+
+import opentimelineio as otio
+import pytest
+
+from tests.stories.studio import RECORDERS, Studio, until
+
+pytestmark = [pytest.mark.slow, pytest.mark.timeout(120)]
+
+
+@pytest.fixture
+def studio(tmp_path: Path) -> Iterator[Studio]:
+    with Studio(tmp_path) as made:
+        made.start()
+        yield made
+
+
+def counted(label: str) -> int:
+    hours, minutes, seconds, frames = map(int, label.split(":"))
+    return ((hours * 60 + minutes) * 60 + seconds) * 25 + frames
+
+
+def ranges(studio: Studio, nth: int) -> dict[str, tuple[int, int]]:
+    """First frame and end of each deck's clip, as the deck has it; `nth` from the last."""
+    clips = {box: studio.truth(box)["clips"][-nth] for box in RECORDERS}
+    return {box: (counted(clip["start"]), counted(clip["start"]) + clip["frames"]) for box, clip in clips.items()}
+
+
+def test_two_takes_one_with_a_late_deck_agree_with_a_count_by_hand(studio: Studio, tmp_path: Path) -> None:
+    assert studio.cli("roll", "--name", "Masterclass 3").returncode == 0
+    assert "has the mark good at" in studio.cli("mark", "good").stdout
+    problem = studio.cli("mark", "problem", "a", "chair")
+    assert "Take 1 has the mark problem at" in problem.stdout, problem.stderr
+    refused = studio.cli("handoff", "--take", "1", "--to", str(tmp_path / "early"))
+    assert (refused.returncode, (tmp_path / "early").exists()) == (4, False)
+    assert studio.cli("cut", "1").returncode == 0
+    until(lambda: studio.get("takes/1")["common"], 15, "the first take is known whole")
+
+    assert studio.cli("roll", *(box for box in RECORDERS if box != "iso-4")).returncode == 0
+    until(lambda: studio.truth("iso-1")["clips"][-1]["frames"] > 75, 15, "three seconds")
+    studio.hand("iso-4", "record", name="by hand")
+    until(lambda: "iso-4" in studio.get("takes/2")["rolling"], 10, "the late deck is in the take")
+    until(lambda: studio.truth("iso-4")["clips"][-1]["frames"] > 50, 15, "two seconds of it")
+    assert studio.cli("cut", "2").returncode == 0
+    until(lambda: studio.get("takes/2")["common"], 15, "the second take is known whole")
+
+    to = tmp_path / "edit"
+    said = studio.cli("--json", "handoff", "--day", "today", "--to", str(to))
+    assert said.returncode == 0, said.stdout + said.stderr
+    assert json.loads(said.stdout)["troubles"] == []
+    by_hand = [
+        (max(first for first, _ in decks.values()), min(end for _, end in decks.values()))
+        for decks in (ranges(studio, 2), ranges(studio, 1))
+    ]
+    late = ranges(studio, 1)
+    assert by_hand[1][0] == late["iso-4"][0]
+    assert late["iso-4"][0] - late["iso-1"][0] >= 75
+
+    for box in RECORDERS:
+        (path,) = to.glob(f"*_{box.replace('-', '').upper()}_25.edl")
+        events = otio.adapters.read_from_file(str(path), "cmx_3600", rate=25).find_clips()
+        found = [(clip.source_range.start_time.value, clip.source_range.end_time_exclusive().value) for clip in events]
+        assert found == by_hand
+
+    (path,) = to.glob("*_25.otio")
+    tracks = otio.adapters.read_from_file(str(path)).tracks
+    assert len(tracks) == len(RECORDERS)
+    for track in tracks:
+        found = [(clip.source_range.start_time.value, clip.source_range.end_time_exclusive().value) for clip in track]
+        assert found == by_hand
+    marks = studio.get("takes/1")["marks"]
+    assert [(mark["kind"], mark["text"]) for mark in marks] == [("good", ""), ("problem", "a chair")]
+    inside = [mark for mark in marks if by_hand[0][0] <= counted(mark["label"]) < by_hand[0][1]]
+    assert [int(one.marked_range.start_time.value) for one in tracks[0][0].markers] == [
+        counted(mark["label"]) for mark in inside
+    ]
+    assert len(inside) == len(marks)
+
+    (path,) = to.glob("*_clips.csv")
+    with path.open(newline="", encoding="utf-8") as table:
+        rows = [row for row in csv.DictReader(table) if row["take"] == "2"]
+    assert {row["recorder"]: int(row["offset_frames"]) for row in rows} == {
+        box: by_hand[1][0] - first for box, (first, _) in late.items()
+    }
+    (path,) = to.glob("*_log.html")
+    assert "a chair" in path.read_text(encoding="utf-8")
