@@ -9,7 +9,7 @@ from typing import Any, Final
 from stagectl.model.board import Board
 from stagectl.model.capabilities.recorder import CLIP_LENGTH, CLIP_NAME, CLIP_START, INPUT_FORMAT, TIMECODE
 from stagectl.model.points import NEVER, PointSpec, Quality
-from stagectl.model.timecode import Label, frame_number, label_at, rate_of_format, span_frames
+from stagectl.model.timecode import Label, frame_number, label_at, span_frames
 from stagectl.model.world import Clock
 from stagectl.shoot.take import Lane, Take, counting
 
@@ -61,21 +61,21 @@ class TakeClips:
             return None
         return str(name.value), str(start.value), str(self._board.get(device, CLIP_LENGTH).value or "")
 
-    def label_now(self, devices: Iterable[str]) -> tuple[str, str]:
-        """Timecode at this moment and whose it is, by the first of these recorders that tells; two empty: none does.
+    def label_now(self, lanes: Iterable[Lane]) -> tuple[str, str]:
+        """Timecode at this moment and whose it is, by the first of these open lanes that tells; two empty: none does.
 
-        Reckoned on from its last reading, so it may be late by the age of that answer on the wire: a frame or two.
+        Reckoned on from the last timecode read, so late by the age of that answer on the wire: a frame or two. What was
+        read before a lane began says nothing of it: a deck at rest may show a clip's.
         """
-        for device in devices:
-            reading, word = self._board.get(device, TIMECODE), last_seen(self._board, device, INPUT_FORMAT)
-            rate = rate_of_format(str(word or ""))
-            if rate is None or reading.quality is not Quality.GOOD:
+        for lane in lanes:
+            reading, rate = self._board.get(lane.device, TIMECODE), lane.rate
+            if rate is None or reading.quality is not Quality.GOOD or reading.asked_at < lane.seen_at:
                 continue
             try:
                 label = Label.parse(str(reading.value))
                 rate = counting(rate, label.drop)
                 on = int((self._clock.now() - reading.read_at) * rate.frames / rate.seconds)
-                return str(label_at(frame_number(label.with_drop(rate.drop), rate) + on, rate)), device
+                return str(label_at(frame_number(label.with_drop(rate.drop), rate) + on, rate)), lane.device
             except ValueError:
                 continue
         return "", ""

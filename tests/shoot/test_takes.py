@@ -699,6 +699,19 @@ async def test_a_mark_while_it_rolls_holds_the_timecode_of_its_moment_and_surviv
 
 
 @virtual
+async def test_a_label_read_before_the_roll_is_no_place_in_the_take() -> None:
+    log = Log()
+    log.says("iso-1", TIMECODE, "00:00:07:00")  # at rest it shows a clip's
+    await moment()
+    log.says("iso-1", TRANSPORT, Transport.RECORDING)
+    log.takes.mark(1, "ines", kind=MarkKind.GOOD)
+    log.says("iso-1", TIMECODE, "10:00:00:00")
+    await asyncio.sleep(0.42)
+    log.takes.mark(1, "ines", kind=MarkKind.GOOD)
+    assert [mark.label for mark in log.takes.takes[1].marks] == ["", "10:00:00:10"]
+
+
+@virtual
 async def test_notes_that_an_earlier_version_kept_are_marks() -> None:
     log = Log()
     log.rolls("iso-1")
