@@ -14,6 +14,7 @@ import pytest
 
 from stagectl.handoff.cliptable import clip_table
 from stagectl.handoff.edl import EVENTS_MOST, edls
+from stagectl.handoff.logsheet import log_sheet
 from stagectl.handoff.ranges import ranged, reel_names
 from stagectl.model.timecode import label_at
 
@@ -155,6 +156,7 @@ def test_drop_and_non_drop_labels_are_not_mixed() -> None:
         ({"format": ""}, "Wide: its frame rate is not known."),
         ({"start": "11:00:00:00"}, "No common range: the clips do not overlap."),
     ],
+    ids=["no length", "no such label", "no rate", "apart"],
 )
 def test_what_is_not_known_is_named_and_makes_no_range(wrong: dict[str, str], told: str) -> None:
     bad = lane("wide", "10:00:00:00", "00:01:00:00") | wrong
@@ -199,6 +201,31 @@ def test_a_list_that_would_be_full_goes_on_in_a_second_one() -> None:
         "WIDE_25.edl": EVENTS_MOST,
         "WIDE_25_2.edl": 1,
     }
+
+
+def test_a_list_goes_on_in_a_second_one_where_its_record_columns_would_pass_midnight() -> None:
+    takes = [take(lane("wide", "00:00:00:00", "12:00:00:00"), take=n) for n in (1, 2)]
+    lists = edls(ranged(takes), "Hall")
+    assert [[event[2] for event in read_back(text, 25)] for text in lists.values()] == [[1080000], [1080000]]
+
+
+def test_a_clip_of_a_whole_day_is_one_event_that_begins_the_record_columns() -> None:
+    (text,) = edls(ranged([take(lane("wide", "00:00:00:00", "23:59:59:24"))]), "Hall").values()
+    assert [event[2] for event in read_back(text, 25)] == [2159999]
+
+
+def test_a_label_that_is_only_reckoned_is_told() -> None:
+    (one,) = ranged([take(lane("wide", "10:00:00:00", "00:01:00:00", start_exact=False))])
+    assert one.troubles == ("Wide: its first label is reckoned, not told by its clip list.",)
+
+
+def test_a_good_take_is_good_in_every_file() -> None:
+    ready = ranged([take(lane("wide", "10:00:00:00", "00:01:00:00"), good=True, name="Étude")])
+    (text,) = edls(ready, "Hall").values()
+    assert "* STAGECTL TAKE=1 GOOD=1 RATE=25\r\n* COMMENT: ?tude\r\n" in text
+    (row,) = csv.DictReader(io.StringIO(clip_table(ready), newline=""))
+    assert (row["good"], row["name"]) == ("yes", "Étude")
+    assert "Take 1 Étude, GOOD" in log_sheet(ready, "Hall")
 
 
 def test_reels_are_short_plain_and_no_two_alike() -> None:

@@ -49,6 +49,17 @@ def test_takes_lie_one_after_another_and_who_is_missing_leaves_a_gap() -> None:
     assert hands[0].media_reference.target_url == "hands/T001_hands"
 
 
+def test_a_gap_between_the_clips_of_a_recorder_is_a_gap_on_its_track() -> None:
+    spill = [lane("wide", "10:00:00:00", "00:00:02:00"), lane("wide", "10:00:02:05", "00:00:01:20", clip="T001_wide_2")]
+    (text,) = timelines(ranged([take(lane("hands", "10:00:00:00", "00:00:04:00"), *spill)]), "Hall").values()
+    _, wide = otio.adapters.read_from_string(text, "otio_json").tracks
+    assert [(type(item).__name__, item.duration().to_frames()) for item in wide] == [
+        ("Clip", 50),
+        ("Gap", 5),
+        ("Clip", 45),
+    ]
+
+
 def test_marks_stand_at_their_frames_on_every_recorder_also_past_midnight() -> None:
     marks = [mark("problem", "00:00:01:05", "chair"), mark("note", "", "after the end"), mark("good", "12:00:00:00")]
     lanes = [lane("hands", "23:59:58:00", "00:00:10:00"), lane("wide", "23:59:59:00", "00:00:10:00")]
