@@ -74,7 +74,7 @@ class Ramp(Poked):
         self._over = False
         self._step_out: Prepared | None = None  # still waits in the box's line
         self._reading = board.reading(box.name, verb.point)
-        self._reading.watches.append(self)
+        self._reading.watches = (*self._reading.watches, self)
         self._step()
 
     def end(self) -> None:
@@ -84,7 +84,7 @@ class Ramp(Poked):
             self._box.withdraw(self._step_out, 0)
             self._step_out = None
         if self in self._reading.watches:
-            self._reading.watches.remove(self)
+            self._reading.watches = tuple(one for one in self._reading.watches if one is not self)
 
     def poke(self, reading: Reading[Any]) -> None:
         """A notice (not the echo of our own step) with a value that is none of ours: a hand took over."""

@@ -5,7 +5,6 @@ them here and judges them from points.
 """
 
 import asyncio
-from collections import deque
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final
@@ -151,9 +150,9 @@ class Box:
         self._on_link = on_link
         self._link: StreamLink | None = None
         self._lost: asyncio.Future[str] | None = None
-        self._inflight: deque[_Sent] = deque()
-        self._commands: deque[_Sent] = deque()
-        self._reads: deque[_Sent] = deque()
+        self._inflight: list[_Sent] = []  # lists: an empty deque weighs ten of them, and these are short
+        self._commands: list[_Sent] = []
+        self._reads: list[_Sent] = []
         self._looking: dict[int, Reads] = {}
         self._polled: dict[int, _Polled] = {}
         self._look_at: list[float] = []
@@ -268,7 +267,7 @@ class Box:
             return
         alone = prepared.index(0) is None
         kept = [one for one in self._commands if one.prepared is not prepared or not (alone or one.number == number)]
-        self._commands = deque(kept)
+        self._commands = kept
 
     def look_now(self, names: Collection[str] | None, done: Callable[[], None] | None = None) -> Reads | None:
         """Ask for these points now; `done` once all is answered. None: no link, or nothing to ask."""
@@ -475,7 +474,7 @@ class Box:
         if reply is None or head is None:
             self.writer.commit(now, now)
             return
-        self._inflight.popleft()
+        self._inflight.pop(0)
         self.counts.replies += 1
         # An answer to an act was asked for by the act itself, so it is no proof of it; only where nothing else can be.
         proof = head.prepared is not None and any(verb.spec.answers for verb in head.prepared.verbs)
@@ -518,7 +517,7 @@ class Box:
             at = self.clock.now()
             if not link.write(sent.data):
                 return  # what waits to leave goes first; the next tick tries again
-            waiting.popleft()
+            waiting.pop(0)
             sent.asked_at = at
             self._inflight.append(sent)
             self.counts.requests += 1

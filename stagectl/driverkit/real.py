@@ -120,10 +120,13 @@ class RealStorage:
 
 
 class RealChance:
-    """A stream of its own for each consumer, seeded by the system."""
+    """One stream for all, seeded by the system: only runs that are played again need one for each consumer."""
+
+    def __init__(self) -> None:
+        self._stream = random.Random(secrets.randbits(64))  # noqa: S311 - for jitter, not for secrets
 
     def stream(self, name: str) -> random.Random:
-        return random.Random(secrets.randbits(64))  # noqa: S311 - for jitter, not for secrets
+        return self._stream
 
 
 class RealIds:

@@ -329,7 +329,7 @@ class BoardWriter:
 
 def _renew(slot: Reading[Any]) -> None:
     """The same value came again: only who waits for evidence or movement is told."""
-    for watch in tuple(slot.watches):
+    for watch in slot.watches:
         watch.poke(slot)
 
 

@@ -4,10 +4,9 @@ One evaluator for verdicts, line-up, set-ups, alarms and scenes, so that they sh
 condition is plain data; `judge` looks once, a `Watch` follows it and keeps the little state that time needs.
 """
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from enum import StrEnum
-from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, Final
 
 from stagectl.model.points import NEVER, PointSpec, Poked, Quality, Reading
@@ -296,14 +295,11 @@ class _Seen:
         self.base = reading.value
 
 
-_NO_LEAVES: Final[Mapping[int, _Seen]] = MappingProxyType({})
-
-
 class Watch(Poked):
     """A condition being followed. Tells its truth at `attach` and whenever it changes, until `detach`."""
 
     __slots__ = (
-        *("_board", "_clock", "_due", "_flat", "_lazy", "_leaves", "_on", "_seen", "_tell", "_timer", "_together"),
+        *("_board", "_clock", "_due", "_flat", "_lazy", "_on", "_seen", "_tell", "_timer", "_together"),
         *("_marks", "_truth", "_turned", "_yes_since", "condition", "since"),
     )
 
@@ -329,8 +325,6 @@ class Watch(Poked):
         self._marks = lazy and all(seen.leaf.says not in ("advances", "changed") for seen in self._seen)
         parts = self.condition.parts if isinstance(self.condition, All) else (self.condition,)
         self._flat = all(isinstance(part, Leaf) for part in parts)  # the usual effect: all of a few leaves
-        # by identity: hashing a leaf at every put would cost more than judging it; flat ones never look a leaf up
-        self._leaves = _NO_LEAVES if self._flat else {id(seen.leaf): seen for seen in self._seen}
         self._together = self._flat and len(parts) > 1 and any(seen.leaf.says == "advances" for seen in self._seen)
         self._yes_since: dict[int, float] | None = None  # made when a part must last
         self._timer: Handle | None = None
@@ -359,7 +353,7 @@ class Watch(Poked):
             if self in reading.watches or self in reading.turns:
                 continue
             if every_put:
-                reading.watches.append(self)
+                reading.watches = (*reading.watches, self)
             else:
                 reading.turns = (*reading.turns, self)
         self._turned = False
@@ -372,7 +366,7 @@ class Watch(Poked):
         for seen in self._seen:
             reading = seen.reading
             if self in reading.watches:
-                reading.watches.remove(self)
+                reading.watches = tuple(watch for watch in reading.watches if watch is not self)
             if self in reading.turns:
                 reading.turns = tuple(watch for watch in reading.turns if watch is not self)
         if self._timer is not None:
@@ -465,7 +459,8 @@ class Watch(Poked):
         """Judge every part, also where the first decides: what must last is followed without a break."""
         match condition:
             case Leaf():
-                return self._leaves[id(condition)].truth
+                # by identity: hashing a leaf at every put would cost more than looking through the few there are
+                return next(seen.truth for seen in self._seen if seen.leaf is condition)
             case All():
                 return both([self._judge(part) for part in condition.parts])
             case AnyOf():

@@ -6,7 +6,7 @@ count from one, as people do. Units stand in the spec, never in the name.
 
 import math
 from collections.abc import Callable, Collection
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from enum import Enum, Flag, StrEnum, auto
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Final, Generic, Literal, TypeVar
@@ -275,7 +275,7 @@ class Reading(Generic[T]):
     blind: bool = False
     age_s: float = 0
     signed: bool = False
-    watches: "list[Poked]" = field(default_factory=list)  # told of every put
+    watches: "tuple[Poked, ...]" = ()  # told of every put; tuples, for most points have none, and a list each weighs
     turns: "tuple[Poked, ...]" = ()  # told when value or quality becomes another one; most points have none
 
     @property

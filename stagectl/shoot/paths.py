@@ -88,7 +88,7 @@ class Paths:
         self._writer.declare(*self.capability.points)
         for router, output in self.wiring.outputs():
             reading = board.reading(router, OUTPUT_SOURCE.at(output))
-            reading.watches.append(_Ear(self, (router, output)))
+            reading.watches = (*reading.watches, _Ear(self, (router, output)))
             self._readings[router, output] = reading
         self._show(destinations)
 

@@ -101,7 +101,7 @@ class Stations:
         for name in site.stations:
             ear = _Ear(self, name)
             for reading in self._inputs(name):
-                reading.watches.append(ear)
+                reading.watches = (*reading.watches, ear)
             self._show(name)
 
     def _sends_of(self, entry: StationEntry) -> tuple[_Send, ...]:

@@ -154,7 +154,7 @@ class Takes:
             ear = _Ear(device, self._heard)
             for spec in (TRANSPORT, CLIP_NAME, CLIP_START, CLIP_LENGTH, SLOT_ACTIVE):
                 reading: Reading[Any] = board.reading(device, spec)
-                reading.watches.append(ear)
+                reading.watches = (*reading.watches, ear)
         self._show()
 
     # -- asked of it ----------------------------------------------------------------------------------------------

@@ -393,9 +393,9 @@ async def test_a_relaunch_that_was_overtaken_in_the_same_turn_sends_nothing() ->
             if one.value == 3 and not pressed:
                 pressed.append(booth.press(put(booth, "hall", ROUTE, 5)))
 
-    reading.watches.append(Hand())
+    reading.watches += (Hand(),)
     await until(lambda: bool(pressed))
-    reading.watches.pop()
+    reading.watches = reading.watches[:-1]
     assert ended(older) == [("failed", "overtaken")]
     assert await pressed[0].wait(30)
     assert booth.acts("hall") == ["set output.1.source 5"]

@@ -72,7 +72,7 @@ def test_the_same_again_bumps_nothing_but_renews_its_times_and_pokes_its_watches
         def poke(self, reading: Reading[Any]) -> None:
             told.append(reading.name)
 
-    desk.on.watches.append(Ear())  # type: ignore[arg-type]
+    desk.on.watches += (Ear(),)  # type: ignore[arg-type]
     desk.clock.go(1)
     second = desk.hear(("on", True))
     assert desk.board.rev == rev

@@ -386,7 +386,7 @@ def test_a_watch_that_ended_is_told_nothing_and_leaves_no_timer(desk: Desk) -> N
     assert desk.told == [UNKNOWN]
     assert desk.clock.waiting == 0
     slot = desk.board.get("iso-1", ON)
-    assert (slot.watches, slot.turns) == ([], ())
+    assert (slot.watches, slot.turns) == ((), ())
 
 
 def test_a_watch_ended_by_another_one_s_news_stays_silent(desk: Desk) -> None:

@@ -15,7 +15,7 @@ from stagectl.model.board import Board
 from stagectl.model.capabilities.base import Capability
 from stagectl.model.capabilities.recorder import TIMECODE
 from stagectl.model.errors import RefusedError
-from stagectl.model.points import PointSpec, Poked, Quality, Reading, Unit
+from stagectl.model.points import NEVER, PointSpec, Poked, Quality, Reading, Unit
 from stagectl.model.timecode import RATES, Rate
 from stagectl.model.verbs import Ask, Verb
 from stagectl.model.world import Clock, Stream
@@ -135,9 +135,11 @@ class Clocks:
         self._drifts: dict[str, tuple[tuple[float, str], Between | None]] = {}
         self._open: dict[str, float] = {}
         self._middle = ""
+        self._against: tuple[str, Rate | None] = ("", None)  # reference and rate, as they last were looked for
+        self._against_at = NEVER
         self._next = 0
         for follower in self._followers.values():
-            follower.reading.watches.append(_Ear(follower, self._soon))
+            follower.reading.watches += (_Ear(follower, self._soon),)
         if recorders:
             self._clock.later(self._clock.now() + ROUND_S, self._ask_some)
 
@@ -195,7 +197,10 @@ class Clocks:
 
     def _tell(self) -> None:
         """Compute those that were heard, some in one turn of the loop."""
-        against, rate = self.reference(), self.rate()
+        now = self._clock.now()
+        if now - self._against_at >= len(self._followers) / ASKS_PER_S:  # all are looked at for it: once a round
+            self._against, self._against_at = (self.reference(), self.rate()), now
+        against, rate = self._against
         for name in list(self._dirty)[:TELL_SLICE]:
             del self._dirty[name]
             self._tell_one(name, self._told(self._followers[name], against, rate))

@@ -5,7 +5,6 @@ Sen), its interval theirs by Kendall's count (90 %); ordinary least squares woul
 """
 
 import math
-from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
@@ -79,7 +78,7 @@ class Readings:
     """Free room of one medium while it records; begun anew when it is another one, or another take."""
 
     def __init__(self) -> None:
-        self._kept: deque[tuple[float, float]] = deque(maxlen=WINDOW)
+        self._kept: list[tuple[float, float]] = []  # the newest WINDOW
         self._of: object = None
 
     def add(self, at: float, free: float, of: object) -> None:
@@ -89,6 +88,7 @@ class Readings:
             self._of = of
         if not self._kept or at - self._kept[-1][0] >= STEP_S * 0.8:
             self._kept.append((at, free))
+            del self._kept[:-WINDOW]
 
     def clear(self) -> None:
         """It does not record now."""

@@ -72,7 +72,7 @@ class Media:
             ear = _Ear(name, self._heard)
             for reading in deck.points():
                 if reading.spec.template == SLOT_FREE.name:
-                    reading.watches.append(ear)  # also when it stands: that is a reading of the fall
+                    reading.watches = (*reading.watches, ear)  # also when it stands: that is a reading of the fall
                 else:
                     reading.turns = (*reading.turns, ear)
             self._soon(name)

@@ -218,9 +218,7 @@ async def test_the_front_page_says_the_sentence_without_any_script(front: Front)
     assert "Ready: 3 of 3 can roll." in text
     assert "not live" in text
     assert "default-src 'none'" in policy
-    assert not re.search(r"<script(?![^>]* src=)", text), (
-        "no script stands in it"
-    )
+    assert not re.search(r"<script(?![^>]* src=)", text), "no script stands in it"
 
 
 async def test_what_people_named_is_escaped_on_the_page(front: Front) -> None:
