@@ -411,6 +411,7 @@ class Takes:
         elif reading.by == "box":
             lane.note = "stopped at its front"
         lane.end = last_seen(self._board, device, TIMECODE) or ""
+        lane.length = ""  # what was told while it rolled was its length so far
         self._touch(device)
         self._clips.ask_soon(device)
         if not take.rolls:

@@ -458,6 +458,9 @@ async def test_recorders_started_seconds_apart_line_up_by_their_labels() -> None
     assert (spread.frames, spread.give, spread.of, spread.exact) == (82, 0, 2, True)
     assert log.last.offsets() == {"iso-2": 0, "iso-1": 82}
     log.stops("iso-1", "iso-2")
+    assert log.last.common() is None  # what was told while they rolled was their length so far
+    log.lists("iso-2", "B", "10:00:00:00", "00:00:20:00")
+    log.lists("iso-1", "A", "10:00:03:07", "00:00:10:00")
     assert log.last.common() == {"first": "10:00:03:07", "last": "10:00:13:06", "frames": 250}
 
 
@@ -484,6 +487,8 @@ async def test_decks_that_write_a_semicolon_where_there_is_no_drop_frame_line_up
     log.lists("iso-2", "B", "10:00:00:05", "00:00:10:00")
     await moment()
     log.stops("iso-1", "iso-2")
+    log.lists("iso-1", "A", "10:00:00;00", "00:00:10:00")
+    log.lists("iso-2", "B", "10:00:00:05", "00:00:10:00")
     spread = log.last.spread()
     assert spread is not None
     assert (spread.frames, spread.of, spread.exact) == (5, 2, True)
