@@ -119,7 +119,7 @@ class Studio:
         """A message over the live socket."""
         self.anew()
         self.said.clear()
-        asker = Asker(self.door, INES, self._told)
+        asker = Asker(self.door, INES, self._told, lambda names: None)
         self.loop.run_until_complete(self._live(asker, data.decode("utf-8", "replace")))
         if not self.said:
             raise SlipError("a message was not answered")
