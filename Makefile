@@ -85,8 +85,12 @@ demo: $(VENV)/.installed
 	@$(MAKE) --no-print-directory $(PAGE) || echo 'The page is not built; the demo shows a plain one.' >&2
 	@exec $(BIN)/stagectl demo $(ARGS)
 
+# The page's tests run by themselves: a browser keeps a loop of its own in the thread of its tests.
 test: $(VENV)/.installed-dev test-programs $(PAGE)
-	PATH="$$PATH:/usr/sbin" $(BIN)/python -m pytest -n $(JOBS) $(ARGS)
+	@export PATH="$$PATH:/usr/sbin"; status=0; \
+	for part in "--ignore=tests/desk" tests/desk; do \
+	    echo "+ pytest $$part"; $(BIN)/python -m pytest -n $(JOBS) $$part $(ARGS) || status=1; \
+	done; exit $$status
 
 check: lint quick
 

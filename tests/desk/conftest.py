@@ -12,9 +12,9 @@ from tests.desk.hall import Hall
 from tests.stories.studio import Studio
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def chromium() -> Iterator[Browser]:
-    """Debian's browser; one for all tests of a process."""
+    """Debian's browser; one for all tests of a file, since its own loop runs in this thread as long as it is open."""
     assert shutil.which(CHROMIUM), "The page is looked at in Debian's chromium: apt-get install chromium"
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=shutil.which(CHROMIUM), args=["--no-sandbox"])
@@ -22,7 +22,7 @@ def chromium() -> Iterator[Browser]:
         browser.close()
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def shared_studio(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Studio]:
     with Studio(tmp_path_factory.mktemp("hall")) as studio:
         studio.start()

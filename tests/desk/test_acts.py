@@ -100,8 +100,12 @@ def test_every_act_of_the_writing_line_goes_by_keyboard_alone(hall: Hall, looks:
     keys.type("Page turn at bar 30, e r g")
     keys.press("Enter")
     until(lambda: hall.studio.get(f"takes/{take}")["notes"], WITHIN_S, "the note is kept")
-    for press in ("e", "Enter", "Shift+Tab", "Enter"):
-        keys.press(press)
+    keys.press("e")
+    keys.press("Enter")
+    look.page.wait_for_selector("#keep")
+    keys.press("Shift+Tab")
+    look.page.wait_for_selector("#do-end:not([aria-disabled=true])")  # held for a moment where the question changed
+    keys.press("Enter")
     look.says("Ready")
     assert hall.rolling() == []
 

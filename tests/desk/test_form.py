@@ -208,6 +208,7 @@ def test_a_log_sheet_prints_whole(hall: Hall, looks: Looks) -> None:
     for name in names:
         hall.cut(hall.roll(name))
     look = looks.at(hall.url).open()
+    look.page.get_by_text(names[-1]).first.wait_for()
     look.page.emulate_media(media="print")
     text = look.page.inner_text("body")
     assert all(name in text for name in names)

@@ -4,6 +4,7 @@ Source: own construction. What a box or a stranger may send is not bounded by an
 """
 
 import logging
+from collections.abc import Iterator
 
 import pytest
 import structlog
@@ -18,8 +19,11 @@ SEED = 20261128
 
 
 @pytest.fixture(autouse=True)
-def _quiet() -> None:
+def _quiet() -> Iterator[None]:
+    before = structlog.get_config()
     structlog.configure(wrapper_class=structlog.make_filtering_bound_logger(logging.CRITICAL))
+    yield
+    structlog.configure(**before)
 
 
 def _well(result: Result, runs: int) -> None:
