@@ -9,6 +9,7 @@ import pytest
 
 from stagectl_simulators import client
 from tests.stories.programs import WAIT_S, Program, Wires, changes, program, stagectl
+from tests.stories.studio import until
 
 DECKS = ("iso-1", "iso-2", "iso-3", "iso-4", "mix-rec")
 pytestmark = pytest.mark.slow
@@ -62,7 +63,8 @@ def test_five_recorders_roll_the_cut_asks_which_and_the_sheet_has_it(hall: Hall)
     code, text, _ = hall.call("take", "1")
     assert code == 0
     assert all(f"T001_Warm-up_{deck}" in text for deck in DECKS)
-    assert "All share" in text
+    # lengths are known once the clip lists are read after the cut
+    until(lambda: "All share" in hall.call("take", "1")[1], WAIT_S, "the common range of take 1")
 
 
 def test_a_deck_that_says_ok_and_never_rolls_is_named_and_the_others_roll_on(hall: Hall) -> None:
