@@ -131,16 +131,17 @@ kills: $(VENV)/.installed-dev
 
 # --- upkeep -----------------------------------------------------------------------------------------------------------
 
-# Ranges stand in pyproject.toml, versions and hashes in the locks; no lock holds the name of a host.
+# The locks hold the extras that the demo hall needs. Ranges stand in pyproject.toml, versions and hashes in the locks; no lock holds the name of a host.
+EXTRAS := --extra hash --extra print --extra simulate
 LOCK := uv pip compile --universal --python-version 3.11 --generate-hashes --custom-compile-command "make lock" --quiet $(ARGS)
 
 lock: $(BIN)/python
 	@command -v uv >/dev/null || [ -x $(BIN)/uv ] || $(PIP) uv
 	@export PATH="$$PATH:$(CURDIR)/$(BIN)"; \
-	$(LOCK) pyproject.toml -o requirements.lock; \
+	$(LOCK) pyproject.toml $(EXTRAS) -o requirements.lock; \
 	$(LOCK) --group build -c requirements.lock -o requirements-build.lock; \
 	$(LOCK) --group ui --no-deps -o requirements-ui.lock; \
-	$(LOCK) pyproject.toml --group dev -c requirements.lock -c requirements-build.lock -o requirements-dev.lock
+	$(LOCK) pyproject.toml $(EXTRAS) --group dev -c requirements.lock -c requirements-build.lock -o requirements-dev.lock
 	@! grep -nE '://|^--' requirements*.lock || { echo 'A lock names a host. Take the line out.' >&2; exit 1; }
 
 clean:
