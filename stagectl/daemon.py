@@ -62,6 +62,7 @@ class Settings:
 
     Attributes:
         http: (host, port); port 0 takes a free one; None: no web door.
+        elsewhere: the web door takes a free port beside it if its own is taken.
         data: folder for journal and state.
         mqtt: False leaves MQTT off whatever the site says.
         scenes: folder with scene files; None: the site file's own.
@@ -70,6 +71,7 @@ class Settings:
 
     data: Path
     http: tuple[str, int] | None = ("127.0.0.1", 8420)
+    elsewhere: bool = False
     mqtt: bool = True
     scenes: Path | None = None
     tls: Tls | None = None
@@ -137,7 +139,9 @@ class Daemon:
         scenes.load()
         daemon = cls(house, journal, devices, scenes)
         if settings.http is not None:
-            daemon.http = await serve(house, *settings.http, scenes=scenes, tls=settings.tls)
+            daemon.http = await serve(
+                house, *settings.http, scenes=scenes, tls=settings.tls, elsewhere=settings.elsewhere
+            )
         if settings.mqtt and site.mqtt.broker != "off":
             daemon.mqtt = MqttInlet(house, scenes, settings.data)
             await daemon.mqtt.start()

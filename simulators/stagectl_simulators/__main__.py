@@ -2,11 +2,12 @@
 
 SPEC, a JSON object:
 
-    {"door": "127.0.0.1:0", "seed": 1, "house_rate": "25", "house_start": "10:00:00:00",
+    {"door": "127.0.0.1:0", "seed": 1, "house_rate": "25", "house_start": "10:00:00:00", "elsewhere": false,
      "boxes": [{"id": "iso-1", "kind": "text-deck", "at": "127.0.0.1:0", "options": {}}]}
 
-Everything but `boxes` may be left out; `house_start` "now" is the time of day. When all boxes listen, one line of JSON
-is printed: {"door": url, "boxes": {id: "host:port"}}. SIGTERM and SIGINT end the process in order.
+Everything but `boxes` may be left out; `house_start` "now" is the time of day; `elsewhere`: what can't be had is opened
+at a free port beside it. When all boxes listen, one line of JSON is printed: {"door": url, "boxes": {id: "host:port"}}.
+SIGTERM and SIGINT end the process in order.
 """
 
 from __future__ import annotations
@@ -65,13 +66,15 @@ def read_spec(text: str) -> Simulation:
     seed = spec.whole("seed", 1)
     rate = spec.text("house_rate", "25")
     start = spec.text("house_start", "10:00:00:00")
+    elsewhere = spec.flag("elsewhere")
     boxes = spec.items("boxes")
     spec.done()
     if boxes is None:
         raise ValueError('The spec has no boxes. Add "boxes": [...].')
     if start == "now":
         start = time_of_day(rate)
-    return Simulation([_box(each) for each in boxes], door=door, seed=seed, house_rate=rate, house_start=start)
+    plan = [_box(each) for each in boxes]
+    return Simulation(plan, door=door, seed=seed, house_rate=rate, house_start=start, elsewhere=elsewhere)
 
 
 def time_of_day(rate: str) -> str:

@@ -44,10 +44,12 @@ class Simulation:
         seed: int = 1,
         house_rate: str = "25",
         house_start: str = "10:00:00:00",
+        elsewhere: bool = False,
     ) -> None:
         """Take the plan; nothing is opened yet.
 
         `house_rate` is a spoken rate such as "25" or "29.97 DF"; `house_start` what the house clock reads on entering.
+        `elsewhere`: an address that can't be had is replaced by a free port beside it, and is no error.
 
         Raises:
             ValueError: a rate or label that does not exist, two boxes of one id.
@@ -60,6 +62,7 @@ class Simulation:
         self._house = HouseClock(rate_named(house_rate), house_start)
         self._seed = seed
         self._door_at = door
+        self._elsewhere = elsewhere
         self._door: web.AppRunner | None = None
         self.boxes: dict[str, BoxServer] = {}
         self.addresses: dict[str, tuple[str, int]] = {}
@@ -93,6 +96,8 @@ class Simulation:
         try:
             return await box.open(host, port)
         except OSError as error:
+            if self._elsewhere and port:
+                return await self._open(box, host, 0)
             raise ValueError(f"{box.name} cannot listen on {host}:{port}: {error.strerror}. Choose another.") from error
 
     async def _open_door(self) -> str:
@@ -100,11 +105,20 @@ class Simulation:
         self._door = web.AppRunner(build_door(self.boxes), access_log=None, shutdown_timeout=1)
         await self._door.setup()
         try:
-            await web.TCPSite(self._door, host, port).start()
+            await self._site(host, port)
         except OSError as error:
             raise ValueError(f"The door cannot listen on {host}:{port}: {error.strerror}. Choose another.") from error
         at = self._door.addresses[0]
         return f"http://{at[0]}:{at[1]}"
+
+    async def _site(self, host: str, port: int) -> None:
+        assert self._door is not None
+        try:
+            await web.TCPSite(self._door, host, port).start()
+        except OSError:
+            if not (self._elsewhere and port):
+                raise
+            await web.TCPSite(self._door, host, 0).start()
 
     async def _shut(self) -> None:
         if self._door is not None:

@@ -1,8 +1,6 @@
-"""How is an address written, and is it free?"""
+"""How is an address written?"""
 
 import ipaddress
-import socket
-from collections.abc import Callable
 from typing import Any
 
 import click
@@ -33,24 +31,3 @@ def is_loopback(host: str) -> bool:
         return ipaddress.ip_address(host).is_loopback
     except ValueError:
         return host == "localhost"
-
-
-def free(host: str, port: int) -> bool:
-    """Can a server listen there now?"""
-    try:
-        found = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE)
-        family, kind, protocol, _, address = found[0]
-        with socket.socket(family, kind, protocol) as probe:
-            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-            probe.bind(address)
-    except OSError:
-        return False
-    return True
-
-
-def or_free(host: str, port: int, tell: Callable[[str], None], what: str) -> tuple[str, int]:
-    """The address, or port 0 beside it if it is taken; `tell` is told in a sentence."""
-    if port == 0 or free(host, port):
-        return host, port
-    tell(f"{what}: {written(host, port)} is taken, so a free port is used.")
-    return host, 0

@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING, Any, Final
 
 import click
 
-from stagectl.cli.addresses import Address, or_free
+from stagectl.cli.addresses import Address, written
 from stagectl.cli.codes import Exit
-from stagectl.cli.hall import DOOR, as_line, moved, spec
+from stagectl.cli.hall import DOOR, as_line, moved, spec, tell_moved, tell_taken
 from stagectl.cli.running import End, WrongError, keep, log_option, read_site
 
 if TYPE_CHECKING:
@@ -58,15 +58,16 @@ async def _run(path: Path, http: tuple[str, int], door: tuple[str, int], folder:
     async with _simulators(site, door, end) as played:
         if end.has_come:
             return end.code
-        web = or_free(*http, _tell, "The web door")
         site = moved(site, played["boxes"])
 
         async def ready(daemon: "Daemon") -> None:
+            assert daemon.http is not None
+            tell_taken("The web door", written(*http), f":{daemon.http.port}", _tell)
             _say_what_runs(daemon, str(played["door"]), folder, kept=kept)
             await _adopted(daemon)
             _say_ready(daemon, str(played["door"]), asyncio.get_running_loop().time() - started)
 
-        return await keep(end, site, kinds, Settings(folder, web), ready)
+        return await keep(end, site, kinds, Settings(folder, http, elsewhere=True), ready)
 
 
 def _tell(text: str) -> None:
@@ -84,7 +85,8 @@ async def _simulators(site: "Site", door: tuple[str, int], end: End) -> AsyncIte
     child = await asyncio.create_subprocess_exec(*command, stdin=pipe, stdout=pipe, start_new_session=True)
     assert child.stdin is not None
     assert child.stdout is not None
-    child.stdin.write(as_line(spec(site, door, _tell)).encode())
+    told = spec(site, door, _tell)
+    child.stdin.write(as_line(told).encode())
     watching: asyncio.Task[None] | None = None
     try:
         try:
@@ -95,7 +97,10 @@ async def _simulators(site: "Site", door: tuple[str, int], end: End) -> AsyncIte
         if not line and not end.has_come:
             raise WrongError("The simulators did not start. Their own words stand above.")
         watching = asyncio.create_task(_watch(child, lambda: end.come(Exit.FAILED)))
-        yield json.loads(line or '{"door": "", "boxes": {}}')
+        played = json.loads(line or '{"door": "", "boxes": {}}')
+        if line:
+            tell_moved(site, told, played["boxes"], played["door"], _tell)
+        yield played
     finally:
         if watching is not None:
             watching.cancel()

@@ -5,7 +5,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import Any
 
-from stagectl.cli.addresses import is_loopback, or_free, written
+from stagectl.cli.addresses import is_loopback, written
 from stagectl.site import Site, load_sim, sim_path
 
 DOOR = ("127.0.0.1", 8421)
@@ -14,7 +14,8 @@ DOOR = ("127.0.0.1", 8421)
 def spec(site: Site, door: tuple[str, int], tell: Callable[[str], None]) -> dict[str, Any]:
     """What `stagectl_simulators` needs to know to play a site.
 
-    A box keeps its address if that is this machine's own and free; else it gets a free port, and `tell` is told why.
+    A box keeps its address if that is this machine's own; else it gets a free port, and `tell` is told why. One that is
+    taken is only known when the simulators listen: they find room beside it, see `tell_moved`.
 
     Raises:
         FileError, FileErrors: the simulators' file beside the site file is wrong.
@@ -29,14 +30,27 @@ def spec(site: Site, door: tuple[str, int], tell: Callable[[str], None]) -> dict
             tell(f"{entry.called}: there is no simulator of {entry.box}, so it is not played.")
             continue
         host, port = entry.host, entry.port
-        if is_loopback(host):
-            host, port = or_free(host, port, tell, entry.called)
-        else:
+        if not is_loopback(host):
             tell(f"{entry.called}: {host} is not this machine's, so it is played at 127.0.0.1.")
             host, port = "127.0.0.1", 0
         boxes.append({"id": name, "kind": entry.box, "at": written(host, port), "options": options[name]})
-    at = or_free(*door, tell, "The simulators' door")
-    return {"door": written(*at), "house_start": "now", "boxes": boxes}
+    return {"door": written(*door), "house_start": "now", "elsewhere": True, "boxes": boxes}
+
+
+def tell_moved(
+    site: Site, told: Mapping[str, Any], addresses: Mapping[str, str], door_url: str, tell: Callable[[str], None]
+) -> None:
+    """Say which boxes, and whether the door, listen elsewhere than `told` of `spec` asked for: that was taken."""
+    for box in told["boxes"]:
+        tell_taken(site.devices[box["id"]].called, box["at"], addresses[box["id"]], tell)
+    tell_taken("The simulators' door", told["door"], door_url, tell)
+
+
+def tell_taken(what: str, asked: str, got: str, tell: Callable[[str], None]) -> None:
+    """Say it if `got` is not the port that was asked for; both are written host:port."""
+    wanted = asked.rpartition(":")[2]
+    if wanted not in ("0", got.rpartition(":")[2]):
+        tell(f"{what}: {asked} can't be had, so a free port is used.")
 
 
 def as_line(told: Mapping[str, Any]) -> str:

@@ -61,15 +61,17 @@ def play(site: Path, door: tuple[str, int]) -> int:
 
 
 async def _play(site: "Site", door: tuple[str, int]) -> int:
-    from stagectl.cli.hall import as_line, spec
+    from stagectl.cli.hall import as_line, spec, tell_moved
     from stagectl.cli.running import End
     from stagectl_simulators.__main__ import read_spec
 
     end = End()
-    async with read_spec(as_line(spec(site, door, _tell))) as simulation:
+    told = spec(site, door, _tell)
+    async with read_spec(as_line(told)) as simulation:
+        addresses = {name: f"{host}:{port}" for name, (host, port) in simulation.addresses.items()}
+        tell_moved(site, told, addresses, simulation.door_url, _tell)
         for line in columns(
-            (name, site.devices[name].called, site.devices[name].box, f"{host}:{port}")
-            for name, (host, port) in simulation.addresses.items()
+            (name, site.devices[name].called, site.devices[name].box, address) for name, address in addresses.items()
         ):
             print(line)
         print(f"Fault door: {simulation.door_url}")

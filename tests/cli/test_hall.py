@@ -5,10 +5,11 @@ from pathlib import Path
 
 import pytest
 
-from stagectl.cli.hall import moved, spec
+from stagectl.cli.hall import as_line, moved, spec, tell_moved
 from stagectl.daemon import PARTS
 from stagectl.driverkit.kinds import find_kinds
 from stagectl.site import Site, load_site
+from stagectl_simulators.__main__ import read_spec
 from stagectl_simulators.kinds import KINDS
 
 FREE = ("127.0.0.1", 0)
@@ -27,13 +28,25 @@ def test_every_box_is_played_with_the_options_of_the_file_beside_the_site(site: 
     assert told["door"] == "127.0.0.1:0"
 
 
-def test_a_box_whose_address_is_taken_gets_a_free_port_beside_it(site: Site) -> None:
-    with socket.create_server(("127.0.0.1", 0)) as other:
-        port = other.getsockname()[1]
-        said: list[str] = []
-        told = spec(moved(site, {"iso-1": f"127.0.0.1:{port}"}), FREE, said.append)
-    assert told["boxes"][0]["at"] == "127.0.0.1:0"
-    assert f"Rec 1: 127.0.0.1:{port} is taken, so a free port is used." in said
+async def test_a_box_whose_address_is_taken_meanwhile_gets_a_free_port_beside_it(site: Site) -> None:
+    """Another hall that starts in the same moment takes it after the spec is made, and before the boxes listen."""
+    with socket.socket() as other, socket.socket() as door:
+        for one in (other, door):
+            one.bind(("127.0.0.1", 0))
+        port, doors = other.getsockname()[1], door.getsockname()
+        site = moved(site, dict.fromkeys(site.devices, "127.0.0.1:0") | {"iso-1": f"127.0.0.1:{port}"})
+        told = spec(site, doors, lambda text: None)
+        other.listen()
+        door.listen()
+        async with read_spec(as_line(told)) as played:
+            addresses = {name: f"{host}:{port}" for name, (host, port) in played.addresses.items()}
+            said: list[str] = []
+            tell_moved(site, told, addresses, played.door_url, said.append)
+    assert said == [
+        f"Rec 1: 127.0.0.1:{port} can't be had, so a free port is used.",
+        f"The simulators' door: 127.0.0.1:{doors[1]} can't be had, so a free port is used.",
+    ]
+    assert addresses["iso-1"].rpartition(":")[0] == "127.0.0.1"
 
 
 def test_a_box_elsewhere_is_played_here(site: Site) -> None:

@@ -101,6 +101,6 @@ def test_a_second_demo_beside_the_first_finds_room(hall: Hall, tmp_path: Path) -
     with program(["demo", *taken], more) as second:
         other = Hall(second)
         assert (other.url, other.door) != (hall.url, hall.door)
-        assert "is taken, so a free port is used" in second.logged()
+        assert "can't be had, so a free port is used" in second.logged()
         assert "all 8 boxes are read" in other.ready
         assert second.end() == 0

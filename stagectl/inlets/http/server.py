@@ -1,6 +1,7 @@
 """How does the HTTP door open and close?"""
 
 import asyncio
+import errno
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
@@ -65,9 +66,17 @@ class HttpServer:
 
 
 async def serve(
-    house: House, host: str, port: int, *, scenes: "Scenes | None" = None, tls: Tls | None = None
+    house: House,
+    host: str,
+    port: int,
+    *,
+    scenes: "Scenes | None" = None,
+    tls: Tls | None = None,
+    elsewhere: bool = False,
 ) -> HttpServer:
     """Open the door of `house`: on this machine, or with TLS and accounts to a network; port 0 takes a free one.
+
+    `elsewhere`: if the port is taken, a free one beside it.
 
     Raises:
         SiteError: others could reach the address, and there is no account or no TLS; or its files can't be used.
@@ -111,12 +120,18 @@ async def serve(
         settings = {"access_log": None, "keepalive_timeout": IDLE_S, "lingering_time": 1.0}
         return Connection(places, place, server, loop, **settings)
 
-    listener: Listener
-    try:
+    async def listen(at: int) -> Listener:
         if secure is None:
-            listener = await Plain.open(host, port, connection)
-        else:
-            listener = await Secure.open(host, port, secure, places, connection)
+            return await Plain.open(host, at, connection)
+        return await Secure.open(host, at, secure, places, connection)
+
+    try:
+        try:
+            listener = await listen(port)
+        except OSError as error:
+            if not elsewhere or error.errno != errno.EADDRINUSE:
+                raise
+            listener = await listen(0)
     except OSError:
         await runner.cleanup()
         raise
