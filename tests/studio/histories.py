@@ -349,6 +349,18 @@ class Histories:
     def was_away(self, since: float, until: float) -> bool:
         return any(begin <= until and end >= since for begin, end in self.away())
 
+    def awake_since(self, at: float, awake_s: float) -> float:
+        """The time from which on it was not paused for `awake_s` seconds until `at`."""
+        since, left_s = at, awake_s
+        for begin, end in reversed(self.spans("paused", "resumed")):
+            if begin >= since:
+                continue
+            awake = since - min(end, since)
+            if awake >= left_s:
+                break
+            since, left_s = begin, left_s - awake
+        return since - left_s
+
     def faulty(self, since: float, until: float, dev: str = "", *kinds: str) -> bool:
         """Was a fault in force in [since, until]: of these kinds (none named: any), at this device (empty: any)?"""
         for mark in self.marks:

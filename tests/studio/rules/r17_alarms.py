@@ -121,7 +121,7 @@ def _dozed(run: Histories, since: float, until: float) -> bool:
 
 
 def _groundless(run: Histories, one: Told) -> str:
-    since, until = one.at - AFTER_S, one.at
+    since, until = run.awake_since(one.at, AFTER_S), one.at  # what was paused learns afterwards what had gone before
     if one.id.startswith("net-"):
         sick = [device for device in run.plan.devices if run.faulty(since, until, device, *LINKS)]
         return "" if len(sick) > 1 or _met_anew(run, one.at) else "at most one box of it was out of reach"
@@ -129,7 +129,7 @@ def _groundless(run: Histories, one: Told) -> str:
         kinds = CAUSES[one.name]
         if run.faulty(since, until, one.device, *kinds) or (one.name == "unreached" and _met_anew(run, one.at)):
             return ""
-        return f"none of its causes was there in the {AFTER_S:g} s before"
+        return f"none of its causes was there in the {AFTER_S:g} s that it was awake before"
     if "may only watch" in one.say:
         return "it is about who asked"
     if one.name in ("stopped", "not-rolled"):
