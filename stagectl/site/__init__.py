@@ -1,5 +1,6 @@
 """What stands in this installation, and what may its file say? One site file, read strictly."""
 
+from stagectl.site.copyentries import CopyEntry, StoreEntry, TargetEntry
 from stagectl.site.entries import (
     AlarmEntry,
     CameraEntry,
@@ -25,6 +26,7 @@ __all__ = [
     "AlarmEntry",
     "CameraEntry",
     "CheckEntry",
+    "CopyEntry",
     "DeviceEntry",
     "HttpEntry",
     "LineupEntry",
@@ -36,6 +38,8 @@ __all__ = [
     "SiteVocabulary",
     "Sound",
     "StationEntry",
+    "StoreEntry",
+    "TargetEntry",
     "TieLine",
     "load_sim",
     "load_site",

@@ -1,11 +1,13 @@
 """Which boxes and groups of boxes stand in a site file?"""
 
 from collections.abc import Mapping
+from pathlib import Path
 from typing import Final
 
 from stagectl.driverkit.driver import BoxKind
 from stagectl.filetree import Node, Table, Text
 from stagectl.model.words import nearest
+from stagectl.site.copyoff import read_store
 from stagectl.site.draft import Draft
 from stagectl.site.entries import DeviceEntry
 from stagectl.site.schema import DeviceShape, words_of
@@ -14,8 +16,8 @@ from stagectl.site.words import read_address, read_line
 MAX_NESTED: Final = 8  # groups within groups; own choice, three are met
 
 
-def read_devices(draft: Draft, node: Node) -> None:
-    """Fill `draft.devices`; what is wrong goes to its issues, its name to `doubtful`."""
+def read_devices(draft: Draft, node: Node, folder: Path) -> None:
+    """Fill `draft.devices`; what is wrong goes to its issues, its name to `doubtful`. Paths begin at `folder`."""
     addresses: dict[tuple[str, int], DeviceEntry] = {}
     for name, key, value in draft.named(node):
         draft.names[name] = key
@@ -23,7 +25,7 @@ def read_devices(draft: Draft, node: Node) -> None:
         with draft.issues.gather():
             _free(draft, key)
             table = value.as_table()
-            entry = _read_device(draft, key, table)
+            entry = _read_device(draft, key, table, folder)
             if entry is None:
                 continue
             first = addresses.setdefault((entry.host, entry.port), entry)
@@ -35,10 +37,10 @@ def read_devices(draft: Draft, node: Node) -> None:
     _see_called(draft, node)
 
 
-def _read_device(draft: Draft, key: Text, table: Table) -> DeviceEntry | None:
+def _read_device(draft: Draft, key: Text, table: Table, folder: Path) -> DeviceEntry | None:
     """Read one box; None if anything of it is wrong, which is told."""
     issues, known = draft.issues, len(draft.issues.errors)
-    box, host, port, called = "", "", 0, key.value
+    box, host, port, called, store = "", "", 0, key.value, None
     options: dict[str, str] = {}
     expect: dict[str, str] = {}
     with issues.gather():
@@ -60,9 +62,12 @@ def _read_device(draft: Draft, key: Text, table: Table) -> DeviceEntry | None:
     with issues.gather():
         if "called" in table:
             called = read_line(table["called"].as_text())
+    with issues.gather():
+        if "clip store" in table and host and box in draft.kinds:
+            store = read_store(draft, table["clip store"], host, draft.kinds[box].capability.kind, folder)
     if len(issues.errors) > known:
         return None
-    return DeviceEntry(key.value, box, host, port, called, options, expect, key.line)
+    return DeviceEntry(key.value, box, host, port, called, options, expect, key.line, store)
 
 
 def _try_options(kind: BoxKind, options: Mapping[str, str], table: Table) -> None:

@@ -12,6 +12,7 @@ from stagectl.control.access import Role
 from stagectl.driverkit.driver import BoxKind
 from stagectl.model.capabilities.base import Capability
 from stagectl.model.conditions import Condition, Leaf
+from stagectl.site.copyentries import CopyEntry, StoreEntry
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +27,7 @@ class DeviceEntry:
         options: the keys its kind takes, as written.
         expect: what it must say of itself: "identity.model", "identity.serial".
         line: in the site file, from one.
+        store: where a recorder's clips are read; None: nowhere.
     """
 
     id: str
@@ -36,6 +38,7 @@ class DeviceEntry:
     options: Mapping[str, str]
     expect: Mapping[str, str]
     line: int
+    store: StoreEntry | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -275,6 +278,7 @@ class Site:
         scenes: the folder that holds set-ups and scenes.
         alarms: the site's own, beside those of every house.
         http: where the web door opens; None: whoever starts the daemon says so.
+        copy: where clips are copied to, and when.
     """
 
     name: str
@@ -294,6 +298,7 @@ class Site:
     cameras: Mapping[str, CameraEntry] = field(default_factory=dict)
     lineup: LineupEntry = field(default_factory=LineupEntry)
     http: HttpEntry | None = None
+    copy: CopyEntry = field(default_factory=CopyEntry)
 
     def vocabulary(self, kinds: Mapping[str, BoxKind], parts: Mapping[str, Capability]) -> "SiteVocabulary":
         """Whom sentences may speak of here: devices and house parts.

@@ -12,12 +12,9 @@ from stagectl.site.draft import Draft, unknown
 from stagectl.site.entries import CameraEntry, CheckEntry, LineupEntry, Pictures, PlannedTake
 from stagectl.site.rules import members
 from stagectl.site.schema import CameraShape, CheckShape, LineupShape, words_of
-from stagectl.site.words import read_frames, read_line, read_name
+from stagectl.site.words import read_frames, read_line, read_name, read_size, read_span
 
 MOST: Final = 200  # checks, takes of a day; own choice, ten times what is usual
-
-_SPANS: Final = {"s": 1, "min": 60, "h": 3600}
-_SIZES: Final = {"MB": 10**6, "GB": 10**9, "TB": 10**12}
 
 
 def read_cameras(draft: Draft, pictures: Pictures) -> dict[str, CameraEntry]:
@@ -106,7 +103,7 @@ def _plan(draft: Draft, node: Node | None) -> tuple[PlannedTake, ...]:
             plan.append(
                 PlannedTake(
                     read_line(table["take"].as_text()),
-                    _span(table["lasts"].as_text()),
+                    read_span(table["lasts"].as_text()),
                     int(times.value) if times is not None else 1,
                 )
             )
@@ -158,22 +155,6 @@ def _rate(text: Text) -> str:
     return text.one_of(tuple(RATES), "rate of timecode")
 
 
-def _span(text: Text) -> float:
-    """Read "45 min", "90 s" or "2 h" as seconds. Raises FileError."""
-    found = re.fullmatch(r"([0-9]{1,5}(?:\.[0-9]{1,3})?) (s|min|h)", " ".join(text.value.split()))
-    if found is None or not float(found[1]):
-        raise text.wrong(f'"{text.value[:40]}" can\'t be read.', "Write it like 45 min, 90 s or 2 h.")
-    return float(found[1]) * _SPANS[found[2]]
-
-
-def _size(text: Text) -> int:
-    """Read "2 GB" as bytes; media are sold by powers of ten. Raises FileError."""
-    found = re.fullmatch(r"([0-9]{1,6}(?:\.[0-9]{1,3})?) (MB|GB|TB)", " ".join(text.value.split()))
-    if found is None:
-        raise text.wrong(f'"{text.value[:40]}" can\'t be read.', "Write it like 2 GB.")
-    return round(float(found[1]) * _SIZES[found[2]])
-
-
 def _share(text: Text) -> float:
     """Read "15 %" as a ratio. Raises FileError."""
     found = re.fullmatch(r"([0-9]{1,3}) ?%", text.value.strip())
@@ -198,6 +179,6 @@ _FACTS: Final = (
     ("offset", "offset_frames", read_frames),
     ("jam", "jam", _label),
     ("spare", "spare", _share),
-    ("reserve", "reserve_bytes", _size),
-    ("kept for", "kept_s", _span),
+    ("reserve", "reserve_bytes", read_size),
+    ("kept for", "kept_s", read_span),
 )

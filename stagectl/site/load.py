@@ -12,6 +12,7 @@ from stagectl.driverkit.driver import BoxKind
 from stagectl.filetree import Node, Table
 from stagectl.model.capabilities.base import Capability
 from stagectl.site.alarms import read_alarms
+from stagectl.site.copyoff import read_copy
 from stagectl.site.devices import read_devices, read_groups
 from stagectl.site.door import read_http
 from stagectl.site.draft import Draft
@@ -52,7 +53,7 @@ def read_site(root: Node, path: Path, kinds: Mapping[str, BoxKind], parts: Mappi
     with issues.gather():
         name, slug = _read_site_name(file["site"])
     with issues.gather():
-        read_devices(draft, file["devices"])
+        read_devices(draft, file["devices"], path.parent)
     read_groups(draft)
     pictures, sound = read_pictures(draft), read_sound_places(draft)
     stations = read_stations(draft, pictures, sound)
@@ -72,6 +73,7 @@ def read_site(root: Node, path: Path, kinds: Mapping[str, BoxKind], parts: Mappi
         http=read_http(draft, path.parent),
         scenes=_read_folder(draft, path),
         cameras=read_cameras(draft, pictures),
+        copy=read_copy(draft, path.parent),
     )
     vocabulary = site.vocabulary(kinds, parts)
     limits, protect = read_limits(draft, vocabulary), read_protect(draft, vocabulary)

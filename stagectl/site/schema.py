@@ -26,6 +26,23 @@ class SiteName(_Shape):
     name: str = Field(description="what people call it")
 
 
+class StoreShape(_Shape):
+    """Where a recorder's clips are read over FTP."""
+
+    at: str = Field("", description="its address; left out: the recorder's own, port 21", examples=["10.0.5.11:2121"])
+    login: str = Field(
+        "",
+        description="file with the name in its first line, the password in its second, mode 0600; left out: anonymous",
+    )
+    folders: dict[str, str] = Field(
+        {}, description="slot: its folder; left out: the slot's number", examples=[{"1": "usb"}]
+    )
+    sessions: str = Field("1", description="connections it is asked for at once; most take one or two")
+    read_while_recording: Literal["yes", "no"] = Field(
+        "no", alias="read while recording", description="yes: a copy goes on while it records, and may cost frames"
+    )
+
+
 class DeviceShape(BaseModel):
     """One box; further keys are the options that its kind takes."""
 
@@ -37,6 +54,9 @@ class DeviceShape(BaseModel):
     called: str = Field("", description="what people call it")
     model: str = Field("", description="the model it must say it is; anything else is refused")
     serial: str = Field("", description="the serial number it must have")
+    clip_store: str | StoreShape = Field(
+        "", alias="clip store", description="where a recorder's clips are read: an address, or more of it"
+    )
 
 
 class TieShape(_Shape):
@@ -161,6 +181,46 @@ class LineupShape(_Shape):
     leave_out: list[Name] = Field([], alias="leave out", description="names of checks that are not asked here")
 
 
+class TargetShape(_Shape):
+    """A place that clips are copied to: a folder, a host that speaks SFTP, or a store that speaks S3."""
+
+    folder: str = Field(
+        "",
+        description="the root of the tree; of this machine: absolute, or in the data folder",
+        examples=["/mnt/shuttle"],
+    )
+    sftp: str = Field("", description="who comes in where", examples=["copy@10.0.5.9:22"])
+    s3: str = Field("", description="address of the store", examples=["https://10.0.5.9:9000"])
+    bucket: str = Field("", description="of s3")
+    region: str = Field("", description="of s3, where it asks for one")
+    key: str = Field(
+        "", description="sftp: file of the private key; s3: file of the key's id and its secret, a line each; mode 0600"
+    )
+    known_hosts: str = Field("", alias="known hosts", description="sftp: file of the host keys that are believed")
+
+
+class CopyShape(_Shape):
+    """How clips are copied off. A source is never deleted and nothing is overwritten."""
+
+    to: dict[Name, TargetShape] = Field(
+        description="one or two places; a clip is safe when both have it", examples=[{"shuttle": {"folder": "/mnt/a"}}]
+    )
+    layout: str = Field(
+        "{recorder}/{clip}",
+        description="where in a place a clip goes, from recorder, clip, day, slate, take and slot in braces",
+    )
+    order: Literal["good first", "newest first"] = Field("good first", description="within a day; newest day first")
+    rate: str = Field("", description="most that is read in all; left out: as fast as it goes", examples=["80 MB/s"])
+    reserve: str = Field("", description="room of a place that stays free; left out: 1 GB", examples=["20 GB"])
+    double_read: Literal["yes", "no"] = Field(
+        "no", alias="double read", description="yes: every source is read twice, which takes twice as long"
+    )
+    at: str = Field("", description="time of day at which a run begins by itself", examples=["02:00"])
+    after_wrap: str = Field(
+        "", alias="after wrap", description="a run begins so long after the last take", examples=["45 min"]
+    )
+
+
 class MqttShape(_Shape):
     """Where MQTT goes."""
 
@@ -201,6 +261,7 @@ class SiteShape(_Shape):
     cameras: dict[Name, CameraShape] = {}
     line_up: LineupShape = Field(LineupShape.model_validate({}), alias="line-up")
     people: dict[Name, Literal["viewer", "operator", "engineer"]] = {}
+    copy_: CopyShape | None = Field(None, alias="copy", description="where clips are copied to, and when")
     mqtt: MqttShape = MqttShape.model_validate({"broker": "off"})
     http: HttpShape = Field(HttpShape.model_validate({"at": "127.0.0.1:8420"}), description="where the web door opens")
     scenes: str = Field(".", description="folder of set-ups and scenes, from this file")

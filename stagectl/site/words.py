@@ -8,11 +8,13 @@ from stagectl.filetree import FileError, Text
 
 NAME: Final = "[a-z][a-z0-9-]{0,31}"  # stands in URLs, topics and sentences as it is
 RESERVED: Final = (
-    *("takes", "paths", "stations", "setups", "clock", "media", "lineup"),  # parts of the house
+    *("takes", "paths", "stations", "setups", "clock", "media", "lineup", "copy"),  # parts of the house
     *("every", "any", "all", "set"),  # words of sentences
 )
 MAX_NUMBER: Final = 9999  # inputs of a router, strips of a mixer; own choice
 
+_SPANS: Final = {"s": 1, "min": 60, "h": 3600}
+_SIZES: Final = {"MB": 10**6, "GB": 10**9, "TB": 10**12}
 _HOST: Final = re.compile(r"(?!-)[a-z0-9-]{1,63}(?<!-)(?:\.(?!-)[a-z0-9-]{1,63}(?<!-))*")
 _SOCKET: Final = re.compile(rf"({NAME}) ([0-9]{{1,5}})")
 _TIE: Final = re.compile(rf"({NAME}) ([0-9]{{1,5}}) to ({NAME}) ([0-9]{{1,5}})")
@@ -103,6 +105,22 @@ def read_frames(text: Text) -> int:
     if found is None:
         raise _unreadable(text, "2 frames")
     return int(found[1])
+
+
+def read_span(text: Text) -> float:
+    """Read "45 min", "90 s" or "2 h" as seconds. Raises FileError."""
+    found = re.fullmatch(r"([0-9]{1,5}(?:\.[0-9]{1,3})?) (s|min|h)", " ".join(text.value.split()))
+    if found is None or not float(found[1]):
+        raise text.wrong(f'"{text.value[:40]}" can\'t be read.', "Write it like 45 min, 90 s or 2 h.")
+    return float(found[1]) * _SPANS[found[2]]
+
+
+def read_size(text: Text) -> int:
+    """Read "2 GB" as bytes; media are sold by powers of ten. Raises FileError."""
+    found = re.fullmatch(r"([0-9]{1,6}(?:\.[0-9]{1,3})?) (MB|GB|TB)", " ".join(text.value.split()))
+    if found is None:
+        raise text.wrong(f'"{text.value[:40]}" can\'t be read.', "Write it like 2 GB.")
+    return round(float(found[1]) * _SIZES[found[2]])
 
 
 def read_sound(text: Text, what: str) -> tuple[str, int]:

@@ -284,7 +284,10 @@ WRONG: Final = [
     (
         "an option of another kind of box",
         "site: Hall\ndevices:\n  hall: {box: block-router, at: 10.0.5.21, profile: sixteen strips}",
-        "site.yaml:3:44 devices.hall.profile: nobody reads this. Say one of: box, at, called, model, serial.",
+        (
+            "site.yaml:3:44 devices.hall.profile: nobody reads this. "
+            "Say one of: box, at, called, model, serial, clip store."
+        ),
     ),
     (
         "an option that the driver refuses",
