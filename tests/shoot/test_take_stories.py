@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from stagectl.model.capabilities.recorder import SLOT_ACTIVE, TIMECODE, TRANSPORT, Transport
 from tests.driverkit.memory import virtual
-from tests.shoot.test_takes import RECORDERS, Log
+from tests.shoot.takelog import RECORDERS, Log
 
 NAMES = tuple(RECORDERS)
 

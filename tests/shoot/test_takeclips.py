@@ -1,0 +1,219 @@
+"""Does a lane hold the clip that its recorder really wrote, and does the take say where all overlap?
+
+Source of rows: own construction, from the rules of the take log (takes come from points, never from verdicts). That
+recorders started seconds apart line up exactly by their timecode is common practice, without a source.
+"""
+
+from stagectl.model.capabilities.recorder import (
+    CLIP_LENGTH,
+    CLIP_NAME,
+    CLIP_START,
+    SLOT_ACTIVE,
+    TIMECODE,
+)
+from tests.driverkit.memory import virtual
+from tests.shoot.takelog import Log, moment
+
+# -- spill, renamed clips, lists ---------------------------------------------------------------------------------------
+
+
+@virtual
+async def test_a_spill_opens_a_second_lane_in_the_same_take() -> None:
+    log = Log()
+    log.says("iso-1", SLOT_ACTIVE, 1)
+    log.rolls("iso-1")
+    await moment()
+    log.lists("iso-1", "A001", "10:00:00:00")
+    await moment(60)
+    log.says("iso-1", SLOT_ACTIVE, 2)
+    log.says("iso-1", TIMECODE, "10:01:01:00")
+    await moment()
+    log.lists("iso-1", "A001", "10:00:00:00")  # its list still ends in the first clip
+    assert log.told(1, "iso-1") == [("A001", "", True), ("", "went on on slot 2", False)]
+    log.lists("iso-1", "A002", "10:01:01:00")
+    await moment()
+    assert log.told(1, "iso-1") == [("A001", "", True), ("A002", "went on on slot 2", False)]
+    assert [lane.slot for lane in log.last.lanes["iso-1"]] == [1, 2]
+    assert log.last.rolling == ["iso-1"]
+
+
+@virtual
+async def test_a_spill_soon_after_the_start_does_not_get_the_first_clip_again() -> None:
+    log = Log()
+    log.says("iso-1", SLOT_ACTIVE, 1)
+    log.rolls("iso-1")
+    await moment()
+    log.lists("iso-1", "A001", "10:00:00:00")
+    await moment()
+    log.says("iso-1", SLOT_ACTIVE, 2)
+    log.says("iso-1", TIMECODE, "10:00:02:00")
+    await moment()
+    log.lists("iso-1", "A001", "10:00:00:00", "00:00:02:00")
+    assert [clip for clip, _, _ in log.told(1, "iso-1")] == ["A001", ""]
+
+
+@virtual
+async def test_a_deck_that_goes_on_in_a_new_clip_has_a_second_lane() -> None:
+    log = Log()
+    log.rolls("iso-1")
+    await moment()
+    log.lists("iso-1", "A001", "10:00:00:00")
+    await moment(60)
+    log.lists("iso-1", "A002", "10:01:01:00")
+    await moment()
+    assert log.told(1, "iso-1") == [("A001", "", True), ("A002", "went on in a new clip", False)]
+
+
+@virtual
+async def test_two_segments_in_one_moment_are_all_written_down() -> None:
+    log = Log()
+    log.says("iso-1", SLOT_ACTIVE, 1)
+    log.rolls("iso-1")
+    log.says("iso-1", SLOT_ACTIVE, 2)
+    log.says("iso-1", SLOT_ACTIVE, 1)
+    await moment()
+    again = log.again()
+    assert [(note, ended) for _, note, ended in again.told(1, "iso-1")] == [
+        ("", True),
+        ("went on on slot 2", True),
+        ("went on on slot 1", False),
+    ]
+
+
+@virtual
+async def test_a_list_that_still_ends_in_the_clip_before_is_not_believed() -> None:
+    log = Log()
+    log.says("iso-1", TIMECODE, "10:30:00:00")
+    log.rolls("iso-1", label="10:30:00:00")
+    await moment()
+    log.lists("iso-1", "OLD", "09:00:00:00")
+    assert log.told(1, "iso-1") == [("", "", False)]
+    log.lists("iso-1", "A001", "10:30:00:01")
+    await moment()
+    assert log.told(1, "iso-1") == [("A001", "", False)]
+    assert log.last.lanes["iso-1"][0].start_exact
+
+
+@virtual
+async def test_a_list_asked_for_before_the_roll_is_not_believed() -> None:
+    log = Log()
+    log.rolls("iso-1")
+    await moment(0.1)
+    for spec, value in ((CLIP_NAME, "OLD"), (CLIP_START, "10:00:00:00"), (CLIP_LENGTH, "00:00:01:00")):
+        log.says("iso-1", spec, value, asked_ago_s=0.5)
+    assert log.told(1, "iso-1") == [("", "", False)]
+
+
+@virtual
+async def test_the_clip_of_the_take_before_is_not_believed_though_the_format_is_not_known() -> None:
+    log = Log(format="")
+    log.rolls("iso-1")
+    await moment()
+    log.lists("iso-1", "A001", "10:00:00:00")
+    log.stops("iso-1")
+    await moment()
+    log.rolls("iso-1")
+    await moment()
+    log.lists("iso-1", "A001", "10:00:00:00", "00:00:02:00")
+    assert [clip for clip, _, _ in log.told(2, "iso-1")] == [""]
+    log.lists("iso-1", "A002", "10:00:03:00")
+    assert [clip for clip, _, _ in log.told(2, "iso-1")] == ["A002"]
+
+
+@virtual
+async def test_a_clip_told_after_the_take_is_not_put_in_place_of_its_own() -> None:
+    log = Log()
+    log.rolls("iso-1")
+    await moment()
+    log.lists("iso-1", "A001", "10:00:00:00")
+    log.stops("iso-1")
+    await moment()
+    log.lists("iso-1", "A001", "10:00:00:00", "00:00:01:00")  # its length is known now
+    assert log.last.lanes["iso-1"][0].length == "00:00:01:00"
+    log.lists("iso-1", "A000", "09:00:00:00")  # someone erased the last clip at its front
+    assert [clip for clip, _, _ in log.told(1, "iso-1")] == ["A001"]
+
+
+@virtual
+async def test_recorders_are_asked_for_their_clips_soon_after_roll_and_cut() -> None:
+    log = Log()
+    log.rolls("iso-1", "iso-2")
+    assert log.looked == []  # not now: the proof of the roll goes first
+    await moment()
+    assert log.looked == [(name, ("clip.name", "clip.start")) for name in ("iso-1", "iso-2")]
+    del log.looked[:]
+    log.stops("iso-2")
+    await moment()
+    assert [name for name, _ in log.looked] == ["iso-2"]
+
+
+# -- spread and common range -------------------------------------------------------------------------------------------
+
+
+@virtual
+async def test_recorders_started_seconds_apart_line_up_by_their_labels() -> None:
+    log = Log()
+    log.rolls("iso-2", label="10:00:00:00")
+    await moment(3)
+    log.rolls("iso-1", label="10:00:03:00")
+    await moment(1)
+    spread = log.last.spread()
+    assert spread is not None
+    assert (spread.exact, spread.of) == (False, 2)
+    log.lists("iso-2", "B", "10:00:00:00", "00:00:20:00")
+    log.lists("iso-1", "A", "10:00:03:07", "00:00:10:00")
+    await moment()
+    spread = log.last.spread()
+    assert spread is not None
+    assert (spread.frames, spread.give, spread.of, spread.exact) == (82, 0, 2, True)
+    assert log.last.offsets() == {"iso-2": 0, "iso-1": 82}
+    log.stops("iso-1", "iso-2")
+    assert log.last.common() is None  # what was told while they rolled was their length so far
+    log.lists("iso-2", "B", "10:00:00:00", "00:00:20:00")
+    log.lists("iso-1", "A", "10:00:03:07", "00:00:10:00")
+    assert log.last.common() == {"first": "10:00:03:07", "last": "10:00:13:06", "frames": 250}
+
+
+@virtual
+async def test_a_deck_whose_labels_are_not_known_leaves_the_spread_to_what_was_seen() -> None:
+    log = Log()
+    log.rolls("iso-1")
+    await moment(0.2)
+    log.rolls("iso-2")
+    await moment(0.1)
+    log.lists("iso-1", "A", "10:00:00:00")
+    spread = log.last.spread()
+    assert spread is not None
+    assert (spread.frames, spread.give, spread.exact) == (5, 1, False)
+    assert log.last.common() is None
+
+
+@virtual
+async def test_decks_that_write_a_semicolon_where_there_is_no_drop_frame_line_up_by_their_digits() -> None:
+    log = Log()
+    log.rolls("iso-1", "iso-2", label="10:00:00;00")
+    await moment(1)
+    log.lists("iso-1", "A", "10:00:00;00", "00:00:10:00")
+    log.lists("iso-2", "B", "10:00:00:05", "00:00:10:00")
+    await moment()
+    log.stops("iso-1", "iso-2")
+    log.lists("iso-1", "A", "10:00:00;00", "00:00:10:00")
+    log.lists("iso-2", "B", "10:00:00:05", "00:00:10:00")
+    spread = log.last.spread()
+    assert spread is not None
+    assert (spread.frames, spread.of, spread.exact) == (5, 2, True)
+    assert log.last.common() == {"first": "10:00:00:05", "last": "10:00:09:24", "frames": 245}
+
+
+@virtual
+async def test_a_clip_that_begins_at_a_label_that_does_not_exist_is_told_without_being_compared() -> None:
+    """A medium may hold anything: 10:01:00;00 is left out in drop-frame, 99 is no number of seconds."""
+    for label in ("10:01:00;00", "10:00:99:00", "10:00:00:27"):
+        log = Log()
+        log.rolls("iso-1", "iso-2")
+        await moment(1)
+        lane = log.last.lanes["iso-2"][0]
+        lane.start, lane.start_exact, lane.length = label, True, "00:00:10:00"
+        told = log.last.plain()
+        assert told["lanes"][1]["start"] == label
+        assert told["common"] is None

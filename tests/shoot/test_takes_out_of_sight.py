@@ -1,0 +1,126 @@
+"""Does the take log tell no untruth of a recorder that was out of sight?
+
+Source of rows: own construction, from the rules of the take log (takes come from points, never from verdicts).
+"""
+
+from stagectl.shoot.takes import (
+    RUNNING,
+    CutTake,
+)
+from tests.driverkit.memory import virtual
+from tests.shoot.takelog import Log, ask, moment
+
+
+@virtual
+async def test_a_lost_deck_stays_in_its_take_and_is_the_same_recording_when_it_returns() -> None:
+    log = Log()
+    log.rolls("iso-1", "iso-2")
+    await moment()
+    log.loses("iso-2")
+    await moment(10)
+    assert log.last.rolling == ["iso-1", "iso-2"]
+    log.rolls("iso-2", label="10:00:11:00")
+    await moment()
+    assert log.told(1, "iso-2") == [("", "", False)]
+    log.stops("iso-1", "iso-2")
+    await moment()
+    assert (list(log.takes.takes), log.takes.open) == ([1], None)
+
+
+@virtual
+async def test_a_deck_that_returns_stopped_ended_its_lane() -> None:
+    log = Log()
+    log.rolls("iso-1")
+    log.loses("iso-1")
+    await moment(5)
+    assert log.runs()
+    log.stops("iso-1", by="box")
+    await moment()
+    assert log.last.closed is not None
+
+
+@virtual
+async def test_a_cut_that_ended_closes_the_take_over_decks_that_cannot_be_seen() -> None:
+    log = Log()
+    log.rolls("iso-1", "iso-2")
+    await moment()
+    log.loses("iso-2")
+    log.stops("iso-1")
+    await moment()
+    assert log.runs()  # nobody has cut yet: iso-2 may roll on
+    log.takes.close_unseen(1)
+    await moment()
+    assert not log.runs()
+    assert log.last.unseen == ("iso-2",)
+    assert log.told(1, "iso-2") == [("", "lost from view", True)]
+    assert log.again().last.unseen == ("iso-2",)
+
+
+@virtual
+async def test_a_cut_that_ended_leaves_open_what_is_seen_to_roll_on() -> None:
+    log = Log()
+    log.rolls("iso-1", "iso-2")
+    log.loses("iso-2")
+    log.takes.close_unseen(1)
+    log.takes.close_unseen(7)
+    assert log.takes.open is log.last
+
+
+@virtual
+async def test_a_deck_that_returns_still_rolling_opens_its_take_again() -> None:
+    log = Log()
+    log.rolls("iso-1", "iso-2")
+    await moment()
+    log.lists("iso-2", "B001", "10:00:00:00")
+    log.loses("iso-2")
+    log.stops("iso-1")
+    log.takes.close_unseen(1)
+    await moment(20)
+    log.by = "box"
+    log.rolls("iso-2", label="10:00:21:00", by="box")
+    await moment()
+    assert list(log.takes.takes) == [1]
+    assert log.takes.open is log.last
+    assert (log.last.closed, log.last.unseen) == (None, ())
+    assert log.told(1, "iso-2") == [("B001", "seen again", False)]
+    assert [one.target for one in log.takes.expand(ask(CutTake(1)))] == ["iso-2"]
+    again = log.again()
+    assert again.takes.open is again.last
+    log.stops("iso-2")
+    await moment()
+    assert not log.runs()
+    assert (log.point(RUNNING), log.takes.next_number) == (False, 2)
+
+
+@virtual
+async def test_a_deck_that_returns_still_rolling_joins_the_take_that_runs_now() -> None:
+    log = Log()
+    log.rolls("iso-1", "iso-2")
+    log.loses("iso-2")
+    log.stops("iso-1")
+    log.takes.close_unseen(1)
+    await moment()
+    log.rolls("iso-1")
+    assert log.last.number == 2
+    log.rolls("iso-2")
+    await moment()
+    assert log.told(2, "iso-2") == [("", "still rolls from take 1", False)]
+    assert [one.target for one in log.takes.expand(ask(CutTake(2)))] == ["iso-1", "iso-2"]
+
+
+@virtual
+async def test_a_deck_that_returns_stopped_after_its_take_changes_nothing_but_what_its_list_tells() -> None:
+    log = Log()
+    log.rolls("iso-1", "iso-2")
+    await moment()
+    log.loses("iso-2")
+    log.stops("iso-1")
+    log.takes.close_unseen(1)
+    await moment(20)
+    log.stops("iso-2")
+    log.lists("iso-2", "B001", "10:00:00:00", "00:00:09:00")
+    await moment()
+    assert not log.runs()
+    assert log.told(1, "iso-2") == [("B001", "lost from view", True)]
+    log.rolls("iso-2")
+    assert log.last.number == 2
