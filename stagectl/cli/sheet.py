@@ -63,8 +63,10 @@ def take(face: Face, number: int) -> int:
         shared = one["common"]
         text.append(f"All share {shared['first']} to {shared['last']}, {frames(shared['frames'])}.")
     absent = [device for device in one["wanted"] if device not in {lane["device"] for lane in one["lanes"]}]
-    if absent:
-        text.append(f"Not in it: {', '.join(absent)}.")
+    if unknown := [device for device in absent if device in one["unseen"]]:
+        text.append(f"Not known if in it: {', '.join(unknown)}, out of reach then.")
+    if without := [device for device in absent if device not in unknown]:
+        text.append(f"Not in it: {', '.join(without)}.")
     text.extend(_mark(mark) for mark in one["marks"])
     if not face.plain:
         text.extend(["", *lanes(one, width())])

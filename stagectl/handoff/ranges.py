@@ -102,7 +102,11 @@ def ranged(takes: Iterable[Mapping[str, Any]]) -> list[TakeRange]:
 def _ranged(take: Mapping[str, Any], lanes: Sequence[Lane], reels: Mapping[str, str]) -> TakeRange:
     clips, troubles = _clips(lanes, reels)
     absent = [name for name in take["wanted"] if name not in {lane.device for lane in lanes}]
-    troubles += [f"{name} did not roll." for name in absent]
+    unseen = take.get("unseen", ())
+    troubles += [
+        f"{name}: not known if it rolled, it was out of reach." if name in unseen else f"{name} did not roll."
+        for name in absent
+    ]
     rates = {clip.rate for clip in clips}
     rate = next(iter(rates)) if len(rates) == 1 else None
     common = None

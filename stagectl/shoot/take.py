@@ -205,7 +205,11 @@ class Spread:
 
 @dataclass(slots=True)
 class Take:
-    """One take. `lanes` holds a list a recorder: a second one begins when it spills or rolls again."""
+    """One take. `lanes` holds a list a recorder: a second one begins when it spills or rolls again.
+
+    `unseen`: recorders whose part in it is not known whole: they were out of sight when it ended, or were wanted, have
+    no lane, and were out of sight at some time.
+    """
 
     number: int
     name: str

@@ -146,6 +146,7 @@ class Takes:
         self._wish: _Wish | None = None
         self._recording: dict[str, bool] = dict.fromkeys(recorders, False)
         self._read_at: dict[str, float] = {}  # when each recorder's transport was last told
+        self._blind: dict[str, None] = {}  # recorders that were out of sight at some time of the open take
         self._records = TakeRecords(clock, chronicle, self.takes, finish=self._clips.estimate, written=self._show)
         self._writer = board.writer(self.name)
         self._writer.age_of = lambda spec: float("inf")
@@ -278,6 +279,7 @@ class Takes:
             if take.closed is None and (take is not last or (take.lanes and not take.rolls)):
                 take.closed = max((lane.ended for lane in take.all_lanes() if lane.ended), default=take.opened)
         self.open = last if last is not None and last.closed is None else None
+        self._blind = dict.fromkeys(self._out_of_sight())
         self._changed()
 
     def recall(self, number: int, name: str, who: str, wanted: tuple[str, ...]) -> None:
@@ -294,6 +296,7 @@ class Takes:
     def _heard(self, device: str, reading: Reading[Any]) -> None:
         if reading.quality is not Quality.GOOD:
             if reading.spec is TRANSPORT or reading.name == TRANSPORT.name:
+                self._blind[device] = None
                 self._records.lanes_soon()
             return
         if reading.name == TRANSPORT.name:
@@ -324,7 +327,10 @@ class Takes:
         self._read_at[device] = reading.read_at
 
     def _all_seen(self) -> bool:
-        return all(self._transport(device).quality is Quality.GOOD for device in self.recorders)
+        return not self._out_of_sight()
+
+    def _out_of_sight(self) -> list[str]:
+        return [device for device in self.recorders if self._transport(device).quality is not Quality.GOOD]
 
     def _began(self, device: str, reading: Reading[Any]) -> None:
         now = self._clock.now()
@@ -392,6 +398,7 @@ class Takes:
         self.takes[take.number] = take
         self._forget()
         self.open = take
+        self._blind = dict.fromkeys(self._out_of_sight())
         self.next_number = take.number + 1
         self.slate = ""
         self._records.head_soon(take)
@@ -419,6 +426,8 @@ class Takes:
 
     def _close(self, take: Take) -> None:
         take.closed = self._clock.wall()
+        unknown = (device for device in take.wanted if device in self._blind and device not in take.lanes)
+        take.unseen = tuple(dict.fromkeys((*take.unseen, *unknown)))
         self.open = None
         self._records.head_soon(take)
         self._changed()

@@ -131,6 +131,11 @@ def not_rolled(*, called: str, why: str = "", known: bool = True) -> str:
     return f"{called} {told}: {why}." if why and known else f"{called} {told}."
 
 
+def may_roll(*, called: str) -> str:
+    """A recorder that was asked to roll while it was out of reach, and rolled when it was last seen."""
+    return f"{called}: not known if it rolls. It is not reached, and rolled when last seen."
+
+
 # -- what is wrong -----------------------------------------------------------------------------------------------------
 
 
@@ -423,6 +428,7 @@ SENTENCES: Final[Mapping[str, Callable[..., object]]] = {
             ended,
             left_take,
             not_rolled,
+            may_roll,
         ),
         *(unreached, not_driven, set_aside, doubt, cannot_roll, no_input, filling, unseen, came_stale),
         *(unreached_together, over, stalled, known, put_aside),

@@ -187,6 +187,11 @@ def test_who_did_not_roll_is_named() -> None:
     assert one.troubles == ("wide did not roll.",)
 
 
+def test_of_who_was_out_of_reach_no_no_is_said() -> None:
+    (one,) = ranged([take(lane("hands", "10:00:00:00", "00:02:00:00"), wanted=["hands", "wide"], unseen=["wide"])])
+    assert one.troubles == ("wide: not known if it rolled, it was out of reach.",)
+
+
 def test_takes_stand_in_the_order_of_their_rolls_over_midnight() -> None:
     late = take(lane("wide", "00:00:10:00", "00:01:00:00"), take=2, opened="2026-11-29T00:00:10.000Z")
     early = take(lane("wide", "23:58:00:00", "00:01:00:00"), opened="2026-11-28T23:58:00.000Z")

@@ -124,3 +124,52 @@ async def test_a_deck_that_returns_stopped_after_its_take_changes_nothing_but_wh
     assert log.told(1, "iso-2") == [("B001", "lost from view", True)]
     log.rolls("iso-2")
     assert log.last.number == 2
+
+
+@virtual
+async def test_of_a_deck_that_was_out_of_sight_all_along_it_is_not_known_if_it_rolled() -> None:
+    log = Log()
+    log.rests()
+    log.rolls("iso-1", "iso-2")
+    log.loses("iso-2")
+    log.stops("iso-1")
+    log.takes.close_unseen(1)
+    await moment()
+    log.presses("iso-1", "iso-2", "iso-3")  # of which iso-3 is seen not to roll
+    log.rolls("iso-1")
+    await moment()
+    log.stops("iso-1")
+    await moment()
+    assert (log.last.number, log.last.wanted) == (2, ("iso-1", "iso-2", "iso-3"))
+    assert log.last.unseen == ("iso-2",)
+    assert log.again().last.unseen == ("iso-2",)
+
+
+@virtual
+async def test_a_deck_that_went_out_of_sight_for_a_moment_may_have_rolled_meanwhile() -> None:
+    log = Log()
+    log.rests()
+    log.presses("iso-1", "iso-2")
+    log.rolls("iso-1")
+    await moment()
+    log.loses("iso-2")
+    await moment()
+    log.rests("iso-2")
+    log.stops("iso-1")
+    await moment()
+    assert log.last.unseen == ("iso-2",)
+
+
+@virtual
+async def test_what_happened_while_no_daemon_lived_is_not_known() -> None:
+    log = Log()
+    log.rests()
+    log.presses("iso-1", "iso-2")
+    log.rolls("iso-1")
+    await moment()
+    log = log.again()
+    log.rolls("iso-1")
+    log.rests("iso-2")
+    log.stops("iso-1")
+    await moment()
+    assert (log.last.closed is None, log.last.unseen) == (False, ("iso-2",))

@@ -116,6 +116,25 @@ async def test_a_recorder_that_is_lost_from_view_is_not_counted_as_rolling(told:
     assert [(device, grade) for device, _, grade in told.wrong()] == [("iso-2", "now")]
 
 
+async def test_a_second_roll_says_no_no_of_a_deck_that_may_roll_on_out_of_reach(told: Told) -> None:
+    await told.ask("roll")
+    await told.toys.boxes["iso-2"].close()
+    await told.until_said("Rec 2 not seen for ")
+    await told.ask("cut", take=1)
+    await told.toys.until(lambda: told.toys.house.takes.open is None)
+    group = await told.ask("roll")
+    say = told.teller.box(group.commands[1])
+    assert say == (
+        "Rec 2: not known if it rolls. It is not reached, and rolled when last seen. Check its power and network cable."
+    )
+    verdict = group.commands[1].verdict
+    assert verdict is not None
+    assert told.teller.outcome("iso-2", "roll", verdict) == "not known if it rolls"
+    assert told.teller.state() == (
+        "Take 2 rolls on 2 of 3. Rec 2: not known if it rolls. It is not reached, and rolled when last seen."
+    )
+
+
 async def test_a_timecode_that_stands_still_comes_first(told: Told) -> None:
     await told.ask("roll")
     toy = told.toys.boxes["iso-1"]

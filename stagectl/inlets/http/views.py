@@ -13,7 +13,6 @@ from stagectl.inlets.http.point_text import PointText
 from stagectl.model.capabilities.base import EVERY_BOX, HEALTH, HEALTH_WHY, Capability
 from stagectl.model.points import Flags, PointSpec, Reading
 from stagectl.model.verbs import Ended, Set, Verb
-from stagectl.shoot import wording
 from stagectl.shoot.house import House
 from stagectl.shoot.journalwords import JournalWords
 from stagectl.shoot.take import Take
@@ -177,7 +176,7 @@ def _box(
     why, remedy = teller.reason(name, spec.name, verdict)
     told |= {
         "ended": str(verdict.ended),
-        "words": wording.outcome(verb=spec.name, ended=verdict.ended, done=spec.done),
+        "words": teller.outcome(name, spec.name, verdict, done=spec.done),
         "say": teller.box(command),
         "why": why,
         "remedy": remedy,
