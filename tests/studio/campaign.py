@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Final
 
 from tests.studio.plan import make_plan
-from tests.studio.reach import ENOUGH, missing, table
+from tests.studio.reach import ENOUGH, missing, reachable, table
 from tests.studio.run import run
 from tests.studio.shrink import shrink
 
@@ -55,6 +55,7 @@ def campaign(seeds: range, profile: str, jobs: int) -> int:
     )
     print(f"reached in so many of these runs:\n{table(reached)}")
     never = missing(reached) if profile == "all" else []
+    print(f"{len(reachable(reached)) - len(missing(reached))} of {len(reachable(reached))} were reached")
     if never:
         few = f" {len(tasks)} seeds are few: from {ENOUGH} on that is a failure." if len(tasks) < ENOUGH else ""
         print(f"Never reached: {', '.join(never)}. A campaign that misses these proves less.{few}")

@@ -263,9 +263,9 @@ def _kill(stage: Stage, fault: Fault) -> None:
 
 
 def _kill_twice(stage: Stage, fault: Fault) -> None:
-    """The second one strikes while the first is being recovered from."""
+    """The second one strikes while the first is being recovered from: within milliseconds as often as later."""
     stage.kill(restart_s=0.2)
-    stage.later(0.2 + 0.002 + fault.x * 1.5, lambda: stage.kill(restart_s=max(0.3, fault.lasts - 1.7)))
+    stage.later(0.2 + 0.0005 + 1.5 * fault.x**3, lambda: stage.kill(restart_s=max(0.3, fault.lasts - 1.7)))
 
 
 def _stop(stage: Stage, fault: Fault) -> None:

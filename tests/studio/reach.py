@@ -46,10 +46,15 @@ def died_at(reached: Mapping[str, int]) -> dict[str, int]:
     return found
 
 
+def reachable(reached: Mapping[str, int]) -> dict[str, int]:
+    """All that a campaign must reach -> how often it was: states of the daemon, faults, a death at each await."""
+    states = {what: reached.get(what, 0) for what in (*SOMETIMES, *ids())}
+    return states | {f"a death at {place}": count for place, count in died_at(reached).items()}
+
+
 def missing(reached: Mapping[str, int]) -> list[str]:
     """What was never reached of all that can be."""
-    never = [what for what in (*SOMETIMES, *ids()) if not reached.get(what)]
-    return never + [f"a death at {place}" for place, count in died_at(reached).items() if not count]
+    return [what for what, count in reachable(reached).items() if not count]
 
 
 def table(reached: Mapping[str, int]) -> str:

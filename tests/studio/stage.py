@@ -306,14 +306,15 @@ class Stage:
             asked.tries[0].boxes = boxes_of(group)
 
     def _note_death(self, why: str) -> None:
+        if self._process is not None and self._process.alive:
+            for place in self._suspended():
+                self.reached(f"crash at {place}")
         if self._daemon is not None:
             for run in self._daemon.scenes.running:
                 self._scene_told(run, self.life)
                 self.run.scenes[run.id].died = True
                 self.reached("scene cut short by the daemon's end")
             house = self._daemon.house
-            for place in self._suspended():
-                self.reached(f"crash at {place}")
             if house.commands.judge._open:
                 self.reached("crash with a command open")
             if house.takes.open is not None:
