@@ -70,7 +70,6 @@ class CopyEntry:
     Attributes:
         targets: one or two; none: nothing is copied here.
         layout: where in a target a clip goes, with words in braces.
-        order: which clips come first.
         rate_bps: most bytes a second in all; None: as fast as it goes.
         reserve_bytes: room of a target that is left free.
         double_read: every source is read twice and compared, which takes twice as long.
@@ -81,7 +80,6 @@ class CopyEntry:
 
     targets: tuple[TargetEntry, ...] = ()
     layout: str = "{recorder}/{clip}"
-    order: Literal["good first", "newest first"] = "good first"
     rate_bps: float | None = None
     reserve_bytes: int = 10**9
     double_read: bool = False

@@ -19,7 +19,16 @@ SFTP_PORT: Final = 22
 MOST_TARGETS: Final = 2  # a copy is proven when each has it; a third is made of one of them
 MOST_SLOTS: Final = 8
 MOST_SESSIONS: Final = 4  # recorders take one or two
-LAYOUT_WORDS: Final = ("recorder", "clip", "day", "slate", "take", "slot")
+LAYOUT_WORDS: Final = (
+    "recorder",
+    "clip",
+    "stem",
+    "ext",
+    "slot",
+    "day",
+    "slate",
+    "take",
+)  # what `copyoff.plan` fills in
 _OF_KIND: Final[Mapping[str, tuple[str, ...]]] = {
     "folder": ("folder",),
     "sftp": ("sftp", "folder", "key", "known hosts"),
@@ -193,7 +202,7 @@ def _layout(text: Text) -> str:
         if word is not None and (word not in LAYOUT_WORDS or spec or conversion):
             raise text.wrong(f'"{{{word[:20]}}}" stands for nothing.', _like(LAYOUT_WORDS))
     steps = text.value.split("/")
-    if "clip" not in words or "recorder" not in words:
+    if "recorder" not in words or not {"clip", "stem"}.intersection(words):
         raise text.wrong("clips of two recorders could have one name here.", "Write {recorder} and {clip} in it.")
     if any(step in ("", ".", "..") for step in steps) or "\\" in text.value:
         raise text.wrong(f'"{text.value[:60]}" is no path within a place.', _like())
@@ -203,10 +212,6 @@ def _layout(text: Text) -> str:
 def _like(words: Collection[str] = ()) -> str:
     known = f" There is {', '.join(f'{{{word}}}' for word in words)}." if words else ""
     return f"Write it like {{day}}/{{recorder}}/{{clip}}.{known}"
-
-
-def _order(text: Text) -> str:
-    return text.one_of(("good first", "newest first"), "order")
 
 
 def _rate(text: Text) -> float:
@@ -228,7 +233,6 @@ def _time(text: Text) -> time:
 _FACTS: Final = (
     # word in the file, field, reader
     ("layout", "layout", _layout),
-    ("order", "order", _order),
     ("rate", "rate_bps", _rate),
     ("reserve", "reserve_bytes", read_size),
     ("double read", "double_read", _yes),

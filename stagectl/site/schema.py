@@ -207,9 +207,8 @@ class CopyShape(_Shape):
     )
     layout: str = Field(
         "{recorder}/{clip}",
-        description="where in a place a clip goes, from recorder, clip, day, slate, take and slot in braces",
+        description="where in a place a clip goes, from recorder, clip, stem, ext, slot, day, slate and take in braces",
     )
-    order: Literal["good first", "newest first"] = Field("good first", description="within a day; newest day first")
     rate: str = Field("", description="most that is read in all; left out: as fast as it goes", examples=["80 MB/s"])
     reserve: str = Field("", description="room of a place that stays free; left out: 1 GB", examples=["20 GB"])
     double_read: Literal["yes", "no"] = Field(

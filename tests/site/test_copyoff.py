@@ -59,7 +59,6 @@ copy:
     shuttle: {folder: /mnt/shuttle}
     vault: {s3: "https://10.0.5.9:9000/", bucket: takes, folder: /hall/, region: here, key: vault.key}
   layout: "{day}/{recorder}/{clip}"
-  order: newest first
   rate: 80 MB/s
   reserve: 20 GB
   double read: yes
@@ -82,7 +81,6 @@ copy:
             ),
         ),
         layout="{day}/{recorder}/{clip}",
-        order="newest first",
         rate_bps=80e6,
         reserve_bytes=20 * 10**9,
         double_read=True,
@@ -150,7 +148,7 @@ WRONG: Final = [
         f'copy: {{{TO}, layout: "{{reel}}/{{clip}}"}}',
         (
             '5:43 copy.layout: "{reel}" stands for nothing. Write it like {day}/{recorder}/{clip}. '
-            "There is {recorder}, {clip}, {day}, {slate}, {take}, {slot}."
+            "There is {recorder}, {clip}, {stem}, {ext}, {slot}, {day}, {slate}, {take}."
         ),
     ),
     (
@@ -164,10 +162,6 @@ WRONG: Final = [
     (
         f'copy: {{{TO}, layout: "{{recorder/{{clip}}"}}',
         '5:43 copy.layout: "{recorder/{clip}" has a brace too many or too few. Write it like {day}/{recorder}/{clip}.',
-    ),
-    (
-        f"copy: {{{TO}, order: oldest}}",
-        '5:42 copy.order: there is no order "oldest". Say one of: good first, newest first.',
     ),
     (f"copy: {{{TO}, rate: fast}}", '5:41 copy.rate: "fast" can\'t be read. Write it like 80 MB/s.'),
     (f'copy: {{{TO}, at: "25:00"}}', '5:39 copy.at: "25:00" is no time of day. Write it like "02:00".'),
