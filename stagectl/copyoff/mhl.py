@@ -1,0 +1,192 @@
+"""How do the copies of a run become a generation in the target's history, that other programs can verify?
+
+ASC MHL: a manifest, process `transfer`, in the folder `ascmhl` of the target's top, then the chain with its C4. The
+manifest goes first and the chain after it: a power cut in between leaves a manifest that the next run takes in.
+"""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Final
+
+from stagectl.copyoff.digests import digest
+from stagectl.copyoff.errors import CopyError, Reason
+from stagectl.copyoff.mhlhistory import (
+    CHAIN_NAME,
+    FOLDER,
+    Finding,
+    History,
+    hashed,
+    manifest_name,
+    read_history,
+)
+from stagectl.copyoff.mhlignore import DEFAULT
+from stagectl.copyoff.mhlledger import Ledger
+from stagectl.copyoff.mhlread import ManifestError, read_manifest
+from stagectl.copyoff.mhlxml import FileEntry, Generation, Hash, Head, write_chain, write_manifest
+from stagectl.copyoff.record import Published
+from stagectl.copyoff.target import Target
+
+TOOL: Final = "stagectl"
+_BLOCK: Final = 256 << 10  # bytes
+_JOB: Final = "manifest"  # names the part file of a manifest under way; one daemon writes a tree's history
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """What a manifest says of the run that made the copies.
+
+    Attributes:
+        began: wall time, UTC.
+        host: name of this machine.
+        version: of stagectl.
+        folder: name of the tree, for the manifest's own name: the last part of the target's path.
+        comment: for people, such as "copy-off of 4 recorders"; empty: none.
+    """
+
+    began: datetime
+    host: str
+    version: str
+    folder: str
+    comment: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Added:
+    """What became of it.
+
+    Attributes:
+        generation: the line of the chain; None: every copy was already told of, and nothing was written.
+        findings: what is wrong with the history of before; it is told, and the copies are written down all the same.
+    """
+
+    generation: Generation | None
+    findings: tuple[Finding, ...] = ()
+
+
+def add_generation(target: Target, run: Run, copies: Iterable[Published]) -> Added:
+    """Write the copies of a run into the target's history, safe from a power cut when it returns.
+
+    Copies that the history already tells of with the same hash are left out: a run that was killed may be told again.
+
+    Args:
+        target: open; where the copies stand.
+        run: who made them, and when.
+        copies: in any order, each path once.
+
+    Raises:
+        CopyError: FULL or TARGET: nothing of the history of before is changed. TARGET too if what is there is no
+            history that can be gone on with.
+    """
+    with Ledger() as ledger:
+        before = _before(target, ledger)
+        generations = list(before.generations) if before is not None else []
+        generations += _taken_in(target, before) if before is not None else []
+        rows = (row for row in (_entry(copy, ledger) for copy in copies) if row is not None)
+        first = next(rows, None)
+        findings = before.findings if before is not None else ()
+        if first is None:
+            if before is not None and before.unlisted:
+                target.write_small(f"{FOLDER}/{CHAIN_NAME}", write_chain(generations), replace=True)
+            return Added(None, findings)
+        ignore = (*DEFAULT, *(pattern for pattern in before.ignore if pattern not in DEFAULT)) if before else DEFAULT
+        head = Head(run.began, run.host, TOOL, run.version, comment=run.comment, ignore=ignore)
+        number = len(generations) + 1
+        name = manifest_name(number, run.folder, run.began)
+        c4 = _published(target, f"{FOLDER}/{name}", write_manifest(head, _with(first, rows)))
+        made = Generation(number, name, "c4", c4)
+        target.write_small(f"{FOLDER}/{CHAIN_NAME}", write_chain([*generations, made]), replace=True)
+        return Added(made, findings)
+
+
+def _with(first: FileEntry, rest: Iterator[FileEntry]) -> Iterator[FileEntry]:
+    yield first
+    yield from rest
+
+
+def _before(target: Target, ledger: Ledger) -> History | None:
+    names = [one.path.removeprefix(f"{FOLDER}/") for one in target.tree(FOLDER)]
+    before = read_history(target, "", ledger, names)
+    if before is not None and not before.generations and before.findings:
+        raise CopyError(Reason.TARGET, _no_way(before.findings[0].path, before.findings[0].why))
+    return before
+
+
+def _no_way(path: str, why: str) -> str:
+    return (
+        f"{path}: {why} No generation can follow it. The copies stand, verified; give the folder {FOLDER} another "
+        "name, and the next run begins a new history."
+    )
+
+
+def _taken_in(target: Target, before: History) -> list[Generation]:
+    """Manifests that are whole and follow the chain: the power went before the chain was written."""
+    taken: list[Generation] = []
+    for name in before.unlisted:
+        path, made = f"{FOLDER}/{name}", list[str]()
+        number = len(before.generations) + len(taken) + 1
+        try:
+            for _ in read_manifest(hashed(target.read_back(path), made.append)):
+                pass  # to its end: a manifest that broke off is none
+        except ManifestError as error:
+            raise CopyError(Reason.TARGET, _no_way(path, f"This manifest can't be read: {error}.")) from error
+        if not name.startswith(f"{number:04d}_"):
+            raise CopyError(
+                Reason.TARGET, _no_way(path, f"It does not stand in the chain, and is not number {number}.")
+            )
+        taken.append(Generation(number, name, "c4", made[0]))
+    return taken
+
+
+def _entry(copy: Published, ledger: Ledger) -> FileEntry | None:
+    """The line of a copy; None: the history has it already."""
+    known = {one.text for one in ledger.of(copy.path) if one.kind == copy.hash_kind and one.action != "failed"}
+    if copy.digest in known:
+        return None
+    # Somebody took the file away and another came under its name: it is not the one that the history knows.
+    action = "failed" if known else "original"
+    ours = {
+        "recorder": copy.recorder,
+        "called": copy.called,
+        "slot": str(copy.slot) if copy.slot else "",
+        "clip": copy.source,
+        "take": str(copy.take) if copy.take is not None else "",
+        "slate": copy.slate,
+        "good": "yes" if copy.good else "",
+        "job": copy.job,
+    }
+    hashes = (Hash(copy.hash_kind, copy.digest, action, copy.verified),)
+    return FileEntry(copy.path, hashes, copy.size, copy.mtime, ours=ours)
+
+
+def _gathered(pieces: Iterator[bytes]) -> Iterator[bytes]:
+    """Join small pieces: each write may be a round trip to a server."""
+    block = bytearray()
+    for piece in pieces:
+        block += piece
+        if len(block) >= _BLOCK:
+            yield bytes(block)
+            block.clear()
+    yield bytes(block)
+
+
+def _published(target: Target, path: str, blocks: Iterator[bytes]) -> str:
+    """Write a manifest under its name, read it back from the medium, and return its C4."""
+    made: list[str] = []
+    target.discard(path, _JOB)
+    part = target.open_part(path, _JOB)
+    try:
+        for block in hashed(_gathered(blocks), made.append):
+            part.write(memoryview(block))
+        part.sync()
+    finally:
+        part.close()
+    target.publish(path, _JOB, None)
+    back = digest("c4")
+    for block in target.read_back(path):
+        back.update(block)
+    if back.text() != made[0]:
+        raise CopyError(
+            Reason.DIFFERS, f"{path}: the manifest was written, and reads back as another. Look at the disk."
+        )
+    return made[0]
