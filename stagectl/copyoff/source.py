@@ -6,7 +6,17 @@ All calls block and belong to one thread, `abort` alone may be called from any.
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
+from enum import StrEnum
 from typing import Protocol
+
+
+class ToldBy(StrEnum):
+    """Where the time of a file comes from."""
+
+    FACTS = "facts"  # a machine-readable list (MLSD), to the second
+    ASKED = "asked"  # asked for this file (MDTM), to the second
+    LIST = "list"  # a list for people (LIST), to the minute or the day
+    NOBODY = "nobody"
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,19 +26,19 @@ class Look:
     Attributes:
         size: bytes.
         mtime: when it was last written, taken for UTC, though some stores tell local time. None: untold.
-        precise: `mtime` is told to the second (MLSD, MDTM); False: from a free list, to the minute at best. A precise
-            time and one that is not are never compared.
+        told_by: which question gave the time; answers to different questions are never compared: a free list is good to
+            the minute only, and some stores tell local time in one answer and UTC in the other.
     """
 
     size: int
     mtime: datetime | None = None
-    precise: bool = False
+    told_by: ToldBy = ToldBy.NOBODY
 
     def same(self, other: "Look") -> bool:
         """Equal size, and equal time as far as the two can be compared."""
         if self.size != other.size:
             return False
-        if self.mtime is None or other.mtime is None or self.precise != other.precise:
+        if self.mtime is None or other.mtime is None or self.told_by is not other.told_by:
             return True
         return self.mtime == other.mtime
 
