@@ -112,6 +112,16 @@ class StationEntry:
 
 
 @dataclass(frozen=True, slots=True)
+class PlaybackEntry:
+    """What comes off a recorder when it plays: a picture source, a sound source; empty: it is nowhere to be had."""
+
+    recorder: str
+    picture: str
+    sound: str
+    line: int
+
+
+@dataclass(frozen=True, slots=True)
 class ProtectEntry:
     """Points that are guarded.
 
@@ -274,6 +284,7 @@ class Site:
         path: the file it was read from.
         groups: name -> ids of devices; groups within groups are resolved, no device twice, the file's order.
         limits: (device, claim "at most" or "at least" with its target open).
+        playback: recorder -> what comes off it, the one people want to see first.
         people: name -> role; who is not listed is decided by the door.
         scenes: the folder that holds set-ups and scenes.
         alarms: the site's own, beside those of every house.
@@ -296,6 +307,7 @@ class Site:
     scenes: Path
     alarms: tuple[AlarmEntry, ...] = ()
     cameras: Mapping[str, CameraEntry] = field(default_factory=dict)
+    playback: Mapping[str, PlaybackEntry] = field(default_factory=dict)
     lineup: LineupEntry = field(default_factory=LineupEntry)
     http: HttpEntry | None = None
     copy: CopyEntry = field(default_factory=CopyEntry)

@@ -20,7 +20,7 @@ from stagectl.site.entries import MqttEntry, Site
 from stagectl.site.lineup import read_cameras, read_lineup
 from stagectl.site.rules import read_limits, read_protect
 from stagectl.site.schema import MqttShape, SiteName, SiteShape, words_of
-from stagectl.site.wiring import read_pictures, read_sound_places, read_stations
+from stagectl.site.wiring import read_pictures, read_playback, read_sound_places, read_stations
 from stagectl.site.words import read_address, read_line, slug_of
 
 MQTT_PORT: Final = 1883
@@ -66,6 +66,7 @@ def read_site(root: Node, path: Path, kinds: Mapping[str, BoxKind], parts: Mappi
         pictures=pictures,
         sound=sound,
         stations=stations,
+        playback=read_playback(draft, pictures, sound),
         limits=(),
         protect=(),
         people=_read_people(draft),

@@ -105,6 +105,13 @@ class StationShape(_Shape):
     called: str = Field("", description="what people call it")
 
 
+class PlaybackShape(_Shape):
+    """What comes off a recorder when it plays."""
+
+    picture: str = Field("", description="a picture source")
+    sound: str = Field("", description="a sound source")
+
+
 class ProtectShape(_Shape):
     """Points that are guarded."""
 
@@ -254,6 +261,9 @@ class SiteShape(_Shape):
     pictures: PicturesShape = PicturesShape.model_validate({})
     sound: SoundShape = SoundShape.model_validate({})
     stations: dict[Name, StationShape] = {}
+    playback: dict[Name, PlaybackShape] = Field(
+        {}, description="recorder: what comes off it when it plays; first the one people want to see"
+    )
     limits: list[str] = Field([], description="mixer bus 3 level at most 0 dB")
     protect: list[ProtectShape] = []
     alarms: list[AlarmShape] = []

@@ -6,8 +6,8 @@ from dataclasses import replace
 from stagectl.filetree import Node, Table, Text
 from stagectl.model.timecode import rate_of_format
 from stagectl.site.draft import Draft, unknown
-from stagectl.site.entries import Pictures, Sound, StationEntry, TieLine
-from stagectl.site.schema import PicturesShape, SoundShape, StationShape, TieShape, words_of
+from stagectl.site.entries import Pictures, PlaybackEntry, Sound, StationEntry, TieLine
+from stagectl.site.schema import PicturesShape, PlaybackShape, SoundShape, StationShape, TieShape, words_of
 from stagectl.site.words import read_frames, read_line, read_socket, read_sound, read_tie
 
 
@@ -163,6 +163,27 @@ def read_stations(draft: Draft, pictures: Pictures, sound: Sound) -> dict[str, S
                 heard = _one_of(hears, "bus", sound.buses)
             stations[name] = StationEntry(name, called, seen, heard, key.line)
     return stations
+
+
+def read_playback(draft: Draft, pictures: Pictures, sound: Sound) -> dict[str, PlaybackEntry]:
+    """Read what comes off each recorder when it plays."""
+    found: dict[str, PlaybackEntry] = {}
+    for name, key, value in draft.named(draft.root.get("playback")):
+        with draft.issues.gather():
+            draft.must_be("recorder", name, key)
+            table = value.as_table()
+            with draft.issues.gather():
+                table.only(words_of(PlaybackShape))
+            picture, heard = table.get("picture"), table.get("sound")
+            if picture is None and heard is None:
+                raise table.wrong("nothing comes off this recorder.", "Write `picture`, `sound` or both.")
+            seen = sounds = ""
+            with draft.issues.gather():
+                seen = _one_of(picture, "picture source", pictures.sources)
+            with draft.issues.gather():
+                sounds = _one_of(heard, "sound source", sound.sources)
+            found[name] = PlaybackEntry(name, seen, sounds, key.line)
+    return found
 
 
 def _one_of(node: Node | None, thing: str, known: Mapping[str, tuple[str, int]]) -> str:
