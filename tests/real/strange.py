@@ -88,11 +88,15 @@ def a_flood() -> Iterator[tuple[str, int]]:
 
 
 class NameServer(threading.Thread):
-    """Answers every question for an address with 127.0.0.1, or nobody as long as `silent`. Source: RFC 1035, 4.1."""
+    """Answers every question for an address with `address`, or nobody as long as `silent`. Source: RFC 1035, 4.1.
+
+    An answer may be kept for no time at all, as routers at home and in halls say of leased addresses.
+    """
 
     def __init__(self, host: str) -> None:
         super().__init__(daemon=True)
         self.silent = True
+        self.address = "127.0.0.1"
         self.asked = threading.Event()
         self._socket = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
         self._socket.bind((host, 53))
@@ -109,12 +113,11 @@ class NameServer(threading.Thread):
             if not self.silent:
                 self._socket.sendto(self._answer(question), who)
 
-    @staticmethod
-    def _answer(question: bytes) -> bytes:
+    def _answer(self, question: bytes) -> bytes:
         end = question.index(b"\0", 12) + 5  # the name, its type and its class
         is_a = question[end - 4 : end - 2] == b"\0\1"
         header = question[:2] + b"\x81\x80\0\1" + (b"\0\1" if is_a else b"\0\0") + b"\0\0\0\0"
-        answer = b"\xc0\x0c\0\1\0\1\0\0\0\0\0\4" + socket.inet_aton("127.0.0.1") if is_a else b""
+        answer = b"\xc0\x0c\0\1\0\1\0\0\0\0\0\4" + socket.inet_aton(self.address) if is_a else b""
         return header + question[12:end] + answer
 
     def close(self) -> None:

@@ -156,24 +156,50 @@ def test_n19_what_another_recorder_says_is_not_taken_for_its_own(swapped: Room) 
     assert sorted(lane["device"] for lane in room.get("takes/1")["lanes"]) == ["iso-2", "iso-3"]
 
 
-def test_n21_a_name_that_nobody_resolves_holds_up_nobody_and_is_tried_again(tmp_path: Path) -> None:
-    with Room(tmp_path, 3) as room:
-        names = tmp_path / "resolv.conf"
-        names.write_text("nameserver 127.0.53.53\noptions timeout:5 attempts:3\n")
-        server = strange.NameServer("127.0.53.53")
-        server.start()
-        try:
-            room.write_site({"iso-3": ("rec-3.tidewater.test", room.addresses["iso-3"][1])})
+NAMED = "iso-3"
+
+
+@pytest.fixture
+def named(tmp_path: Path) -> Iterator[tuple[Room, strange.NameServer]]:
+    """A room where the site knows one recorder by name alone, and a name server that answers nobody yet."""
+    server = strange.NameServer("127.0.53.53")
+    server.start()
+    try:
+        with Room(tmp_path, 3, wired=[NAMED]) as room:
+            names = tmp_path / "resolv.conf"
+            names.write_text("nameserver 127.0.53.53\noptions timeout:5 attempts:3\n")
+            room.write_site({NAMED: ("rec-3.tidewater.test", room.wires[NAMED].address[1])})
             bind = f'mount --bind {names} /etc/resolv.conf && exec "$@"'
             room.launch(*host.own_mounts(), "/bin/sh", "-c", bind, "daemon")
             room.until_ready()
-            room.until_adopted(absent=["iso-3"])
-            assert server.asked.wait(15), "the name was looked for"
-            answer = story.roll(room, but=["iso-3"])
-            assert answer["count"] == "2 of 3"
-            story.others_obey(room)
-            story.well(room, "iso-1", "iso-2", "hall")
-            server.silent = False
-            until(lambda: room.device("iso-3")["adopted"], 40, "the name is known, and its recorder adopted")
-        finally:
-            server.close()
+            room.until_adopted(absent=[NAMED])
+            yield room, server
+    finally:
+        server.close()
+
+
+def test_n21_a_name_that_nobody_resolves_or_that_moves_holds_up_nobody_and_is_tried_again(
+    named: tuple[Room, strange.NameServer],
+) -> None:
+    room, server = named
+    assert server.asked.wait(15), "the name was looked for"
+    answer = story.roll(room, but=[NAMED])
+    assert answer["count"] == "2 of 3"
+    story.others_obey(room)
+    story.well(room, "iso-1", "iso-2", "hall")
+    server.silent = False
+    until(lambda: room.device(NAMED)["adopted"], 40, "the name is known, and its recorder adopted")
+
+    room.post("cut", {"take": 1})
+    story.roll(room)
+    room.clear_wires()
+    server.address = "127.0.0.2"
+    room.wires[NAMED].move(server.address)
+    until(lambda: not room.device(NAMED)["up"], 15, "it is not where it was")
+    story.others_obey(room)
+    story.healed(room)
+    for deck in room.decks:
+        truth = room.truth(deck)
+        assert (truth["transport"], room.acts(deck)) == ("record", []), deck
+    status, ended = room.post("cut", {"take": 2})
+    assert (status, ended["count"]) == (200, "3 of 3"), "it is driven at its new address"

@@ -136,6 +136,12 @@ class Wire:
         """Listen again, on the same port."""
         self._do(self._listen())
 
+    def move(self, host: str) -> None:
+        """The box has another address, with the same port: what was open is reset, the old one refuses."""
+        self._do(self._unplug(True))
+        self.address = (host, self.address[1])
+        self._do(self._listen())
+
     def half_open(self) -> None:
         """Nothing passes in either way and nobody is told; a dial is never answered either."""
         self._do(self._fill())
@@ -185,7 +191,7 @@ class Wire:
         if self._accepting is not None and not self._fillers:
             return
         await self._unplug(cut=False)
-        self._listener = _listener(self.address[1], 64)
+        self._listener = _listener(self.address, 64)
         self.address = self._listener.getsockname()[:2]
         self._accepting = self._loop.create_task(self._accept(self._listener))
 
@@ -204,7 +210,7 @@ class Wire:
     async def _fill(self) -> None:
         """A listener nobody accepts from, with its queue full: on Linux a SYN is dropped then."""
         await self._unplug(cut=False)
-        self._listener = _listener(self.address[1], 0)
+        self._listener = _listener(self.address, 0)
         while True:
             filler = socket.socket()
             filler.setblocking(False)
@@ -390,11 +396,11 @@ class Wires:
         await asyncio.gather(*tasks, return_exceptions=True)
 
 
-def _listener(port: int, backlog: int) -> socket.socket:
+def _listener(address: tuple[str, int], backlog: int) -> socket.socket:
     made = socket.socket()
     made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     made.setblocking(False)
-    made.bind(("127.0.0.1", port))
+    made.bind(address)
     made.listen(backlog)
     return made
 
