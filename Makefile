@@ -47,8 +47,16 @@ $(VENV)/.installed-dev: requirements-dev.lock pyproject.toml | $(BIN)/python
 	$(PIP) --no-deps --no-build-isolation -e .
 	@touch $@ $(VENV)/.installed
 
-# The MQTT tests have Debian's broker and its two clients as the other side; strace makes a sync fail, and libfaketime
-# moves the wall clock of one process.
+# The standard's own tool for media hash lists wants other versions than we do: it has a venv of its own, beside ours.
+ORACLE := .venv-oracle
+
+$(ORACLE)/.installed: requirements-oracle.lock | $(BIN)/python
+	$(PYTHON) -m venv $(ORACLE)
+	$(ORACLE)/bin/python -m pip --disable-pip-version-check --quiet install --require-hashes -r requirements-oracle.lock
+	@touch $@
+
+# The MQTT tests have Debian's broker and its two clients as the other side, those of copying off its SSH server; strace
+# makes a sync fail, and libfaketime moves the wall clock of one process.
 test-programs:
 	@export PATH="$$PATH:/usr/sbin"; missing=; \
 	command -v strace >/dev/null || missing="$$missing strace"; \
@@ -56,6 +64,7 @@ test-programs:
 	command -v mosquitto >/dev/null || missing="$$missing mosquitto"; \
 	command -v mosquitto_pub >/dev/null || missing="$$missing mosquitto-clients"; \
 	command -v chromium >/dev/null || missing="$$missing chromium"; \
+	command -v sshd >/dev/null || missing="$$missing openssh-server"; \
 	if [ -n "$$missing" ]; then $(MAKE) --no-print-directory apt-install PACKAGES="$$missing"; fi
 
 .PHONY: apt-install
@@ -86,7 +95,7 @@ demo: $(VENV)/.installed
 	@exec $(BIN)/stagectl demo $(ARGS)
 
 # The page's tests run by themselves: a browser keeps a loop of its own in the thread of its tests.
-test: $(VENV)/.installed-dev test-programs $(PAGE)
+test: $(VENV)/.installed-dev $(ORACLE)/.installed test-programs $(PAGE)
 	@export PATH="$$PATH:/usr/sbin"; status=0; \
 	for part in "--ignore=tests/desk" tests/desk; do \
 	    echo "+ pytest $$part"; $(BIN)/python -m pytest -n $(JOBS) $$part $(ARGS) || status=1; \
@@ -141,9 +150,10 @@ lock: $(BIN)/python
 	$(LOCK) pyproject.toml $(EXTRAS) -o requirements.lock; \
 	$(LOCK) --group build -c requirements.lock -o requirements-build.lock; \
 	$(LOCK) --group ui --no-deps -o requirements-ui.lock; \
+	$(LOCK) --group oracle -o requirements-oracle.lock; \
 	$(LOCK) pyproject.toml $(EXTRAS) --group dev -c requirements.lock -c requirements-build.lock -o requirements-dev.lock
 	@! grep -nE '://|^--' requirements*.lock || { echo 'A lock names a host. Take the line out.' >&2; exit 1; }
 
 clean:
-	rm -rf $(VENV) stagectl/desk/web stagectl/desk/node_modules dist build .pytest_cache .mypy_cache .ruff_cache .hypothesis .import_linter_cache .coverage .coverage.*
+	rm -rf $(VENV) $(ORACLE) stagectl/desk/web stagectl/desk/node_modules dist build .pytest_cache .mypy_cache .ruff_cache .hypothesis .import_linter_cache .coverage .coverage.*
 	find stagectl drivers simulators tests bench -name __pycache__ -type d -prune -exec rm -rf {} +

@@ -14,7 +14,7 @@ from typing import Any
 import pytest
 
 ROOT = Path(__file__).parent.parent
-LOCKS = ("requirements.lock", "requirements-build.lock", "requirements-dev.lock")
+LOCKS = ("requirements.lock", "requirements-build.lock", "requirements-oracle.lock", "requirements-dev.lock")
 PIN = re.compile(r"^([A-Za-z0-9_.-]+)==\S+", re.MULTILINE)
 
 
