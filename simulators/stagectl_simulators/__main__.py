@@ -6,8 +6,9 @@ SPEC, a JSON object:
      "boxes": [{"id": "iso-1", "kind": "text-deck", "at": "127.0.0.1:0", "options": {}}]}
 
 Everything but `boxes` may be left out; `house_start` "now" is the time of day; `elsewhere`: what can't be had is opened
-at a free port beside it. When all boxes listen, one line of JSON is printed: {"door": url, "boxes": {id: "host:port"}}.
-SIGTERM and SIGINT end the process in order.
+at a free port beside it. When all boxes listen, one line of JSON is printed: {"door": url, "boxes": {id: "host:port"},
+"stores": {id: "host:port"}}; `stores` are the clip stores of those boxes that have one. SIGTERM and SIGINT end the
+process in order.
 """
 
 from __future__ import annotations
@@ -113,7 +114,10 @@ async def _run(simulation: Simulation, with_parent: bool) -> None:
         if with_parent:
             await loop.connect_read_pipe(lambda: _Lifeline(end), sys.stdin)
         boxes = {name: f"{host}:{port}" for name, (host, port) in simulation.addresses.items()}
-        print(json.dumps({"door": simulation.door_url, "boxes": boxes}), flush=True)
+        stores = {name: f"{host}:{port}" for name, (host, port) in simulation.stores.items()}
+        for lack in simulation.lacks:
+            print(f"Simulators: {lack}", file=sys.stderr, flush=True)
+        print(json.dumps({"door": simulation.door_url, "boxes": boxes, "stores": stores}), flush=True)
         await end.wait()
 
 

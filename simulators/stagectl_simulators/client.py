@@ -15,7 +15,7 @@ class DoorError(Exception):
 
 
 def list_boxes(url: str) -> list[dict[str, object]]:
-    """Every box: `id`, `kind`, `address` ("host:port"), `faults_on`."""
+    """Every box: `id`, `kind`, `address` ("host:port"), `faults_on`, `store` (its clip store's address, or None)."""
     boxes = _ask(url, "GET", "/boxes")["boxes"]
     assert isinstance(boxes, list)
     return boxes
@@ -43,6 +43,13 @@ def truth(url: str, box: str) -> dict[str, object]:
     truth_ = _ask(url, "GET", f"/boxes/{quote(box, safe='')}")["truth"]
     assert isinstance(truth_, dict)
     return truth_
+
+
+def store(url: str, box: str) -> list[dict[str, object]]:
+    """The files of a box's clip store: `path`, `bytes`, `modified` (UTC, yyyymmddhhmmss), `identity` of its bytes."""
+    files = _ask(url, "GET", f"/boxes/{quote(box, safe='')}/store")["files"]
+    assert isinstance(files, list)
+    return files
 
 
 def wire(url: str, box: str, since: int = 0) -> list[dict[str, object]]:

@@ -25,6 +25,7 @@ def build_door(boxes: Mapping[str, BoxServer]) -> web.Application:
             web.get("/boxes/{box}", show_box),
             web.get("/boxes/{box}/wire", show_wire),
             web.delete("/boxes/{box}/wire", clear_wire),
+            web.get("/boxes/{box}/store", show_store),
             web.get("/boxes/{box}/faults", show_faults),
             web.put("/boxes/{box}/faults/{fault}", turn_fault),
             web.post("/boxes/{box}/panel/{act}", act_on_panel),
@@ -76,7 +77,8 @@ def _summary(box: BoxServer) -> dict[str, object]:
         "id": box.name,
         "kind": box.model.kind,
         "address": f"{box.address[0]}:{box.address[1]}",
-        "faults_on": box.model.faults.on() | box.net.on(),
+        "faults_on": box.faults_on(),
+        "store": None if box.store is None else f"{box.store.address[0]}:{box.store.address[1]}",
     }
 
 
@@ -106,6 +108,15 @@ async def clear_wire(request: web.Request) -> web.Response:
     box = _box(request)
     box.log.clear()
     return web.json_response({"last": box.log.last, "entries": []})
+
+
+async def show_store(request: web.Request) -> web.Response:
+    """GET /boxes/{box}/store: the files of its clip store as they are, whatever a client of it sees."""
+    box = _box(request)
+    if box.store is None:
+        raise web.HTTPNotFound(text=f"{box.name} has no clip store.")
+    box.truth()  # what is due happens first
+    return web.json_response({"files": box.store.listed()})
 
 
 async def show_faults(request: web.Request) -> web.Response:

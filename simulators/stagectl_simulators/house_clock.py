@@ -121,6 +121,11 @@ class HouseClock:
         """The label of the frame that is running."""
         return label_of(self.frame(now_s), self.rate)
 
+    def time_of_day_s(self) -> int:
+        """What a clock on the wall reads at 0 s, by the start's own hours, minutes and seconds."""
+        hours, minutes, seconds = (int(each) for each in label_of(self._start, self.rate)[:8].split(":"))
+        return 3600 * hours + 60 * minutes + seconds
+
     def start_at(self, rate: Rate) -> int:
         """The frame with which a clock of another rate starts, to read the same time of day as this one at 0 s."""
         return self._start * self.rate.den * rate.num // (self.rate.num * rate.den)

@@ -54,10 +54,6 @@ class FaultSet:
         """Every switch and where it stands, in the order of declaration."""
         return {each.name: getattr(self, each.name) for each in fields(self)}
 
-    def on(self) -> dict[str, bool | float]:
-        """Only the switches that are not off."""
-        return {name: value for name, value in self.read().items() if value}
-
     def turn(self, name: str, value: bool | float) -> None:
         """Turn one switch: True and False for any of them, a number of 0 or more only for one that is a number.
 

@@ -4,16 +4,25 @@ from __future__ import annotations
 
 import asyncio
 import random
+import time
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Self
 
 from aiohttp import web
 
+from stagectl_simulators.clip_store import KeepsClips
+from stagectl_simulators.clip_store_server import ClipStore, StoreMissingError
 from stagectl_simulators.door import build_door
 from stagectl_simulators.house_clock import HouseClock, rate_named
 from stagectl_simulators.kinds import build
 from stagectl_simulators.server import BoxServer
+
+
+def midnight_s(at_s: float) -> float:
+    """When the day of a moment began, here; both in seconds since 1970."""
+    day = time.localtime(at_s)
+    return time.mktime((day.tm_year, day.tm_mon, day.tm_mday, 0, 0, 0, 0, 0, -1))
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +41,8 @@ class Simulation:
 
     Attributes:
         addresses: box id -> (host, port), once entered.
+        stores: the same for clip stores, of boxes that have one.
+        lacks: a sentence for each thing that can't be played on this machine.
         door_url: where the HTTP door is, once entered.
         boxes: box id -> BoxServer, for tests in the same process.
     """
@@ -66,6 +77,8 @@ class Simulation:
         self._door: web.AppRunner | None = None
         self.boxes: dict[str, BoxServer] = {}
         self.addresses: dict[str, tuple[str, int]] = {}
+        self.stores: dict[str, tuple[str, int]] = {}
+        self.lacks: list[str] = []
         self.door_url = ""
 
     async def __aenter__(self) -> Self:
@@ -82,6 +95,9 @@ class Simulation:
                 self.boxes[box.id] = BoxServer(box.id, model, start_s)
             for box in self._plan:
                 self.addresses[box.id] = await self._open(self.boxes[box.id], box.host, box.port)
+            epoch_s = midnight_s(time.time()) + self._house.time_of_day_s()
+            for box in self._plan:
+                self._open_store(self.boxes[box.id], start_s, epoch_s)
             self.door_url = await self._open_door()
         except BaseException:
             await self._shut()
@@ -99,6 +115,27 @@ class Simulation:
             if self._elsewhere and port:
                 return await self._open(box, host, 0)
             raise ValueError(f"{box.name} cannot listen on {host}:{port}: {error.strerror}. Choose another.") from error
+
+    def _open_store(self, box: BoxServer, start_s: float, epoch_s: float) -> None:
+        setup = box.model.store if isinstance(box.model, KeepsClips) else None
+        if setup is None:
+            return
+        loop = asyncio.get_running_loop()
+        try:
+            store = ClipStore(setup, lambda: loop.time() - start_s, epoch_s)
+        except StoreMissingError as missing:
+            self.lacks.append(f"{box.name}: {missing}")
+            return
+        try:
+            box.open_store(store, setup.port)
+        except OSError as error:
+            if not (self._elsewhere and setup.port):
+                where = f"{box.address[0]}:{setup.port}"
+                raise ValueError(
+                    f"{box.name} cannot serve its clips on {where}: {error.strerror}. Choose another port."
+                ) from error
+            box.open_store(store, 0)
+        self.stores[box.name] = store.address
 
     async def _open_door(self) -> str:
         host, port = self._door_at

@@ -7,6 +7,8 @@ import socket
 from dataclasses import dataclass
 from typing import Final
 
+from stagectl_simulators.clip_store import KeepsClips
+from stagectl_simulators.clip_store_server import ClipStore
 from stagectl_simulators.model import FaultSet, Model, Sends, number
 from stagectl_simulators.outgoing import Outgoing
 from stagectl_simulators.wire_log import WireLog
@@ -60,6 +62,7 @@ class BoxServer:
         self.model = model
         self.net = NetFaults()
         self.log = WireLog()
+        self.store: ClipStore | None = None  # handed in before `open`, if the model keeps clips
         self.address = ("", 0)
         self._loop = asyncio.get_running_loop()
         self._start_s = start_s
@@ -85,7 +88,17 @@ class BoxServer:
         at = self._server.sockets[0].getsockname()
         self.address = (str(at[0]), int(at[1]))
         self._wake()
+        self._stock()
         return self.address
+
+    def open_store(self, store: ClipStore, port: int) -> None:
+        """Serve the clips too, at this box's own host; port 0 takes a free one. From then on with the box.
+
+        Raises: OSError: the address cannot be had.
+        """
+        store.open(self.address[0], port)
+        self.store = store
+        self._stock()
 
     async def shut(self) -> None:
         """Leave the network for good."""
@@ -101,6 +114,8 @@ class BoxServer:
         if self._server is not None:
             self._server.close()
             self._server = None
+        if self.store is not None:
+            self.store.shut()
         for client in list(self._clients.values()):
             self._forget(client, "close")
             client.out.abort()
@@ -109,13 +124,23 @@ class BoxServer:
         await asyncio.sleep(off_s)
         while True:
             try:
-                await self.open(*self.address)
+                await self._come_back()
             except OSError:  # somebody took the port meanwhile
                 await asyncio.sleep(REOPEN_PAUSE_S)
             else:
                 break
         self.net.reboot = 0.0
         self._off = None
+
+    async def _come_back(self) -> None:
+        if self.store is not None:
+            self.store.open(*self.store.address)
+        try:
+            await self.open(*self.address)
+        except OSError:
+            if self.store is not None:
+                self.store.shut()
+            raise
 
     # --- what clients do ----------------------------------------------------------------------------------------------
 
@@ -171,6 +196,12 @@ class BoxServer:
                 self._forget(client, "close")
                 client.out.end()
         self._wake()
+        self._stock()
+
+    def _stock(self) -> None:
+        """The clip store holds what the model says now."""
+        if self.store is not None and isinstance(self.model, KeepsClips):
+            self.store.show(self.model.shelf())
 
     def _send(self, client: _Client, data: bytes) -> None:
         if self.net.reset_mid_line and len(data) > 1:
@@ -195,20 +226,25 @@ class BoxServer:
     # --- what the door asks -------------------------------------------------------------------------------------------
 
     def faults(self) -> dict[str, bool | float]:
-        """All switches, the model's and the network's."""
-        return self.model.faults.read() | self.net.read()
+        """All switches: the model's, the network's and its clip store's."""
+        return {name: value for each in self._fault_sets() for name, value in each.read().items()}
+
+    def faults_on(self) -> dict[str, bool | float]:
+        """Only those that are not off."""
+        return {name: value for name, value in self.faults().items() if value}
+
+    def _fault_sets(self) -> list[FaultSet]:
+        return [self.model.faults, self.net, *([] if self.store is None else [self.store.faults])]
 
     def turn(self, fault: str, value: bool | float) -> None:
         """Turn a switch, and let it take effect at once.
 
         Raises: ValueError: no such switch, or a wrong value, in one sentence.
         """
-        if fault not in self.faults():
+        switches = next((each for each in self._fault_sets() if fault in each.read()), None)
+        if switches is None:
             raise ValueError(f"{self.name} has no fault {fault!r}. Known faults: {', '.join(self.faults())}.")
-        if fault in self.net.read():
-            self.net.turn(fault, value)
-        else:
-            self.model.faults.turn(fault, value)
+        switches.turn(fault, value)
         if fault == "reboot":
             self._power()
         elif self._off is None:

@@ -12,6 +12,7 @@ from dataclasses import replace
 from typing import ClassVar
 
 from stagectl_simulators import text_deck_reports as reports
+from stagectl_simulators.clip_store import StoredFile, StoreSetup
 from stagectl_simulators.house_clock import HouseClock, label_of
 from stagectl_simulators.model import Opened, Sends
 from stagectl_simulators.text_deck_answers import Ask, Session, answer
@@ -20,6 +21,7 @@ from stagectl_simulators.text_deck_machine import Deck
 from stagectl_simulators.text_deck_media import Slot
 from stagectl_simulators.text_deck_notices import Notices
 from stagectl_simulators.text_deck_setup import read_setup
+from stagectl_simulators.text_deck_shelf import Shelf
 from stagectl_simulators.text_deck_wire import block, line
 from stagectl_simulators.text_deck_words import FAILURES, VIDEO_FORMATS, Refusal
 
@@ -61,6 +63,7 @@ class TextDeck:
         self._sessions: dict[int, Session] = {}
         self._now_s = 0.0
         self._leaving: list[int] = []
+        self._shelf = Shelf(deck)
 
     # --- clients ------------------------------------------------------------------------------------------------------
 
@@ -233,6 +236,15 @@ class TextDeck:
         if slot is None:
             raise ValueError(f'{self.name}: name a slot, "slot": 1 to {len(self.deck.slots)}.')
         return slot
+
+    # --- the clip store -----------------------------------------------------------------------------------------------
+
+    @property
+    def store(self) -> StoreSetup | None:
+        return self.deck.setup.store
+
+    def shelf(self) -> tuple[StoredFile, ...]:
+        return self._shelf.files()
 
     # --- the truth ----------------------------------------------------------------------------------------------------
 

@@ -21,10 +21,11 @@ class Clip:
     rate: Rate
     codec: str
     video_format: str
-    started_s: float
+    started_s: float  # below 0: before the simulation began
     bytes_per_s: float
     frames: int = 0
     dropped: int = 0  # frames lost while recording
+    file_bytes: int | None = None  # of its file in the clip store; None: as its length gives
 
     @property
     def size_bytes(self) -> float:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 from dataclasses import dataclass
 
+from stagectl_simulators.clip_store import StoreSetup, read_store
 from stagectl_simulators.house_clock import HouseClock, Rate, frame_of
 from stagectl_simulators.options import Options
 from stagectl_simulators.text_deck_media import Clip, Slot, clip_name
@@ -43,6 +44,7 @@ class Setup:
     timecode_hz: float  # display timecode notices a second
     configuration: dict[str, str]
     slots: list[Slot]
+    store: StoreSetup | None  # where its clips are files; None: nowhere
 
     @property
     def codec(self) -> str:
@@ -110,6 +112,7 @@ def read_setup(name: str, raw: dict[str, object], rng: random.Random, house: Hou
             "record trigger": "none",
         },
         slots=[],
+        store=read_store(name, options.table("clip_store")),
     )
     options.done()
     clip_name(setup.configuration["record prefix"], ())
@@ -119,11 +122,11 @@ def read_setup(name: str, raw: dict[str, object], rng: random.Random, house: Hou
     both = slots if slots is not None else [{}, {}]
     if not 1 <= len(both) <= 2:
         raise ValueError(f"{name}: option 'slots' must list one or two slots.")
-    setup.slots = [_slot(name, number, each, setup) for number, each in enumerate(both, 1)]
+    setup.slots = [_slot(name, number, each, setup, house) for number, each in enumerate(both, 1)]
     return setup
 
 
-def _slot(name: str, number: int, raw: object, setup: Setup) -> Slot:
+def _slot(name: str, number: int, raw: object, setup: Setup, house: HouseClock) -> Slot:
     if not isinstance(raw, dict):
         raise ValueError(f"{name}: each slot must be a table of names and values.")  # noqa: TRY004 - a wrong option
     where = f"{name}, slot {number}"
@@ -134,18 +137,26 @@ def _slot(name: str, number: int, raw: object, setup: Setup) -> Slot:
     slot = Slot(number, options.text("volume", f"{name}-{number}"), size, 0.0, "mounted" if mounted else "empty")
     clips = options.items("clips") or []
     options.done()
-    slot.clips = [_clip(where, each, setup) for each in clips]
+    slot.clips = [_clip(where, each, setup, house) for each in clips]
     slot.foreign_bytes = max(0.0, size - free - sum(clip.size_bytes for clip in slot.clips))
     return slot
 
 
-def _clip(where: str, raw: object, setup: Setup) -> Clip:
+def _clip(where: str, raw: object, setup: Setup, house: HouseClock) -> Clip:
     if not isinstance(raw, dict):
         raise ValueError(f"{where}: each clip must be a table of names and values.")  # noqa: TRY004 - a wrong option
     options = Options(f"{where}, clip", raw)
     name, start = options.text("name", ""), options.text("start", "09:00:00:00")
     frames = options.whole("frames", 250, 1)
+    days_ago = options.whole("days_ago", 0, 0, 10_000)
+    file_bytes = options.whole("file_bytes", -1, -1)
     options.done()
     clip_name(name, ())
-    rate = setup.bytes_per_s or bytes_per_second(setup.codec, setup.video)
-    return Clip(name, frame_of(start, setup.rate), setup.rate, setup.codec, setup.video_format, 0.0, rate, frames)
+    takes_per_s = setup.bytes_per_s or bytes_per_second(setup.codec, setup.video)
+    rate, first = setup.rate, frame_of(start, setup.rate)
+    started_s = (first - house.start_at(rate)) * rate.den / rate.num - 86400 * days_ago
+    if started_s + frames * rate.den / rate.num > 0:  # it can't end after now, so it was the day before
+        started_s -= 86400
+    clip = Clip(name, first, rate, setup.codec, setup.video_format, started_s, takes_per_s, frames)
+    clip.file_bytes = None if file_bytes < 0 else file_bytes
+    return clip

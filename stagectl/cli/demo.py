@@ -58,7 +58,7 @@ async def _run(path: Path, http: tuple[str, int], door: tuple[str, int], folder:
     async with _simulators(site, door, end) as played:
         if end.has_come:
             return end.code
-        site = moved(site, played["boxes"])
+        site = moved(site, played["boxes"], played["stores"])
 
         async def ready(daemon: "Daemon") -> None:
             assert daemon.http is not None
@@ -97,7 +97,7 @@ async def _simulators(site: "Site", door: tuple[str, int], end: End) -> AsyncIte
         if not line and not end.has_come:
             raise WrongError("The simulators did not start. Their own words stand above.")
         watching = asyncio.create_task(_watch(child, lambda: end.come(Exit.FAILED)))
-        played = json.loads(line or '{"door": "", "boxes": {}}')
+        played = json.loads(line or '{"door": "", "boxes": {}, "stores": {}}')
         if line:
             tell_moved(site, told, played["boxes"], played["door"], _tell)
         yield played

@@ -3,12 +3,13 @@
 import json
 from collections.abc import Callable, Mapping
 from dataclasses import replace
-from typing import Any
+from typing import Any, TypeVar
 
 from stagectl.cli.addresses import is_loopback, written
-from stagectl.site import Site, load_sim, sim_path
+from stagectl.site import DeviceEntry, Site, StoreEntry, load_sim, sim_path
 
 DOOR = ("127.0.0.1", 8421)
+Placed = TypeVar("Placed", DeviceEntry, StoreEntry)
 
 
 def spec(site: Site, door: tuple[str, int], tell: Callable[[str], None]) -> dict[str, Any]:
@@ -33,8 +34,16 @@ def spec(site: Site, door: tuple[str, int], tell: Callable[[str], None]) -> dict
         if not is_loopback(host):
             tell(f"{entry.called}: {host} is not this machine's, so it is played at 127.0.0.1.")
             host, port = "127.0.0.1", 0
-        boxes.append({"id": name, "kind": entry.box, "at": written(host, port), "options": options[name]})
+        told = options[name] if entry.store is None else _with_store(options[name], entry.store)
+        boxes.append({"id": name, "kind": entry.box, "at": written(host, port), "options": told})
     return {"door": written(*door), "house_start": "now", "elsewhere": True, "boxes": boxes}
+
+
+def _with_store(options: Mapping[str, Any], store: StoreEntry) -> dict[str, Any]:
+    """Its clips are served where the site says; how, is said by the simulators' file."""
+    folders = [store.folders.get(slot, str(slot)) for slot in (1, 2)]
+    port = store.port if is_loopback(store.host) else 0
+    return {**options, "clip_store": {"port": port, "folders": folders, **options.get("clip_store", {})}}
 
 
 def tell_moved(
@@ -58,10 +67,15 @@ def as_line(told: Mapping[str, Any]) -> str:
     return json.dumps(told) + "\n"
 
 
-def moved(site: Site, addresses: Mapping[str, str]) -> Site:
-    """The site with its boxes at these addresses, "host:port" by device."""
+def moved(site: Site, addresses: Mapping[str, str], stores: Mapping[str, str]) -> Site:
+    """The site with its boxes, and those clip stores that it knows, at these addresses, "host:port" by device."""
     devices = {}
     for name, entry in site.devices.items():
-        host, _, port = addresses.get(name, "").rpartition(":")
-        devices[name] = replace(entry, host=host.strip("[]"), port=int(port)) if host else entry
+        store = entry.store and _moved(entry.store, stores.get(name, ""))
+        devices[name] = replace(_moved(entry, addresses.get(name, "")), store=store)
     return replace(site, devices=devices)
+
+
+def _moved(entry: Placed, address: str) -> Placed:
+    host, _, port = address.rpartition(":")
+    return replace(entry, host=host.strip("[]"), port=int(port)) if host else entry

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import click
 
-from stagectl.cli.addresses import Address
+from stagectl.cli.addresses import Address, written
 from stagectl.cli.codes import Exit
 from stagectl.cli.hall import DOOR
 from stagectl.cli.tables import columns
@@ -70,8 +70,12 @@ async def _play(site: "Site", door: tuple[str, int]) -> int:
     async with read_spec(as_line(told)) as simulation:
         addresses = {name: f"{host}:{port}" for name, (host, port) in simulation.addresses.items()}
         tell_moved(site, told, addresses, simulation.door_url, _tell)
+        for lack in simulation.lacks:
+            _tell(lack)
+        stores = {name: f"clips at {written(*at)}" for name, at in simulation.stores.items()}
         for line in columns(
-            (name, site.devices[name].called, site.devices[name].box, address) for name, address in addresses.items()
+            (name, site.devices[name].called, site.devices[name].box, address, stores.get(name, ""))
+            for name, address in addresses.items()
         ):
             print(line)
         print(f"Fault door: {simulation.door_url}")
@@ -132,6 +136,7 @@ def boxes() -> int:
             one["id"],
             one["kind"],
             one["address"],
+            f"clips at {one['store']}" if one["store"] else "",
             ", ".join(f"{name} {value}" for name, value in one["faults_on"].items()),
         )
         for one in found

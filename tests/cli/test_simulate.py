@@ -21,7 +21,17 @@ def door(stub: Stub) -> Stub:
         ),
         "GET /boxes": (
             200,
-            {"boxes": [{"id": "iso-2", "kind": "text-deck", "address": "127.0.0.1:9", "faults_on": {"silent": True}}]},
+            {
+                "boxes": [
+                    {
+                        "id": "iso-2",
+                        "kind": "text-deck",
+                        "address": "127.0.0.1:9",
+                        "faults_on": {"silent": True},
+                        "store": "127.0.0.1:21",
+                    }
+                ]
+            },
         ),
     }
     return stub
@@ -56,7 +66,7 @@ CALLS = [
     ),
     (("truth", "iso-2"), ("GET", "/boxes/iso-2", None), "transport  record\nremote     true\n"),
     (("wire", "iso-2", "--since", "6"), ("GET", "/boxes/iso-2/wire?since=6", None), "7  1.500  1  in  record\\r\\n\n"),
-    (("boxes",), ("GET", "/boxes", None), "iso-2  text-deck  127.0.0.1:9  silent True\n"),
+    (("boxes",), ("GET", "/boxes", None), "iso-2  text-deck  127.0.0.1:9  clips at 127.0.0.1:21  silent True\n"),
 ]
 
 
