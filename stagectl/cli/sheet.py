@@ -14,9 +14,19 @@ NAME_MOST: Final = 32
 
 
 @client_verb("takes")
+@click.argument("words", nargs=-1, metavar="[show N]")
 @click.option("--count", type=click.IntRange(1, 500), default=20, show_default=True, help="The newest so many.")
-def takes(face: Face, count: int) -> int:
-    """The sheet: all takes, the newest last."""
+def takes(face: Face, words: tuple[str, ...], count: int) -> int:
+    """The sheet: all takes, the newest last. With `show N`: one take, as `stagectl take N`."""
+    match words:
+        case ():
+            return _sheet(face, count)
+        case ("show", number) if number.isdecimal() and int(number):
+            return show(face, int(number))
+    return face.no(Exit.UNCLEAR, f'"takes {" ".join(words)}" is not known.', "See: stagectl takes --help", "argument")
+
+
+def _sheet(face: Face, count: int) -> int:
     answer = face.client.get("takes", count=count)
     rows: list[tuple[str, ...]] = [("take", "", "name", "rolled", "long", "boxes", "spread")]
     rows.extend(_line(take) for take in reversed(answer["takes"]))
@@ -55,19 +65,16 @@ def _spread(spread: Mapping[str, Any] | None) -> str:
 @click.argument("number", type=click.IntRange(1), metavar="N")
 def take(face: Face, number: int) -> int:
     """One take: recorders, clips, first labels, what all share."""
+    return show(face, number)
+
+
+def show(face: Face, number: int) -> int:
+    """Tell one take. "shared from" counts the frames of a clip from 0: there begins what all recorders hold."""
     one = face.client.get("takes", number)
     text = [_title(one), str(one["say"]), "", *_recordings(one)]
     if one["spread"] is not None:
         text.append(f"Spread {_spread(one['spread'])}, {one['spread']['of']} recorders.")
-    if one["common"] is not None:
-        shared = one["common"]
-        text.append(f"All share {shared['first']} to {shared['last']}, {frames(shared['frames'])}.")
-    absent = [device for device in one["wanted"] if device not in {lane["device"] for lane in one["lanes"]}]
-    if unknown := [device for device in absent if device in one["unseen"]]:
-        text.append(f"Not known if in it: {', '.join(unknown)}, out of reach then.")
-    if without := [device for device in absent if device not in unknown]:
-        text.append(f"Not in it: {', '.join(without)}.")
-    text.extend(_mark(mark) for mark in one["marks"])
+    text.extend([*_shared(one), *(_mark(mark) for mark in one["marks"])])
     if not face.plain:
         text.extend(["", *lanes(one, width())])
     face.answer(one, text)
@@ -81,6 +88,25 @@ def _title(one: Mapping[str, Any]) -> str:
     return f"Take {one['take']}{name}{good}. Rolled {local(one['opened'], day=True)}{by}."
 
 
+def _shared(one: Mapping[str, Any]) -> list[str]:
+    """What all share, and what an editor must know; while it rolls, who is not in it."""
+    overlap = one["overlap"]
+    if overlap is None:
+        absent = [device for device in one["wanted"] if device not in {lane["device"] for lane in one["lanes"]}]
+        return [f"Not in it: {', '.join(absent)}."] if absent else []
+    told = []
+    if (shared := overlap["common"]) is not None:
+        told.append(f"All share {shared['first']} to {shared['last']}, {frames(shared['frames'])}.")
+    return [*told, *overlap["troubles"]]
+
+
+def _into(one: Mapping[str, Any], number: int) -> str:
+    """Where in the clip of that lane the common range begins."""
+    clips = one["overlap"]["clips"] if one["overlap"] is not None else ()
+    into = clips[number]["into"] if number < len(clips) else None
+    return "" if into is None else f"frame {into}"
+
+
 def _mark(mark: Mapping[str, Any]) -> str:
     """A mark with the time of day here, and its timecode."""
     at = f" at {mark['label']}" if mark["label"] else ""
@@ -89,8 +115,8 @@ def _mark(mark: Mapping[str, Any]) -> str:
 
 
 def _recordings(one: Mapping[str, Any]) -> list[str]:
-    rows = [("  box", "clip", "first label", "offset", "length", "")]
-    for lane in one["lanes"]:
+    rows = [("  box", "clip", "first label", "offset", "shared from", "length", "")]
+    for number, lane in enumerate(one["lanes"]):
         start = lane["start"] or "not known yet"
         about = "" if lane["start_exact"] or not lane["start"] else "about "
         rows.append(
@@ -99,6 +125,7 @@ def _recordings(one: Mapping[str, Any]) -> list[str]:
                 lane["clip"] or "not told yet",
                 about + start,
                 offset(lane["offset"]),
+                _into(one, number),
                 "rolls" if lane["ended"] is None else lane["length"],
                 lane["note"],
             )

@@ -68,6 +68,7 @@ def take(lanes: list[dict[str, Any]], **more: Any) -> dict[str, Any]:
         "unseen": [],
         "spread": {"frames": 1, "give": 0, "of": len(lanes), "exact": True},
         "common": None,
+        "overlap": None,
         "lanes": lanes,
     } | more
 

@@ -26,7 +26,11 @@ WHOLE = take(
         {"kind": "problem", "text": "", "who": "ada", "at": "2026-11-25T15:11:00.000Z", "label": "15:11:00:02"},
     ],
     spread={"frames": 3, "give": 0, "of": 3, "exact": True},
-    common={"first": "15:04:12:13", "last": "15:17:01:20", "frames": 19233},
+    overlap={
+        "common": {"first": "15:04:12:13", "last": "15:17:01:20", "end": "15:17:01:21", "frames": 19233},
+        "clips": [{"into": 3}, {"into": 2}, {"into": 0}],
+        "troubles": ["iso-4: not known if it rolled, it was out of reach."],
+    },
 )
 ROLLS = take(
     [lane(1, None, start="", clip=""), lane(2, None)],
@@ -53,6 +57,14 @@ def test_one_take_shows_clips_first_labels_offsets_and_what_all_share(
     monkeypatch.delenv("NO_COLOR", raising=False)
     stub.routes = {"GET /api/v1/takes/15": (200, WHOLE)}
     assert stub.run("take", "15", NO_COLOR="").stdout == golden("take")
+    assert stub.run("takes", "show", "15", NO_COLOR="").stdout == golden("take")
+
+
+@pytest.mark.parametrize("words", [("show",), ("show", "0"), ("show", "x"), ("15",), ("show", "1", "2")])
+def test_what_takes_does_not_know_is_not_guessed(stub: Stub, words: tuple[str, ...]) -> None:
+    result = stub.run("takes", *words)
+    assert (result.exit_code, stub.heard) == (2, [])
+    assert result.stderr == f'"takes {" ".join(words)}" is not known. See: stagectl takes --help\n'
 
 
 def test_plain_draws_no_lanes(stub: Stub) -> None:

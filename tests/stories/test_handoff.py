@@ -29,6 +29,10 @@ def counted(label: str) -> int:
     return ((hours * 60 + minutes) * 60 + seconds) * 25 + frames
 
 
+def label(frame: int) -> str:
+    return f"{frame // 90000:02}:{frame // 1500 % 60:02}:{frame // 25 % 60:02}:{frame % 25:02}"
+
+
 def ranges(studio: Studio, nth: int) -> dict[str, tuple[int, int]]:
     """First frame and end of each deck's clip, as the deck has it; `nth` from the last."""
     clips = {box: studio.truth(box)["clips"][-nth] for box in RECORDERS}
@@ -62,8 +66,20 @@ def test_two_takes_one_with_a_late_deck_agree_with_a_count_by_hand(studio: Studi
         for decks in (ranges(studio, 2), ranges(studio, 1))
     ]
     late = ranges(studio, 1)
+    # iso-4 began last, so what all share begins with its first frame; it ends with the first deck that ended. A deck's
+    # offset is what it recorded before that: common in less its own first frame, so 0 for iso-4, over 75 for the others.
     assert by_hand[1][0] == late["iso-4"][0]
     assert late["iso-4"][0] - late["iso-1"][0] >= 75
+    offsets = {box: by_hand[1][0] - first for box, (first, _) in late.items()}
+    shown = studio.cli("takes", "show", "2")
+    assert shown.returncode == 0, shown.stderr
+    first, last = label(by_hand[1][0]), label(by_hand[1][1] - 1)
+    assert f"All share {first} to {last}, {by_hand[1][1] - by_hand[1][0]} frames." in shown.stdout
+    for box in RECORDERS:
+        called = studio.get(f"devices/{box}")["called"]
+        (line,) = (line for line in shown.stdout.splitlines() if line.startswith(f"  {called} "))
+        assert f"  frame {offsets[box]}  " in line
+    assert studio.cli("take", "2").stdout == shown.stdout
 
     for box in RECORDERS:
         (path,) = to.glob(f"*_{box.replace('-', '').upper()}_25.edl")
@@ -88,8 +104,6 @@ def test_two_takes_one_with_a_late_deck_agree_with_a_count_by_hand(studio: Studi
     (path,) = to.glob("*_clips.csv")
     with path.open(newline="", encoding="utf-8") as table:
         rows = [row for row in csv.DictReader(table) if row["take"] == "2"]
-    assert {row["recorder"]: int(row["offset_frames"]) for row in rows} == {
-        box: by_hand[1][0] - first for box, (first, _) in late.items()
-    }
+    assert {row["recorder"]: int(row["offset_frames"]) for row in rows} == offsets
     (path,) = to.glob("*_log.html")
     assert "a chair" in path.read_text(encoding="utf-8")

@@ -93,18 +93,6 @@ async def command(call: Call) -> Answer:
     return Answer(views.group(house, call.door.teller, group))
 
 
-async def takes(call: Call) -> Answer:
-    return Answer(views.takes(call.door.house, call.door.teller, call.query["count"]))
-
-
-async def take(call: Call) -> Answer:
-    house, number = call.door.house, call.path["n"]
-    found = house.takes.takes.get(number)
-    if found is None:
-        raise ProblemError(404, "take", f"There is no take {number}.", remedy="See /api/v1/takes.")
-    return Answer(views.take_view(house, call.door.teller, found))
-
-
 async def journal(call: Call) -> Answer:
     return Answer(views.journal(call.door.house, call.query.get("since"), call.query["count"]))
 

@@ -19,6 +19,7 @@ from stagectl.inlets.http import (
     reads,
     scene_acts,
     setup_acts,
+    take_reads,
 )
 from stagectl.inlets.http.route import API, NONE, Route, does, see
 from stagectl.inlets.http.rules import MANAGE, OWN, PROVED, PUBLIC, SEE, act
@@ -79,8 +80,8 @@ ROUTES: Final[tuple[Route, ...]] = (
         models.GroupOut,
         path=models.CommandPath,
     ),
-    see("/takes", reads.takes, "The newest takes", models.TakesOut, query=models.CountQuery),
-    see("/takes/{n}", reads.take, "One take", models.TakeOut, path=models.TakePath),
+    see("/takes", take_reads.takes, "The newest takes", models.TakesOut, query=models.CountQuery),
+    see("/takes/{n}", take_reads.take, "One take, and where its clips overlap", models.TakeWhole, path=models.TakePath),
     see("/journal", reads.journal, "What happened", models.JournalOut, query=models.JournalQuery),
     does(
         "/roll",

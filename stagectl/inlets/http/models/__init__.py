@@ -111,7 +111,16 @@ from stagectl.inlets.http.models.setups import (
     UndoOut,
 )
 from stagectl.inlets.http.models.shapes import Arguments, Confirm, Id, Line, Name, Number, Word
-from stagectl.inlets.http.models.takes import LaneOut, MarkBody, SlateBody, SpreadOut, TakeOut, TakePath, TakesOut
+from stagectl.inlets.http.models.takes import (
+    LaneOut,
+    MarkBody,
+    SlateBody,
+    SpreadOut,
+    TakeOut,
+    TakePath,
+    TakesOut,
+    TakeWhole,
+)
 from stagectl.inlets.http.models.ways import RoutePlanOut, RoutePlanRow, RoutesBody
 
 __all__ = [
@@ -211,6 +220,7 @@ __all__ = [
     "SpreadOut",
     "TakeOut",
     "TakePath",
+    "TakeWhole",
     "TakesOut",
     "TokenBody",
     "TokenOut",

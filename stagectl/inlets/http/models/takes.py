@@ -81,6 +81,47 @@ class TakeOut(Out):
     lanes: list[LaneOut]
 
 
+class SharedOut(Out):
+    """What all recorders hold, by labels; `end` is the frame after `last`."""
+
+    first: str
+    last: str
+    end: str
+    frames: int
+
+
+class PlacedOut(Out):
+    """A clip against what all share.
+
+    `into`: frames from its first to where that begins; `over`: how many it goes on after it.
+    """
+
+    device: str
+    called: str
+    clip: str
+    slot: int
+    first: str
+    end: str
+    frames: int | None
+    into: int | None
+    over: int | None
+
+
+class OverlapOut(Out):
+    """Where the clips of a take overlap; `troubles`: what an editor must know, a sentence each."""
+
+    rate: str
+    common: SharedOut | None
+    clips: list[PlacedOut]
+    troubles: list[str]
+
+
+class TakeWhole(TakeOut):
+    """One take with its overlap; None: it still rolls."""
+
+    overlap: OverlapOut | None
+
+
 class TakesOut(Out):
     """The newest takes, newest first, and the next one."""
 
