@@ -16,7 +16,7 @@ from stagectl.shoot.teller import Teller
 
 if TYPE_CHECKING:
     from stagectl.inlets.http.desk_page import Built
-    from stagectl.inlets.http.live import Hub
+    from stagectl.inlets.http.hub import Hub
     from stagectl.inlets.http.metrics import Metrics
     from stagectl.inlets.rate import Rates
     from stagectl.shoot.scenes import Scenes

@@ -13,8 +13,8 @@ from stagectl.inlets.http.certificate import Keeper
 from stagectl.inlets.http.connection import IDLE_S, Connection
 from stagectl.inlets.http.desk_page import Built
 from stagectl.inlets.http.guard import BODY_BYTES, add_headers, endpoint, guard
+from stagectl.inlets.http.hub import Hub
 from stagectl.inlets.http.listening import Listener, Plain, Secure
-from stagectl.inlets.http.live import Hub
 from stagectl.inlets.http.metrics import Metrics
 from stagectl.inlets.http.openapi import document
 from stagectl.inlets.http.opening import Tls, check, context

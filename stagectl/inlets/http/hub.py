@@ -1,0 +1,280 @@
+"""What are all who follow the house live told? A snapshot first, then every change once, to all who look at the same.
+
+One tick of 50 ms gathers what changed and makes one message for all clients with the same view; what starts, ends or
+judges a take goes at once. A client that does not read is not waited for: for it the newest value of each point is
+kept, and it is ended after 30 s.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from itertools import islice
+from typing import Any, Final
+
+from stagectl.control.chronicle import Entry, Follower
+from stagectl.inlets.http.frames import Message
+from stagectl.inlets.http.live_client import Client
+from stagectl.inlets.http.metrics import Metrics
+from stagectl.inlets.http.point_text import PointText
+from stagectl.inlets.strict_json import written
+from stagectl.model.board import View
+from stagectl.model.points import Reading
+from stagectl.model.world import Handle
+from stagectl.shoot.deskview import DeskView
+from stagectl.shoot.house import House
+from stagectl.shoot.journalwords import JournalWords
+from stagectl.shoot.teller import Teller
+
+TICK_S: Final = 0.05
+SLICE: Final = 200  # points written in one turn of the loop
+SAY_S: Final = 1.0  # the sections are looked at anew this often, and when something happened
+SHARE: Final = 0.05  # of the loop at most that looking at them may take: with 1,000 recorders it is some milliseconds
+CLIENTS: Final = 1000
+AT_ONCE: Final = frozenset({"command", "verdict", "take"})  # entries that do not wait for the tick
+
+
+class Hub:
+    """All followers. Costs nothing while there are none."""
+
+    def __init__(self, house: House, teller: Teller, view: DeskView, metrics: Metrics) -> None:
+        self._house = house
+        self._teller = teller
+        self._desk = view
+        self._words = JournalWords(house.called)
+        self._sections: dict[str, str] = {}
+        self._unsaid: dict[str, str] = {}
+        self._metrics = metrics
+        self._clock = house.world.clock
+        self._clients: dict[Client, None] = {}
+        self._view: View | None = None
+        self._follower: Follower | None = None
+        self._text = PointText(self._clock)
+        self._pieces: dict[Reading[Any], str] = {}
+        self._round: dict[Reading[Any], None] = {}  # what the next message holds
+        self._unwritten: dict[Reading[Any], None] = {}  # of it, what is not in `_pieces` as it is now
+        self._rev = 0  # of the board when the round last took from it
+        self._timer: Handle | None = None
+        self._at_once = False
+        self._say_at = float("-inf")
+        self._looked_s = 0.0  # what it took to look at the sections
+        self._happened = False
+        self.stopped = False
+
+    @property
+    def full(self) -> bool:
+        """No place for another follower."""
+        return self.stopped or len(self._clients) >= CLIENTS
+
+    def join(self, client: Client) -> None:
+        """Follow from now on: a snapshot comes first."""
+        if not self._clients:
+            self._view = self._house.board.view(self._changed)
+            self._follower = self._house.chronicle.follow(self._entered)
+        self._clients[client] = None
+        self._metrics.clients = len(self._clients)
+        self._soon(0.0)
+
+    def turn(self, client: Client, points: frozenset[str]) -> None:
+        """It looks at other points from now on: a snapshot of them comes first."""
+        if points != client.points:
+            client.points = points
+            client.fresh = True
+            client.held.clear()
+            self._soon(0.0)
+
+    def leave(self, client: Client) -> None:
+        """Safe to call twice."""
+        client.lost.set()
+        if self._clients.pop(client, client) is None:
+            self._metrics.clients = len(self._clients)
+        if not self._clients:
+            self._close()
+
+    def stop(self) -> None:
+        """Say goodbye to all."""
+        self.stopped = True
+        for client in tuple(self._clients):
+            client.end(1001)
+            self.leave(client)
+
+    def caught_up(self, client: Client) -> None:
+        """A client took what was waiting: it gets what was kept for it."""
+        client.release()
+        if client.behind or client not in self._clients:
+            return
+        if client.fresh:
+            self._soon(0.0)
+        elif client.held or client.entries:
+            held, entries = list(client.held), list(client.entries)
+            client.held.clear()
+            client.entries.clear()
+            self._text.begin()
+            self._renew()
+            client.send(self._changes([self._piece(reading) for reading in held], entries, self._sections))
+            if self._unsaid:
+                self._soon(TICK_S)
+
+    def _close(self) -> None:
+        if self._view is not None:
+            self._house.board.drop_view(self._view)
+        if self._follower is not None:
+            self._house.chronicle.unfollow(self._follower)
+        if self._timer is not None:
+            self._timer.cancel()
+        self._view = self._follower = self._timer = None
+        for kept in (self._pieces, self._round, self._unwritten, self._sections, self._unsaid):
+            kept.clear()
+        self._text = PointText(self._clock)
+
+    # -- one tick -------------------------------------------------------------------------------------------------
+
+    def _changed(self) -> None:
+        self._soon(TICK_S)
+
+    def _entered(self) -> None:
+        assert self._follower is not None
+        self._happened = True
+        self._soon(0.0 if self._follower.entries[-1].kind in AT_ONCE else TICK_S)
+
+    def _soon(self, wait_s: float, *, hurried: bool | None = None) -> None:
+        at_once = wait_s == 0 if hurried is None else hurried
+        if self._timer is not None:
+            if self._at_once or not at_once:
+                return
+            self._timer.cancel()
+        self._at_once = at_once
+        self._timer = self._clock.later(self._clock.now() + wait_s, self._tick)
+
+    def _tick(self) -> None:
+        """Write what changed, look at the sections if it is time, then tell; each in turns of the loop of its own.
+
+        What is hurried does all at once, with what changed up to now.
+        """
+        hurried, self._at_once, self._timer = self._at_once, False, None
+        if self._view is None or self._follower is None:
+            return
+        if hurried or not self._round:
+            taken = dict.fromkeys(self._view.take())
+            self._round |= taken
+            self._unwritten |= taken
+            self._rev = self._house.board.rev
+            self._text.begin()
+        for reading in list(self._unwritten if hurried else islice(self._unwritten, SLICE)):
+            del self._unwritten[reading]
+            self._pieces[reading] = self._text.write(reading)
+        if self._unwritten:
+            self._soon(0.0, hurried=False)
+        elif not hurried and self._due_s() <= 0:
+            self._renew()
+            self._soon(0.0, hurried=False)
+        elif hurried:
+            self._tell({}, self._follower)
+            if self._happened:
+                self._soon(TICK_S)  # the sentence about it follows, without holding up what is under way
+        else:
+            told, self._unsaid = self._unsaid, {}
+            self._tell(told, self._follower)
+            if self._happened or self._view.waiting:
+                self._soon(TICK_S)  # sections come when they are due; what changed while this round was told is next
+
+    def _due_s(self) -> float:
+        """Seconds until the sections are looked at again: at once if something happened, but never too often."""
+        since = self._clock.now() - self._say_at
+        return max(0.0 if self._happened else SAY_S, self._looked_s / SHARE) - since
+
+    def _tell(self, told: Mapping[str, str], follower: Follower) -> None:
+        readings, self._round = list(self._round), {}
+        entries, gap = follower.take()
+        by_view: dict[tuple[frozenset[str] | None, frozenset[str] | None], list[Client]] = {}
+        for client in self._clients:
+            by_view.setdefault((client.devices, client.points), []).append(client)
+        for (devices, points), clients in by_view.items():
+            about = entries if devices is None else [entry for entry in entries if _concerns(entry, devices)]
+            seen = points if points is not None else devices
+            self._serve(seen, clients, readings, about, told, gap=gap)
+
+    def _serve(
+        self,
+        seen: frozenset[str] | None,
+        clients: Sequence[Client],
+        readings: Sequence[Reading[Any]],
+        entries: Sequence[Entry],
+        told: Mapping[str, str],
+        *,
+        gap: bool,
+    ) -> None:
+        """One message for all clients of one view; a snapshot, made once too, for those who need it."""
+        if seen is not None:
+            readings = [reading for reading in readings if reading.device in seen]
+        changes: Message | None = None
+        snapshot: Message | None = None
+        for client in clients:
+            if client.behind:
+                client.hold(readings, entries)
+            elif client.fresh:
+                snapshot = snapshot or self._snapshot(seen)
+                client.fresh = False
+                client.send(snapshot)
+            elif readings or entries or told:
+                changes = changes or self._changes(map(self._pieces.__getitem__, readings), entries, told, gap=gap)
+                client.send(changes)
+
+    def _renew(self) -> None:
+        """Look at all sections; those that became others, as JSON, are told with the next tick."""
+        self._happened = False
+        self._say_at = self._clock.now()
+        found = {name: _json(value) for name, value in self._desk.sections().items()}
+        if self._sections:  # else nobody was told anything yet, and whoever came gets a snapshot
+            self._unsaid |= {name: text for name, text in found.items() if text != self._sections.get(name)}
+        self._sections = found
+        self._looked_s = self._clock.now() - self._say_at
+
+    def _piece(self, reading: Reading[Any]) -> str:
+        piece = self._pieces.get(reading)
+        if piece is None:
+            piece = self._pieces[reading] = self._text.write(reading)
+        return piece
+
+    def _changes(
+        self, pieces: Iterable[str], entries: Sequence[Entry], sections: Mapping[str, str], *, gap: bool = False
+    ) -> Message:
+        told = "" if not entries else f',"entries":{_json([self._words.plain(entry) for entry in entries])}'
+        told += f',"say":{sections["say"]}' if "say" in sections else ""
+        told += f',"desk":{_object(sections)}' if sections else ""
+        told += ',"gap":true' if gap else ""
+        at = f'"epoch":{self._house.epoch},"rev":{self._rev}'
+        text = f'{{"is":"changes",{at},"points":[{",".join(pieces)}]{told}}}'
+        return Message("changes", f"{self._house.epoch}-{self._rev}", text)
+
+    def _snapshot(self, devices: frozenset[str] | None) -> Message:
+        board, house = self._house.board, self._house
+        readings = (
+            board.everything()
+            if devices is None
+            else (reading for device in sorted(devices) for reading in board.points(device).values())
+        )
+        pieces = ",".join(map(self._piece, readings))
+        now = self._teller.now()
+        self._renew()
+        last = house.chronicle.recent[-1].n if house.chronicle.recent else 0
+        text = (
+            f'{{"is":"snapshot","epoch":{house.epoch},"rev":{self._rev},"entry":{last},"now":{_json(now)},'
+            f'"desk":{_object(self._sections)},"points":[{pieces}]}}'
+        )
+        return Message("snapshot", f"{house.epoch}-{self._rev}", text)
+
+
+def _json(value: Any) -> str:
+    return written(value).decode()
+
+
+def _object(members: Mapping[str, str]) -> str:
+    """An object of values that are JSON already; names need no escaping."""
+    return "{" + ",".join(f'"{name}":{text}' for name, text in members.items()) + "}"
+
+
+def _concerns(entry: Entry, devices: frozenset[str]) -> bool:
+    """Is an entry about one of these devices, or about all?"""
+    device = entry.data.get("device")
+    if device is not None:
+        return device in devices
+    targets = entry.data.get("targets")
+    return targets is None or not devices.isdisjoint(targets)
