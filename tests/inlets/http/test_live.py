@@ -13,7 +13,7 @@ from typing import Any
 import aiohttp
 import pytest
 
-from stagectl.inlets.http import connection, live
+from stagectl.inlets.http import connection, hub, live, live_client
 from tests.inlets.http.conftest import API, Front
 
 WITHIN_S = 10.0
@@ -231,7 +231,7 @@ async def test_a_message_that_is_too_long_ends_the_socket(front: Front) -> None:
 
 
 async def test_followers_beyond_the_last_place_are_refused(front: Front, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(live, "CLIENTS", 1)
+    monkeypatch.setattr(hub, "CLIENTS", 1)
     async with feed(front) as one:
         await one.next()
         status, answer = await front.get("events")
@@ -304,7 +304,7 @@ class Deaf:
         self.socket.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
         self.socket.setblocking(False)
         self._front = front
-        self.client: live.Client
+        self.client: live_client.Client
 
     async def open(self) -> None:
         loop = asyncio.get_running_loop()
@@ -379,7 +379,7 @@ async def test_a_client_that_misses_too_many_entries_gets_a_fresh_snapshot(front
     await deaf.open()
     await fill(front, deaf)
     client = deaf.client
-    for number in range(live.HELD + 1):
+    for number in range(live_client.HELD + 1):
         front.toys.house.chronicle.write("link", "", device="hall", what="test", why=str(number))
     await front.toys.until(lambda: client.fresh)
     assert not client.held
