@@ -41,6 +41,7 @@ class TargetEntry:
         kind: what it is reached by.
         folder: the root of the tree; of a "folder" target a path of this machine, begun in the data folder unless it
             is absolute; of "s3" what stands before every name, or empty.
+        mounted: of a "folder": it is the top of a mounted file system, and nothing is copied while it is not mounted.
         host, port: of "sftp".
         user: of "sftp".
         url, bucket, region: of "s3".
@@ -52,6 +53,7 @@ class TargetEntry:
     name: str
     kind: Literal["folder", "sftp", "s3"]
     folder: str
+    mounted: bool = False
     host: str = ""
     port: int = 0
     user: str = ""
@@ -71,7 +73,6 @@ class CopyEntry:
         targets: one or two; none: nothing is copied here.
         layout: where in a target a clip goes, with words in braces.
         rate_bps: most bytes a second in all; None: as fast as it goes.
-        reserve_bytes: room of a target that is left free.
         double_read: every source is read twice and compared, which takes twice as long.
         at: time of day, here, at which a run begins by itself; None: never.
         after_wrap_s: a run begins by itself so long after the last take, if none rolls; None: never.
@@ -81,7 +82,6 @@ class CopyEntry:
     targets: tuple[TargetEntry, ...] = ()
     layout: str = "{recorder}/{clip}"
     rate_bps: float | None = None
-    reserve_bytes: int = 10**9
     double_read: bool = False
     at: time | None = None
     after_wrap_s: float | None = None

@@ -12,7 +12,7 @@ from stagectl.filetree import Node, Table, Text
 from stagectl.site.copyentries import CopyEntry, StoreEntry, TargetEntry
 from stagectl.site.draft import Draft
 from stagectl.site.schema import CopyShape, StoreShape, TargetShape, words_of
-from stagectl.site.words import read_address, read_line, read_size, read_span
+from stagectl.site.words import read_address, read_line, read_span
 
 FTP_PORT: Final = 21
 SFTP_PORT: Final = 22
@@ -30,7 +30,7 @@ LAYOUT_WORDS: Final = (
     "take",
 )  # what `copyoff.plan` fills in
 _OF_KIND: Final[Mapping[str, tuple[str, ...]]] = {
-    "folder": ("folder",),
+    "folder": ("folder", "mounted"),
     "sftp": ("sftp", "folder", "key", "known hosts"),
     "s3": ("s3", "folder", "bucket", "region", "key"),
 }
@@ -137,7 +137,10 @@ def _target(draft: Draft, name: str, table: Table, folder: Path) -> TargetEntry:
     if ".." in root.split("/"):
         raise table["folder"].wrong("a way out of the folder stands here.", "Write the place itself, without `..`.")
     if kind == "folder":
-        return TargetEntry(name, "folder", root, line=table.line)
+        mounted = "mounted" in table and _yes(table["mounted"])
+        if mounted and not root.startswith("/"):
+            raise table["mounted"].wrong("a folder in the data folder is no mount.", "Take it out.")
+        return TargetEntry(name, "folder", root, mounted=mounted, line=table.line)
     key = folder / read_line(table["key"].as_text())
     if kind == "sftp":
         text = table["sftp"].as_text()
@@ -234,7 +237,6 @@ _FACTS: Final = (
     # word in the file, field, reader
     ("layout", "layout", _layout),
     ("rate", "rate_bps", _rate),
-    ("reserve", "reserve_bytes", read_size),
     ("double read", "double_read", _yes),
     ("at", "at", _time),
     ("after wrap", "after_wrap_s", read_span),

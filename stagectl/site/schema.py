@@ -196,6 +196,9 @@ class TargetShape(_Shape):
         description="the root of the tree; of this machine: absolute, or in the data folder",
         examples=["/mnt/shuttle"],
     )
+    mounted: Literal["yes", "no"] = Field(
+        "no", description="yes: the folder is a mounted disk's top; while it is not mounted nothing is copied"
+    )
     sftp: str = Field("", description="who comes in where", examples=["copy@10.0.5.9:22"])
     s3: str = Field("", description="address of the store", examples=["https://10.0.5.9:9000"])
     bucket: str = Field("", description="of s3")
@@ -217,7 +220,6 @@ class CopyShape(_Shape):
         description="where in a place a clip goes, from recorder, clip, stem, ext, slot, day, slate and take in braces",
     )
     rate: str = Field("", description="most that is read in all; left out: as fast as it goes", examples=["80 MB/s"])
-    reserve: str = Field("", description="room of a place that stays free; left out: 1 GB", examples=["20 GB"])
     double_read: Literal["yes", "no"] = Field(
         "no", alias="double read", description="yes: every source is read twice, which takes twice as long"
     )

@@ -56,11 +56,10 @@ def test_every_word_of_copy_is_read_in_its_unit() -> None:
         """\
 copy:
   to:
-    shuttle: {folder: /mnt/shuttle}
+    shuttle: {folder: /mnt/shuttle, mounted: yes}
     vault: {s3: "https://10.0.5.9:9000/", bucket: takes, folder: /hall/, region: here, key: vault.key}
   layout: "{day}/{recorder}/{clip}"
   rate: 80 MB/s
-  reserve: 20 GB
   double read: yes
   at: "02:00"
   after wrap: 45 min
@@ -68,7 +67,7 @@ copy:
     )
     assert site.copy == CopyEntry(
         targets=(
-            TargetEntry("shuttle", "folder", "/mnt/shuttle", line=7),
+            TargetEntry("shuttle", "folder", "/mnt/shuttle", mounted=True, line=7),
             TargetEntry(
                 "vault",
                 "s3",
@@ -82,7 +81,6 @@ copy:
         ),
         layout="{day}/{recorder}/{clip}",
         rate_bps=80e6,
-        reserve_bytes=20 * 10**9,
         double_read=True,
         at=time(2, 0),
         after_wrap_s=2700.0,
@@ -127,6 +125,10 @@ WRONG: Final = [
     (
         "copy: {to: {a: {folder: ../a}}}",
         "5:25 copy.to.a.folder: a way out of the folder stands here. Write the place itself, without `..`.",
+    ),
+    (
+        "copy: {to: {a: {folder: a, mounted: yes}}}",
+        "5:37 copy.to.a.mounted: a folder in the data folder is no mount. Take it out.",
     ),
     (
         "copy: {to: {a: {folder: /a, bucket: b}}}",

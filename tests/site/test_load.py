@@ -22,6 +22,7 @@ from stagectl.site import (
     ProtectEntry,
     Site,
     StationEntry,
+    StoreEntry,
     TieLine,
     load_site,
     read_site,
@@ -57,6 +58,7 @@ def test_the_demo_hall_stands_as_its_file_says() -> None:
         options={"may switch remote on": "yes"},
         expect={},
         line=7,
+        store=StoreEntry("127.0.5.11", 2121, line=7),
     )
     assert site.pictures.sources["titles"] == ("gallery", 8)
     assert site.pictures.destinations["mix-rec"] == ("gallery", 2)
