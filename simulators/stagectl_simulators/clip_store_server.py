@@ -33,7 +33,7 @@ class ClipStore:
             from stagectl_simulators.clip_store_ftp import Shelves  # noqa: PLC0415 - needed only where files are served
         except ImportError as error:
             raise StoreMissingError(
-                f"clips are not served: {error.name} is not installed. Install stagectl[simulate]."
+                "clips are not served: pyftpdlib is not installed. Install stagectl[simulate]."
             ) from error
         self.faults = StoreFaults()
         self.address = ("", 0)
