@@ -36,6 +36,7 @@ from stagectl.shoot.house import House
 from stagectl.shoot.lineup.part import Lineup
 from stagectl.shoot.parts import Part
 from stagectl.shoot.paths import PATHS, Paths
+from stagectl.shoot.playback.verbs import PLAYBACK
 from stagectl.shoot.readiness import READINESS, readiness
 from stagectl.shoot.scenes import Scenes
 from stagectl.shoot.setups.verbs import SETUPS
@@ -51,9 +52,11 @@ PARTS: Final[Mapping[str, Capability]] = {
     "paths": PATHS,
     "stations": STATIONS,
     "setups": SETUPS,
+    "playback": PLAYBACK,
     **READINESS,
 }
-KEPT: Final = ("take", "command", "verdict", "desk", "alarm", "setup", "lineup")  # records that a start reads back
+# records that a start reads back
+KEPT: Final = ("take", "command", "verdict", "desk", "alarm", "setup", "lineup", "playback")
 
 
 @dataclass(slots=True)
@@ -134,6 +137,7 @@ class Daemon:
                 house.takes.recall(group.take, str(group.args.get("name") or ""), group.who, wanted)
         house.setups.load(settings.scenes or site.scenes)
         house.setups.restore(record.data for record in records if record.kind == "setup")
+        house.playback.restore(record.data for record in records if record.kind == "playback")
         del records
         scenes = Scenes(house, settings.scenes or site.scenes)
         scenes.load()
@@ -171,6 +175,7 @@ class Daemon:
             task.cancel()
         await asyncio.gather(*self._tasks, return_exceptions=True)
         await self.scenes.close()
+        await self.house.playback.close()
         self.house.chronicle.write("daemon", "", what="stop")
         if self.mqtt is not None:
             await self.mqtt.stop()

@@ -73,7 +73,7 @@ class Judge:
         overtaken: dict[Command, None] = {}
         for pair in pairs:
             for other in self._others(pair):
-                if other is command or other.verdict is not None:
+                if other is command or other.verdict is not None or _in_turn(command, other):
                     continue
                 if type(verb) is type(other.ask.verb) and (Flags.FIRST in flags or verb == other.ask.verb):
                     other.twins.append(command)
@@ -81,8 +81,10 @@ class Judge:
                     if command.watch is not None:
                         command.watch.attach(self._clock.now())
                     return False
-                older_yields = (isinstance(verb, Set) and isinstance(other.ask.verb, Set)) or (
-                    Flags.FIRST in flags and Flags.FIRST not in other.ask.verb.flags()
+                older_yields = (
+                    (isinstance(verb, Set) and isinstance(other.ask.verb, Set))
+                    or (Flags.FIRST in flags and Flags.FIRST not in other.ask.verb.flags())
+                    or other.ask.verb.spec.name in verb.spec.overtakes
                 )
                 if not older_yields:
                     raise RefusedError(
@@ -422,6 +424,11 @@ def _asked_for(ask: Ask, reading: Reading[Any]) -> bool:
     """Did this ask want the value that the point has now? What touches everything wanted anything."""
     leaves = [leaf for leaf in ask.verb.effect().leaves() if leaf.spec.name == reading.name]
     return not leaves or any(compare(leaf, reading.value) is not NO for leaf in leaves)
+
+
+def _in_turn(command: Command, other: Command) -> bool:
+    """Do they belong to one press, one after the other, such as a cue and the play that waits for it?"""
+    return command.group is other.group and command.ask.stage != other.ask.stage
 
 
 def _remedy(command: Command, ended: Ended) -> str:

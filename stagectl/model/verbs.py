@@ -25,6 +25,7 @@ class VerbSpec:
         hold_s: how long the effect must be seen without a break.
         done: past tense for sentences: "rolled", "cut".
         answers: its effect is told in its own answer and can't be looked at, such as the token of a first step.
+        overtakes: names of verbs that give way to it while they are on their way; all others refuse it.
     """
 
     name: str
@@ -33,6 +34,7 @@ class VerbSpec:
     hold_s: float = 0
     flags: Flags = Flags.NONE
     answers: bool = False
+    overtakes: tuple[str, ...] = ()
 
 
 class Verb:

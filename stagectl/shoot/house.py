@@ -33,6 +33,7 @@ from stagectl.model.words import nearest
 from stagectl.model.world import World
 from stagectl.shoot.alarms import Alarms
 from stagectl.shoot.parts import Part
+from stagectl.shoot.playback.part import Playback
 from stagectl.shoot.setups.part import Setups
 from stagectl.shoot.takes import RollAll, Takes
 from stagectl.shoot.teller import Teller
@@ -42,7 +43,7 @@ ID_LONGEST: Final = 64
 _ULID: Final = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
 LATEST_S: Final = 2.0  # an ask that waited longer while we stood still is not carried out: a roll's own time
 _OUT_OF_REACH: Final = ("no-link", "not-adopted", "late")  # refusals that say nothing about the person who asked
-_SAY_SO: Final = ("stations", "setups")  # parts whose verbs say themselves what they are
+_SAY_SO: Final = ("stations", "setups", "playback")  # parts whose verbs say themselves what they are
 KEEP_SLICE: Final = 64  # recorders armed in one turn of the loop
 
 
@@ -121,6 +122,7 @@ class House:
         self.teller = Teller(self)
         self.alarms = Alarms(self, self.teller.sentence)
         self.setups = self.parts[Setups.name] = Setups(self)
+        self.playback = self.parts[Playback.name] = Playback(self)
 
     @property
     def boxes(self) -> Mapping[str, Box]:
@@ -289,7 +291,7 @@ class House:
         return asks
 
     def spread(self, ask: Ask) -> list[Ask]:
-        """A part's ask as asks for devices, through parts of parts; what a set-up comes to is spread already.
+        """A part's ask as asks for devices, through parts of parts; set-ups and playback spread theirs themselves.
 
         Raises:
             RefusedError: the part can't do that now.
@@ -297,14 +299,14 @@ class House:
         part = self.parts.get(ask.target)
         if part is None:
             return [ask]
+        if part in (self.setups, self.playback):
+            return list(part.expand(ask))
         asks: list[Ask] = []
         for child in part.expand(ask):
-            whole = child.target == ask.target or part is self.setups
-            asks.extend([child] if whole else self.spread(child))
-        if part is not self.setups:  # a part's own point can only be seen with the last of what brings it about
-            last = max((one.stage for one in asks), default=0)
-            asks = [replace(one, stage=last) if one.target == ask.target else one for one in asks]
-        return asks
+            asks.extend([child] if child.target == ask.target else self.spread(child))
+        # a part's own point can only be seen with the last of what brings it about
+        last = max((one.stage for one in asks), default=0)
+        return [replace(one, stage=last) if one.target == ask.target else one for one in asks]
 
     def _act(self, ask: Ask) -> None:
         if (part := self.parts.get(ask.target)) is not None:

@@ -309,7 +309,7 @@ class Teller:
             )
         if group.verb == "cut" and group.take is not None:
             return wording.cut(take=group.take, well=well, of=of)
-        if said := self._house.setups.outcome(group):
+        if said := self._house.setups.outcome(group) or self._house.playback.outcome(group):
             return said
         if of == 1:
             return self.box(group.commands[0])

@@ -34,6 +34,7 @@ from stagectl.model.capabilities.recorder import (
 from stagectl.model.capabilities.router import OUTPUT_SOURCE, ROUTER
 from stagectl.model.errors import RefusedError
 from stagectl.model.points import PointSpec
+from stagectl.model.timecode import RATES, Label, frame_number, label_at
 from stagectl.model.verbs import Set, Verb
 from stagectl.model.world import World
 from stagectl.shoot.house import House
@@ -115,6 +116,7 @@ class PretendBox:
         self.writer = board.writer(name)
         self.values: dict[str, Any] = {}
         self._line: list[Prepared] = []
+        self._cued, self._plays_since = "", 0.0
         self._clock = board.clock
 
     def has(self, spec: PointSpec[Any], value: Any) -> None:
@@ -126,8 +128,10 @@ class PretendBox:
     def _tell(self, name: str, asked_at: float | None = None) -> None:
         now = self._clock.now()
         self.writer.asked_at, self.writer.read_at = (now if asked_at is None else asked_at), now
-        if name == TIMECODE.name and self.values.get(TRANSPORT.name) in (Transport.RECORDING, Transport.PLAYING):
+        if name == TIMECODE.name and self.values.get(TRANSPORT.name) is Transport.RECORDING:
             self.values[name] = _label(now)
+        elif name == TIMECODE.name and self._cued and self.values.get(TRANSPORT.name) is Transport.PLAYING:
+            self.values[name] = _on(self._cued, now - self._plays_since)
         self.writer.put(name, self.values[name])
 
     def translate(self, verbs: Sequence[Verb]) -> tuple[Verb, ...]:
@@ -180,8 +184,11 @@ class PretendBox:
             case Cut() | Stop():
                 self.has(TRANSPORT, Transport.STOPPED)
             case Play():
+                self._cued, self._plays_since = str(self.values[TIMECODE.name]), self._clock.now()
                 self.has(TRANSPORT, Transport.PLAYING)
             case Cue(label=label):
+                if self.values.get(TRANSPORT.name) is Transport.PLAYING:
+                    self.has(TRANSPORT, Transport.STOPPED)
                 self.has(TIMECODE, label)
 
     def look_now(self, names: Any, done: Callable[[], None] | None = None) -> object:
@@ -204,6 +211,11 @@ class PretendBox:
 def _label(now: float) -> str:
     frames = int(now * 25)
     return f"10:{frames // 1500 % 60:02d}:{frames // 25 % 60:02d}:{frames % 25:02d}"
+
+
+def _on(label: str, seconds: float) -> str:
+    """A label so much later, at 25."""
+    return str(label_at(frame_number(Label.parse(label), RATES["25"]) + int(seconds * 25), RATES["25"]))
 
 
 class PaperJournal:

@@ -158,7 +158,7 @@ class Shuttle(Verb):
 class Stop(Verb):
     """End playback or shuttling. Refused while it records: that is a cut, which names its take."""
 
-    spec: ClassVar[VerbSpec] = VerbSpec("stop", 2, "stopped")
+    spec: ClassVar[VerbSpec] = VerbSpec("stop", 2, "stopped", overtakes=("play", "shuttle", "cue"))
 
     def effect(self) -> Condition:
         return TRANSPORT.one_of(Transport.STOPPED, Transport.PREVIEW)
