@@ -15,6 +15,7 @@ class Reason(StrEnum):
     CHANGED = "changed"  # the clip grew, shrank or was written anew meanwhile
     SHORT = "short"  # fewer bytes came than the clip has
     DIFFERS = "differs"  # what was read back is not what was written
+    SPOILT = "spoilt"  # a copy that was verified reads differently now
     OCCUPIED = "occupied"  # another file stands at the target
     FULL = "full"  # the target has no room
     TARGET = "target"  # the target can't be written or read

@@ -69,6 +69,9 @@ def _update(db: sqlite3.Connection, one: Planned, targets: Sequence[str], known:
             _insert_copy(db, known.id, len(targets), target, path)
     if not known.source.look.same(one.found.look):
         db.execute(
+            "UPDATE jobs SET asked_size = NULL, asked_mtime = NULL, asked_by = 'nobody' WHERE id = ?", (known.id,)
+        )
+        db.execute(
             "UPDATE copies SET state = 'discovered', tries = 0 WHERE job = ? "
             f"AND state IN {words((*NOT_FETCHED, State.FAILED))}",
             (known.id,),

@@ -38,6 +38,7 @@ class Copy:
         reason, why: of a failed copy, or of the last try; None and "": none.
         tries: how often it began anew since somebody last asked for it.
         hash_kind, digest: of the bytes as they came in; digest is empty until COPIED.
+        kept, kept_digest: so many bytes of the part are known to be on the medium, and have this hash.
         medium: what the target stood on.
         doubt: what a person should know though the copy is verified; empty: nothing.
         started, verified, published: UTC.
@@ -52,6 +53,8 @@ class Copy:
     tries: int = 0
     hash_kind: str = ""
     digest: str = ""
+    kept: int = 0
+    kept_digest: str = ""
     medium: str = ""
     doubt: str = ""
     started: datetime | None = None

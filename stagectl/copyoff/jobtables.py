@@ -26,6 +26,7 @@ CREATE TABLE IF NOT EXISTS copies (
     job TEXT NOT NULL REFERENCES jobs (id), nth INTEGER NOT NULL, target TEXT NOT NULL,
     path TEXT NOT NULL, fold TEXT NOT NULL, state TEXT NOT NULL, reason TEXT, why TEXT NOT NULL DEFAULT '',
     tries INTEGER NOT NULL DEFAULT 0, hash_kind TEXT NOT NULL DEFAULT '', digest TEXT NOT NULL DEFAULT '',
+    kept INTEGER NOT NULL DEFAULT 0, kept_digest TEXT NOT NULL DEFAULT '',
     medium TEXT NOT NULL DEFAULT '', doubt TEXT NOT NULL DEFAULT '',
     started TEXT, verified TEXT, published TEXT, manifest TEXT NOT NULL DEFAULT '',
     PRIMARY KEY (job, target), UNIQUE (target, fold)
@@ -44,8 +45,8 @@ JOB: Final = (
     "j.listing = coalesce((SELECT number FROM listings l WHERE l.recorder = j.recorder), j.listing)"
 )
 COPY: Final = (
-    *("target", "path", "state", "reason", "why", "tries", "hash_kind", "digest", "medium", "doubt"),
-    *("started", "verified", "published", "manifest"),
+    *("target", "path", "state", "reason", "why", "tries", "hash_kind", "digest", "kept", "kept_digest"),
+    *("medium", "doubt", "started", "verified", "published", "manifest"),
 )
 
 # one row a job (how many of its copies are in which state), then one a recorder; in the order of the fields of `Sums`

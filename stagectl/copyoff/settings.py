@@ -39,7 +39,7 @@ class Care:
 
     Attributes:
         bytes_per_s: of all reads off recorders together; None: no limit.
-        double_read: read every clip off its recorder twice and compare: the only proof of the wire; takes twice the time.
+        double_read: read every clip off its recorder twice and compare: the only proof of the wire, in twice the time.
         tries: how often a copy begins anew by itself before it has failed.
         look_apart_s: between two looks at a clip of a recorder that tells its state, and of one that does not.
     """

@@ -63,7 +63,13 @@ class Found:
 
 
 class Transfer(Protocol):
-    """One file being read."""
+    """One file being read.
+
+    Attributes:
+        first: byte at which it begins: the one asked for, or 0 where the store can't begin elsewhere.
+    """
+
+    first: int
 
     def readinto(self, buffer: memoryview) -> int:
         """Fill the front of `buffer`; returns the bytes read, 0 at the end.
@@ -79,6 +85,9 @@ class Transfer(Protocol):
         Raises:
             CopyError: LINK, it says the transfer broke.
         """
+
+    def close(self) -> None:
+        """Let go. Safe to call twice; never raises."""
 
 
 class Store(Protocol):
