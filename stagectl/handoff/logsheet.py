@@ -4,7 +4,9 @@ from collections.abc import Iterator, Sequence
 from html import escape
 from typing import Final
 
+from stagectl.handoff.daypicture import day_picture
 from stagectl.handoff.ranges import Clip, TakeRange
+from stagectl.handoff.takepicture import take_picture
 from stagectl.model.timecode import label_at, seconds
 
 _STYLE: Final = (
@@ -12,6 +14,7 @@ _STYLE: Final = (
     "h2{font-size:11pt;margin:1.2em 0 .2em}table{border-collapse:collapse;width:100%}"
     "th,td{border:1px solid #888;padding:.15em .4em;text-align:left;vertical-align:top}"
     "td.n{text-align:right}.t{font-family:monospace;white-space:nowrap}.bad{font-weight:bold}"
+    "svg{max-width:100%;height:auto}"
     "section{break-inside:avoid}thead{display:table-header-group}@page{size:A4 landscape;margin:12mm}"
     "@media print{body{margin:0}}"
 )
@@ -20,10 +23,13 @@ _STYLE: Final = (
 def log_sheet(takes: Sequence[TakeRange], title: str) -> str:
     """The page, whole in itself: no script, nothing fetched."""
     body = "\n".join(part for take in takes for part in _take(take))
+    lanes = [clip.lane for take in takes for clip in take.clips]
+    last = max((lane.ended or lane.wall for lane in lanes), default=None)
+    day = day_picture(takes, title, last) if last is not None else ""
     return (
         f'<!doctype html>\n<html lang="en">\n<head><meta charset="utf-8"><title>{escape(title)}</title>'
         f"<style>{_STYLE}</style></head>\n<body>\n<h1>{escape(title)}</h1>\n"
-        "<p>Ends of ranges are the frame after the last.</p>\n"
+        f"<p>Ends of ranges are the frame after the last.</p>\n{day}\n"
         f"{body or '<p>No take.</p>'}\n</body>\n</html>\n"
     )
 
@@ -41,7 +47,7 @@ def _take(take: TakeRange) -> Iterator[str]:
         )
     yield "<table><thead><tr><th>recorder<th>clip<th>first label<th>end<th>frames<th>rate<th>offset<th></tr></thead>"
     yield from (_row(take, clip) for clip in take.clips)
-    yield "</table>"
+    yield f"</table>{take_picture(take)}"
     for mark in take.marks:
         label = mark.label or f"{mark.wall.astimezone():%H:%M:%S}"
         told = f": {mark.text}" if mark.text else ""

@@ -10,8 +10,8 @@ def overlap(take: TakeRange) -> dict[str, Any]:
     """The common range, each clip against it, and what an editor must know.
 
     `end` is the frame after the last, `last` the last one. Of a clip, `into`: frames from its first to where the common
-    range begins; `over`: frames it goes on after that has ended; both are below 0 where a clip of several does not reach
-    so far, and None where they can't be told.
+    range begins; `over`: frames it goes on after that has ended; both are below 0 where one of several clips does not
+    reach so far, and None where they can't be told.
     """
     common, rate = take.common, take.rate
     shared = None

@@ -67,7 +67,7 @@ def test_two_takes_one_with_a_late_deck_agree_with_a_count_by_hand(studio: Studi
     ]
     late = ranges(studio, 1)
     # iso-4 began last, so what all share begins with its first frame; it ends with the first deck that ended. A deck's
-    # offset is what it recorded before that: common in less its own first frame, so 0 for iso-4, over 75 for the others.
+    # offset is what it recorded before that: common in less its own first frame, so 0 for iso-4, 75 and more for others.
     assert by_hand[1][0] == late["iso-4"][0]
     assert late["iso-4"][0] - late["iso-1"][0] >= 75
     offsets = {box: by_hand[1][0] - first for box, (first, _) in late.items()}

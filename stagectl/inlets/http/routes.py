@@ -25,6 +25,7 @@ from stagectl.inlets.http.route import API, NONE, Route, does, see
 from stagectl.inlets.http.rules import MANAGE, OWN, PROVED, PUBLIC, SEE, act
 
 _LATE: Final = "The box did not answer in time."
+_UNDRAWN: Final = "It was not drawn in time."
 _TWICE: Final = "It ends somebody else's take: ask again with the word in `confirm`."
 
 
@@ -82,6 +83,22 @@ ROUTES: Final[tuple[Route, ...]] = (
     ),
     see("/takes", take_reads.takes, "The newest takes", models.TakesOut, query=models.CountQuery),
     see("/takes/{n}", take_reads.take, "One take, and where its clips overlap", models.TakeWhole, path=models.TakePath),
+    see(
+        "/takes/{n}/timeline.svg",
+        take_reads.timeline,
+        "One take as a picture: clips, common range, marks",
+        path=models.TakePath,
+        kind=take_reads.PICTURE,
+        also={504: _UNDRAWN},
+    ),
+    see(
+        "/days/{day}/timeline.svg",
+        take_reads.day_timeline,
+        "A day as a picture: who recorded when",
+        path=models.DayPath,
+        kind=take_reads.PICTURE,
+        also={504: _UNDRAWN},
+    ),
     see("/journal", reads.journal, "What happened", models.JournalOut, query=models.JournalQuery),
     does(
         "/roll",

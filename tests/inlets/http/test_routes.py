@@ -82,6 +82,8 @@ ACTS: dict[str, tuple[str, Any, int]] = {
 # see test_people.py and test_hooks.py
 KEYS = {f"{API}/{path}" for path in ("login", "tokens", "tokens/{id}/revoke", "guests", "hooks", "hooks/{key}")}
 OTHERS = (
+    f"{API}/takes/{{n}}/timeline.svg",
+    f"{API}/days/{{day}}/timeline.svg",
     f"{API}/live",
     f"{API}/events",
     "/metrics",

@@ -112,6 +112,7 @@ from stagectl.inlets.http.models.setups import (
 )
 from stagectl.inlets.http.models.shapes import Arguments, Confirm, Id, Line, Name, Number, Word
 from stagectl.inlets.http.models.takes import (
+    DayPath,
     LaneOut,
     MarkBody,
     SlateBody,
@@ -146,6 +147,7 @@ __all__ = [
     "Confirm",
     "CountQuery",
     "CutBody",
+    "DayPath",
     "DeskBody",
     "DeskOut",
     "DeviceOut",

@@ -14,6 +14,12 @@ class TakePath(Lax):
     n: Number = Field(examples=[1])
 
 
+class DayPath(Lax):
+    """Which day, as the house's clock has it."""
+
+    day: str = Field(pattern="^(today|[0-9]{4}-[0-9]{2}-[0-9]{2})$", examples=["today"])
+
+
 class MarkBody(In):
     """Rate a take good, take that back, or mark this place in it, with a note or without; one of them at least."""
 
