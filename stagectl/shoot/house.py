@@ -4,7 +4,7 @@ Each inlet turns what came in into a `Wish` and hands it here; nothing else reac
 """
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any, Final
@@ -118,6 +118,7 @@ class House:
         takes.on_change.append(self._keep_soon)
         commands.act = self._act
         self._keeping = False
+        self.on_roll: list[Callable[[Collection[str]], None]] = []  # these recorders were just asked to roll
         self.lag = Lag()
         self.teller = Teller(self)
         self.alarms = Alarms(self, self.teller.sentence)
@@ -264,10 +265,12 @@ class House:
             raise self.desk.selections.select(wish.person, unsure)
 
     def _rolled(self, group: Group, name: str) -> None:
-        """If any of it is a roll that went out, the take it opens is told whose it is."""
+        """If any of it is a roll that went out: who must give way is told, and the take it opens is told whose it is."""
         asks = [command.ask for command in group.commands]
         went = any(command.verdict is None or not command.verdict.refused for command in group.commands)
         if went and any(ask.verb.spec is Roll.spec for ask in asks):
+            for tell in self.on_roll:
+                tell([ask.target for ask in asks])
             self.takes.expect(asks, name)
 
     def expand(self, wish: Wish, identifier: str = "") -> list[Ask]:
