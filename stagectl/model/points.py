@@ -43,6 +43,7 @@ class Unit(StrEnum):
     M = "m"
     RATIO = "ratio"
     HZ = "Hz"
+    BYTES_PER_S = "bytes/s"
 
 
 class Flags(Flag):
