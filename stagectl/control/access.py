@@ -20,6 +20,7 @@ class Role(StrEnum):
 
 
 FRESH_S: Final = 900.0  # so long after a login it opens what an engineer alone may change; own choice
+PRIVATE: Final = "access"  # the kind of journal lines that not everybody reads
 _RANK = {Role.VIEWER: 0, Role.OPERATOR: 1, Role.ENGINEER: 2}
 
 
@@ -72,6 +73,15 @@ class Person:
 
 
 NOBODY: Final = Person("", Role.VIEWER, Pass(frozenset(), frozenset(), sees=False))  # came in with nothing
+
+
+def may_read(person: Person, kind: str, who: str) -> bool:
+    """May this person read this line of the journal?
+
+    Who logged in, who was refused what and which tokens there are ("access") is an engineer's to know, and everybody
+    knows what was said to themselves. In a house without accounts whoever sits at the machine reads all.
+    """
+    return kind != PRIVATE or person.shows is None or person.role is Role.ENGINEER or who == person.name
 
 
 @dataclass(slots=True)

@@ -7,6 +7,7 @@ import asyncio
 from collections.abc import Collection, Iterable, Mapping
 from typing import Any, Final, Protocol
 
+from stagectl.control.access import PRIVATE
 from stagectl.control.chronicle import Follower, stamp
 from stagectl.inlets.mqtt_alarms import AlarmTopics
 from stagectl.inlets.mqtt_payloads import pages, part_of, parts, shown, state
@@ -92,6 +93,8 @@ class StateTopics:
             if gap or any(entry.kind == "desk" for entry in entries):
                 await self._publish_desk(publish)
             for entry in entries:
+                if entry.kind == PRIVATE:
+                    continue  # who reads here is known to the broker alone; the central log has it
                 await publish(f"ev/{entry.kind}", {"v": 1, "epoch": self._house.epoch} | entry.plain(), qos=0)
             await self._publish_alarms(publish, self._alarms.changes())
 

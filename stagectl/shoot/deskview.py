@@ -6,6 +6,7 @@ It looks when asked and keeps nothing; the live feed sends a section when it bec
 from datetime import timedelta
 from typing import TYPE_CHECKING, Any, Final
 
+from stagectl.control.access import PRIVATE
 from stagectl.control.chronicle import stamp
 from stagectl.model.capabilities.base import HEALTH, Health
 from stagectl.model.capabilities.mixer import STRIP_MUTED, STRIPS
@@ -155,8 +156,8 @@ class DeskView:
         mixers = [name for name, box in house.boxes.items() if box.capability.kind == "mixer"]
         if mixers:
             told["sound"] = self._sound(mixers)
-        if house.chronicle.recent:
-            last = house.chronicle.recent[-1]
+        last = next((one for one in reversed(house.chronicle.recent) if one.kind != PRIVATE), None)
+        if last is not None:
             told["journal"] = deskwords.answer_journal(at=self._teller.at(last.wall), who=last.who)
         return told
 

@@ -179,9 +179,11 @@ async def test_an_alarm_topic_that_an_earlier_start_left_behind_is_emptied(door:
     )
 
 
-async def test_the_chronicle_s_tail_is_heard_live(door: Door) -> None:
+async def test_the_chronicle_s_tail_is_heard_live_but_for_who_was_refused(door: Door) -> None:
+    assert await door.refused({"id": "x-1", "verb": "explode", "on": ["iso-1"]}) == "verb"
     await door.roll()
     event = await door.reader.one("ev/command")
+    assert [topic for message in door.reader.heard if (topic := message.topic) == "ev/access"] == []
     assert event["data"]["say"].startswith("roll")
     assert event["who"] == "ines"
 

@@ -9,6 +9,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from itertools import islice
 from typing import Any, Final
 
+from stagectl.control.access import PRIVATE, may_read
 from stagectl.control.chronicle import Entry, Follower
 from stagectl.inlets.http.frames import Message
 from stagectl.inlets.http.live_client import Client
@@ -29,6 +30,8 @@ SAY_S: Final = 1.0  # the sections are looked at anew this often, and when somet
 SHARE: Final = 0.05  # of the loop at most that looking at them may take: with 1,000 recorders it is some milliseconds
 CLIENTS: Final = 1000
 AT_ONCE: Final = frozenset({"command", "verdict", "take"})  # entries that do not wait for the tick
+# what clients have alike that are told the same: devices, points, and which entries of a tick are not for them
+_Eyes = tuple[frozenset[str] | None, frozenset[str] | None, frozenset[int]]
 
 
 class Hub:
@@ -183,11 +186,15 @@ class Hub:
     def _tell(self, told: Mapping[str, str], follower: Follower) -> None:
         readings, self._round = list(self._round), {}
         entries, gap = follower.take()
-        by_view: dict[tuple[frozenset[str] | None, frozenset[str] | None], list[Client]] = {}
+        private = [entry for entry in entries if entry.kind == PRIVATE]
+        by_view: dict[_Eyes, list[Client]] = {}
         for client in self._clients:
-            by_view.setdefault((client.devices, client.points), []).append(client)
-        for (devices, points), clients in by_view.items():
-            about = entries if devices is None else [entry for entry in entries if _concerns(entry, devices)]
+            hidden = frozenset(one.n for one in private if not may_read(client.person, one.kind, one.who))
+            by_view.setdefault((client.devices, client.points, hidden), []).append(client)
+        for (devices, points, hidden), clients in by_view.items():
+            about = [
+                entry for entry in entries if (devices is None or _concerns(entry, devices)) and entry.n not in hidden
+            ]
             seen = points if points is not None else devices
             self._serve(seen, clients, readings, about, told, gap=gap)
 

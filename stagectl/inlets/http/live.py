@@ -73,7 +73,7 @@ async def socket(call: Call) -> web.StreamResponse:
     person = call.person if call.person is not NOBODY else await _first_word(call, response)
     if person is None:
         return response
-    client = Client(connection, devices, websocket=True)
+    client = Client(connection, person, devices, websocket=True)
     client.points = _seen(call, "points")
     hub = call.door.hub
     connection.on_writable = lambda: hub.caught_up(client)
@@ -139,7 +139,7 @@ async def events(call: Call) -> web.StreamResponse:
         response.enable_chunked_encoding()
     await response.prepare(call.request)
     await response.write(b": stagectl\n\n")
-    client = Client(connection, devices, websocket=False, chunked=chunked)
+    client = Client(connection, call.person, devices, websocket=False, chunked=chunked)
     client.points = _seen(call, "points")
     hub = call.door.hub
     connection.on_writable = lambda: hub.caught_up(client)

@@ -5,6 +5,7 @@ from collections import deque
 from collections.abc import Iterable, Sequence
 from typing import Any, Final
 
+from stagectl.control.access import Person
 from stagectl.control.chronicle import Entry
 from stagectl.inlets.http.connection import Connection
 from stagectl.inlets.http.frames import Message, chunk, close_frame, websocket_frame
@@ -19,6 +20,7 @@ class Client:
     """One follower.
 
     Attributes:
+        person: who follows.
         devices: only these are seen; None: all.
         points: of these only points are told, but the entries of all `devices`; None: of all `devices`.
         fresh: it needs a snapshot.
@@ -35,12 +37,20 @@ class Client:
         "fresh",
         "held",
         "lost",
+        "person",
         "points",
     )
 
     def __init__(
-        self, connection: Connection, devices: frozenset[str] | None, *, websocket: bool, chunked: bool = True
+        self,
+        connection: Connection,
+        person: Person,
+        devices: frozenset[str] | None,
+        *,
+        websocket: bool,
+        chunked: bool = True,
     ) -> None:
+        self.person = person
         self._connection = connection
         self._socket = websocket
         self._chunked = chunked

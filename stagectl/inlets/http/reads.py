@@ -94,7 +94,7 @@ async def command(call: Call) -> Answer:
 
 
 async def journal(call: Call) -> Answer:
-    return Answer(views.journal(call.door.house, call.query.get("since"), call.query["count"]))
+    return Answer(views.journal(call.door.house, call.person, call.query.get("since"), call.query["count"]))
 
 
 async def now(call: Call) -> Answer:

@@ -7,6 +7,7 @@ from functools import cache
 from importlib.metadata import version
 from typing import Any, Final, cast
 
+from stagectl.control.access import Person, may_read
 from stagectl.control.chronicle import stamp
 from stagectl.control.groups import Command, Group
 from stagectl.inlets.http.point_text import PointText
@@ -206,9 +207,12 @@ def takes(house: House, teller: Teller, count: int) -> dict[str, Any]:
     return {"next": {"take": number, "name": name}, "takes": [take_view(house, teller, take) for take in newest]}
 
 
-def journal(house: House, since: int | None, count: int) -> dict[str, Any]:
-    """Entries after `since`, oldest first; None: the newest `count`. Only what memory keeps; the rest is in files."""
-    recent = list(house.chronicle.recent)
+def journal(house: House, person: Person, since: int | None, count: int) -> dict[str, Any]:
+    """What this person may read of the entries after `since`, oldest first; None: of the newest, so many.
+
+    Only what memory keeps; the rest is in files.
+    """
+    recent = [entry for entry in house.chronicle.recent if may_read(person, entry.kind, entry.who)]
     chosen = recent[-count:] if since is None else [entry for entry in recent if entry.n > since][:count]
     words = JournalWords(house.called)
     return {"entries": [words.plain(entry) for entry in chosen], "last": recent[-1].n if recent else 0}

@@ -446,6 +446,49 @@ async def test_every_refusal_stands_in_the_journal_and_no_secret_anywhere(front:
         assert secret not in everything
 
 
+async def private_lines(front: Front, head: dict[str, str]) -> list[tuple[str, str]]:
+    """Who and what of the lines about access that somebody is shown."""
+    status, told = await front.get("journal?count=1000", **head)
+    assert status == 200
+    return [(entry["who"], entry["data"]["what"]) for entry in told["entries"] if entry["kind"] == "access"]
+
+
+async def test_who_was_let_in_and_who_was_refused_is_read_by_engineers_and_each_ones_own_by_all(
+    front: Front, keys: Keys
+) -> None:
+    assert (await front.post("cut", {"take": 1}, **keys.of("mara")))[0] == 403
+    everything = await private_lines(front, keys.of("tomas"))
+    assert {("ines", "login"), ("tomas", "token"), ("mara", "refused")} <= set(everything)
+    for who in ("mara", "ines", "petra", "pedal", "screen"):
+        seen = await private_lines(front, keys.of(who))
+        assert seen == (everything if who == "petra" else [line for line in everything if line[0] == who]), who
+    assert (await front.post("roll?wait=verdict", {}, **keys.of("ines")))[0] == 200
+    told = (await front.get("journal", **keys.of("screen")))[1]["entries"]
+    assert {"command", "verdict", "take"} <= {entry["kind"] for entry in told}, (
+        "what happened in the house is no secret"
+    )
+
+
+@pytest.mark.parametrize(("who", "sees"), [("tomas", True), ("mara", True), ("ines", False), ("screen", False)])
+async def test_a_feed_tells_of_a_refusal_only_whom_it_concerns(front: Front, keys: Keys, who: str, sees: bool) -> None:
+    async with front.session.ws_connect(f"{API}/live", headers=keys.of(who)) as socket:
+        assert (await socket.receive_json())["is"] == "snapshot"
+        assert (await front.post("cut", {"take": 1}, **keys.of("mara")))[0] == 403
+        assert (await front.post("call", {"say": "Coffee is up"}, **keys.of("guest")))[0] == 200
+        kinds: list[str] = []
+        async with asyncio.timeout(10):
+            while "call" not in kinds:
+                kinds += [entry["kind"] for entry in (await socket.receive_json()).get("entries", ())]
+        assert ("access" in kinds) is sees
+
+
+async def test_the_last_word_of_the_journal_on_the_page_is_none_about_access(front: Front, keys: Keys) -> None:
+    assert (await front.post("roll?wait=verdict", {}, **keys.of("ines")))[0] == 200
+    assert (await front.post("cut", {"take": 1}, **keys.of("mara")))[0] == 403
+    async with front.session.ws_connect(f"{API}/live", headers=keys.of("ines")) as socket:
+        assert "mara" not in json.dumps((await socket.receive_json())["desk"])
+
+
 async def test_the_house_stays_as_it_was_without_accounts(front: Front) -> None:
     status, me = await front.get("me")
     assert (status, me["name"], me["role"], me["accounts"]) == (200, "desk", "operator", False)
