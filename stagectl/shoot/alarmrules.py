@@ -76,7 +76,7 @@ def rules_of(kind: Capability, own: Iterable[AlarmEntry] = ()) -> list[Rule]:
         rules.extend(_of_recorder([rule.name for rule in doubts]))
     built_in = list(rules)
     for entry in own:
-        names = tuple(rule.name for rule in built_in if entry.points <= rule.points)
+        names = tuple(rule.name for rule in built_in if entry.points and entry.points <= rule.points)
         rules.append(
             Rule(
                 entry.name,

@@ -265,7 +265,7 @@ class House:
             raise self.desk.selections.select(wish.person, unsure)
 
     def _rolled(self, group: Group, name: str) -> None:
-        """If any of it is a roll that went out: who must give way is told, and the take it opens is told whose it is."""
+        """If a roll went out with it: who must give way is told, and the take it opens is told whose it is."""
         asks = [command.ask for command in group.commands]
         went = any(command.verdict is None or not command.verdict.refused for command in group.commands)
         if went and any(ask.verb.spec is Roll.spec for ask in asks):

@@ -492,6 +492,18 @@ def test_a_site_alarm_that_says_what_every_house_says_is_folded_under_it() -> No
     assert hall.wrong() == ["iso-1.no-input"]
 
 
+def test_a_site_alarm_that_looks_at_another_device_stands_for_itself() -> None:
+    def own(house: House) -> tuple[AlarmEntry, ...]:
+        when = parse_for("iso-2 remote is no", "iso-1", house.site.vocabulary({"pretend": _Kind()}, {}))
+        return (AlarmEntry("iso-1", "site-twin", when, "soon", "The twin of {called} is off.", "Look.", 9),)
+
+    hall = Hall(alarms=own)
+    hall.put("iso-1", INPUT_PRESENT, False)
+    hall.put("iso-2", REMOTE, False)
+    hall.go(1)
+    assert {"iso-1.no-input", "iso-1.site-twin"} <= set(hall.wrong())
+
+
 class _Kind:
     capability = RECORDER
 
