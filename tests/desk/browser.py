@@ -8,7 +8,7 @@ from typing import Any, Final
 from playwright.sync_api import Browser, BrowserContext, Page
 
 CHROMIUM: Final = "chromium"
-SIZES: Final = {"laptop": (1366, 768), "wide": (1920, 1080), "phone": (360, 740)}
+SIZES: Final = {"laptop": (1366, 768), "wide": (1920, 1080), "tablet": (820, 1180), "phone": (360, 740)}
 THEMES: Final = ("light", "dark")
 VIEWS: Final = ("sheet", "lineup", "setups", "paths", "sound", "kit", "journal", "wall", "card")
 LIVE_MS: Final = 15_000

@@ -9,6 +9,7 @@ import { render } from "lit";
 import { Announcer } from "./announce";
 import { Awake } from "./awake";
 import { Desk } from "./desk";
+import { Foot } from "./foot";
 import idle from "./icons/idle.svg?url";
 import rolls from "./icons/rolls.svg?url";
 import { listen } from "./keys";
@@ -16,7 +17,6 @@ import { page } from "./page";
 import { showTheme } from "./settings";
 
 const EVERY_MS = 1000; // clocks on the page move once a second
-const FOOT_PX = 80; // a reader this near the foot is taken along to a new line
 
 function start(): void {
   showTheme();
@@ -25,6 +25,7 @@ function start(): void {
   const desk = new Desk();
   const announcer = new Announcer(region("polite"), region("assertive"));
   const awake = new Awake();
+  const foot = new Foot();
   let asked = false;
   let drawn = false;
   desk.draw = () => {
@@ -35,12 +36,10 @@ function start(): void {
       if (desk.feed.sections === null && desk.login === null) return;
       if (!drawn) place.replaceChildren();
       drawn = true;
-      const view = document.getElementById("view");
-      const atFoot = view === null || view.scrollHeight - view.scrollTop - view.clientHeight < FOOT_PX;
       document.documentElement.dataset["life"] = desk.feed.life;
       document.documentElement.dataset["view"] = desk.view;
       render(page(desk), place);
-      if (atFoot && desk.view === "sheet") footward();
+      foot.look(desk.view === "sheet" && !desk.helpOpen && !desk.query.has("take"));
       show(desk, announcer);
       awake.keep(desk.view === "card" && desk.feed.sections?.take != null);
       desk.renew();
@@ -50,11 +49,6 @@ function start(): void {
   listen(desk);
   setInterval(desk.draw, EVERY_MS);
   void desk.start();
-}
-
-function footward(): void {
-  const view = document.getElementById("view");
-  if (view !== null) view.scrollTop = view.scrollHeight;
 }
 
 function region(how: "polite" | "assertive"): HTMLElement {

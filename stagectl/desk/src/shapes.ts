@@ -81,6 +81,7 @@ export interface Alarm {
   remedy: string;
   since: string | null;
   known_by: string;
+  aside: { until: string; by: string; reason: string } | null;
   under_it: string[];
 }
 
@@ -154,6 +155,15 @@ export interface Site {
   sources: string[];
   destinations: string[];
   stations: string[];
+  limits: Limit[];
+}
+
+/** A bound that the site puts on a point; the daemon refuses what lies beyond it. */
+export interface Limit {
+  device: string;
+  point: string;
+  least: number | null;
+  most: number | null;
 }
 
 export interface Device {

@@ -10,7 +10,7 @@ from stagectl.inlets.http.pages import page
 
 BODY: Final = (
     '<h1 id="who">Guest</h1>\n<p id="until" class="second">One moment.</p>\n'
-    '<div id="acts"></div>\n<p id="said" role="status" aria-live="polite"></p>\n'
+    '<div id="acts" class="card"></div>\n<p id="said" role="status" aria-live="polite"></p>\n'
     "<noscript><p>This page needs scripts switched on.</p></noscript>"
 )
 SCRIPT: Final = """
@@ -36,11 +36,11 @@ async function ask(path, body) {
 }
 const inlet = (verb, args) => ask("in/guest?wait=verdict", { verb, args, id: fresh() });
 const acts = {
-  roll: ["Roll", null, () => inlet("roll", {})],
-  good: ["Mark the newest take good", null, () => inlet("mark", { good: true })],
-  note: ["Write a note to the newest take", "Note", (text) => inlet("mark", { note: text })],
+  roll: ["Roll the recorders", null, () => inlet("roll", {})],
+  good: ["Mark this take good", null, () => inlet("mark", { good: true })],
+  note: ["Keep the note to this take", "Note", (text) => inlet("mark", { note: text })],
   slate: ["Name the next take", "Name", (text) => ask("takes/slate", { name: text })],
-  call: ["Call the desk", null, () => ask("call", { say: "" })],
+  call: ["Call the operator", null, () => ask("call", { say: "" })],
 };
 function button(word) {
   const [label, field, go] = acts[word];

@@ -36,6 +36,10 @@ button[aria-disabled="true"] { color: var(--pencil); }
 input { font: inherit; min-height: 44px; padding: 8px; color: var(--ink); background: var(--card);
   border: 1px solid var(--rule); }
 input[type="checkbox"] { min-height: 0; width: 20px; height: 20px; vertical-align: middle; }
+.card p { margin: 16px 0; }
+.card button, .card input { display: block; width: 100%; min-height: 64px; font-size: 20px; text-align: left; }
+.card input { margin: 4px 0 8px; }
+.card button { border: 2px solid var(--ink); font-weight: 600; }
 main > div > code { overflow-wrap: anywhere; }
 details > summary { cursor: pointer; color: var(--pencil); min-height: 24px; }
 """

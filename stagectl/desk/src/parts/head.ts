@@ -39,7 +39,7 @@ function lost(desk: Desk): TemplateResult {
 function holder(desk: Desk): TemplateResult {
   const told = desk.feed.sections?.desk;
   const me = desk.me?.name ?? "";
-  if (!told || !desk.may("hold") || desk.view === "wall" || desk.view === "card") return html`<p class="holder">${told?.holder ? told.say : nothing}</p>`;
+  if (!told || !desk.may("hold") || desk.view === "wall" || desk.view === "card") return told?.holder ? html`<p class="holder">${told.say}</p>` : html``;
   const act = (word: string, to = ""): void => void desk.act("desk", "desk", to ? { act: word, to } : { act: word });
   const said = desk.said.get("desk");
   return html`<div class="holder">

@@ -4,6 +4,7 @@ import { repeat } from "lit/directives/repeat.js";
 import type { Desk } from "../desk";
 import { mark } from "../marks";
 import type { Alarm } from "../shapes";
+import { aside } from "./aside";
 import { bound } from "../text";
 
 const SHOWN = 3;
@@ -14,8 +15,12 @@ export function wrong(desk: Desk): TemplateResult {
   const all = [...rows, ...(sections?.back ?? [])];
   const shown = desk.allWrong ? all : all.slice(0, SHOWN);
   const more = all.length - shown.length;
+  const unfold = (): void => {
+    desk.allWrong = !desk.allWrong;
+    desk.draw();
+  };
   return html`<section
-    class="wrong-strip"
+    class="wrong-strip ${desk.allWrong ? "all" : ""}"
     aria-label="What is wrong"
     @pointerenter=${(event: PointerEvent) => hold(event.currentTarget as HTMLElement)}
     @pointerleave=${(event: PointerEvent) => (event.currentTarget as HTMLElement).style.removeProperty("min-height")}
@@ -27,9 +32,9 @@ export function wrong(desk: Desk): TemplateResult {
         (row, i) => one(desk, row, i),
       )}
     </ul>
-    ${all.length > 1 ? html`<p class="phone-more">and ${all.length - 1} more</p>` : nothing}
-    ${more > 0 || desk.allWrong
-      ? html`<p class="rest"><button class="small" @click=${() => ((desk.allWrong = !desk.allWrong), desk.draw())}>
+    ${all.length > 1 ? html`<p class="phone-more"><button class="small" aria-expanded=${desk.allWrong} @click=${unfold}>${desk.allWrong ? "Show the worst one" : `and ${all.length - 1} more`}</button></p>` : nothing}
+    ${more > 0 || (desk.allWrong && all.length > SHOWN)
+      ? html`<p class="rest"><button class="small" aria-expanded=${desk.allWrong} @click=${unfold}>
           ${desk.allWrong ? "Show the worst three" : `and ${more} more`}
         </button></p>`
       : nothing}
@@ -56,10 +61,20 @@ function one(desk: Desk, row: Alarm, index: number): TemplateResult {
           ${desk.asked(`roll ${row.device}`) ? html`${mark("asked")} Asked` : bound(join.label)}
         </button>`
       : nothing}
-    ${row.is === "known" || !desk.may("alarm")
-      ? nothing
-      : html`<button class="quiet" aria-disabled=${!desk.live} aria-label="I know: ${row.say}" @click=${() => void desk.act(place, `alarms/${row.id}/ack`, {})}>
-          I know
-        </button>`}
+    ${desk.may("alarm")
+      ? html`${over ? nothing : later(desk, row)}
+          <button class="quiet ${row.is === "known" ? "gone" : ""}" aria-disabled=${!desk.live} aria-label="I know: ${row.say}" @click=${() => void desk.act(place, `alarms/${row.id}/ack`, {})}>
+            I know
+          </button>`
+      : nothing}
+    ${desk.choosing === place ? aside(desk, row, place) : nothing}
   </li>`;
+}
+
+/** Opens the form that leaves it out for a time; the place of "I know" stays free, so that nothing moves under a hand. */
+function later(desk: Desk, row: Alarm): TemplateResult {
+  const place = `alarm ${row.id}`;
+  const open = desk.choosing === place;
+  return html`<button class="quiet later" aria-disabled=${!desk.live} aria-expanded=${open} aria-label="Put aside: ${row.say}"
+    @click=${() => desk.live && ((desk.choosing = open ? null : place), desk.draw())}>Put aside...</button>`;
 }

@@ -9,16 +9,15 @@ export function card(desk: Desk): TemplateResult {
   const told = desk.feed.sections;
   if (told === null) return html``;
   const take = told.take;
-  const wrong = told.wrong.filter((row) => row.grade === "now");
+  const wrong = told.wrong.find((row) => row.grade !== "later");
   const said = desk.said.get("write");
   const dead = !desk.live;
   return html`<div class="card">
     ${head(desk)}
     <main id="view">
       <p class="place">${desk.site?.name ?? ""}</p>
-      <p class="state">${take ? `Rolling, take ${take.take}.` : "Standing by."}</p>
       ${take ? html`<p class="big-clock">${clock(ranS(take, desk.feed.now()))}</p>` : nothing}
-      <p class="well">${wrong.length ? html`${mark("now")} ${bound(wrong[0]?.say ?? "")}` : desk.live ? "All well." : nothing}</p>
+      <p class="well">${wrong ? html`${mark(wrong.grade === "now" ? "now" : "soon")} ${bound(told.say.includes(wrong.say) ? "Not all is well." : wrong.say)}` : desk.live ? "All well." : nothing}</p>
       ${desk.question ? question(desk) : acts(desk, dead)}
       <p class="said ${said?.bad ? "bad" : ""}" role="status">${desk.asked("write") ? "Asked." : said ? bound(said.text) : nothing}</p>
       ${dead ? html`<p class="dead">These acts can’t be sent now: this page is not live.</p>` : nothing}

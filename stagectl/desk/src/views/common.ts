@@ -24,6 +24,11 @@ export function looks(desk: Desk, view: View, first: string, second: string): Te
   return html`<p class="looks">${link(first, !table, "")} ${link(second, table, "table")}</p>`;
 }
 
+/** Stands where a view has nothing yet: it is being read, or can't be. */
+export function unread(desk: Desk, what: string): TemplateResult {
+  return html`<p class="second">${desk.live ? `Reading ${what}.` : `Not read: ${what}. This page has lost stagectl.`}</p>`;
+}
+
 /** What is said beside a value that is not simply so: its age, its doubt, whose hand it was. */
 export function age(desk: Desk, point: Point | undefined): TemplateResult {
   if (!point || point.at === null || point.quality === "unknown") return html`<span class="about">${mark("unknown")} not known</span>`;

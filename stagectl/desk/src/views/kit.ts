@@ -5,7 +5,7 @@ import type { Desk } from "../desk";
 import { mark } from "../marks";
 import { follow } from "../parts/contents";
 import type { Alarm, Device } from "../shapes";
-import { value } from "../text";
+import { bound, timeOfDay, value } from "../text";
 import { age, finder } from "./common";
 
 export function kit(desk: Desk): TemplateResult {
@@ -16,8 +16,9 @@ export function kit(desk: Desk): TemplateResult {
   const found = read.filter((one) => `${one.called} ${one.id} ${one.kind}`.toLowerCase().includes(text));
   const order = [...found].sort((a, b) => Number(a.health === "well") - Number(b.health === "well"));
   const later = (desk.feed.sections?.wrong ?? []).filter((row) => row.grade === "later");
+  const aside = (desk.watched<{ alarms: Alarm[] }>("alarms")?.alarms ?? []).filter((row) => row.aside !== null);
   return html`<h2 class="view-title">Kit</h2>
-    ${later.length ? html`<ul class="rows">${later.map(note)}</ul>` : nothing} ${finder(desk, "Find a box")}
+    ${later.length || aside.length ? html`<ul class="rows notes">${later.map(note)}${aside.map((row) => put(desk, row))}</ul>` : nothing} ${finder(desk, "Find a box")}
     <ul class="rows kit">${repeat(
       order,
       (one) => one.id,
@@ -28,6 +29,12 @@ export function kit(desk: Desk): TemplateResult {
 
 function note(row: Alarm): TemplateResult {
   return html`<li class="row">${mark("soon")} <span>${row.say} ${row.remedy}</span></li>`;
+}
+
+/** What somebody put aside: why, who, and when it is back. */
+function put(desk: Desk, row: Alarm): TemplateResult {
+  const until = row.aside ? timeOfDay(row.aside.until, desk.feed.zoneMin).slice(0, 5) : "";
+  return html`<li class="row aside-row">${mark("key")} <span>${bound(row.say)} <span class="second">Put aside by ${row.aside?.by} until ${until}: ${row.aside?.reason}</span></span></li>`;
 }
 
 const WORDS: Record<string, string> = {

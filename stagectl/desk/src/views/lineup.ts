@@ -7,11 +7,12 @@ import type { Desk } from "../desk";
 import { mark } from "../marks";
 import type { Check, Clocks, Lineup } from "../shapes";
 import { bound } from "../text";
+import { unread } from "./common";
 
 export function lineup(desk: Desk): TemplateResult {
   const told = desk.watched<Lineup>("lineup");
   const clocks = desk.watched<Clocks>("clock");
-  if (!told) return html`<h2 class="view-title">Line-up</h2><p class="second">Reading the checks.</p>`;
+  if (!told) return html`<h2 class="view-title">Line-up</h2>${unread(desk, "the checks")}`;
   const open = told.rows.filter((row) => row.stands !== "pass");
   const passed = told.rows.filter((row) => row.stands === "pass");
   const said = desk.said.get("lineup");

@@ -6,11 +6,12 @@ import { mark } from "../marks";
 import { follow } from "../parts/contents";
 import type { Difference, Setups } from "../shapes";
 import { bound } from "../text";
+import { unread } from "./common";
 
 export function setups(desk: Desk): TemplateResult {
   const told = desk.watched<Setups>("setups");
   const name = desk.query.get("setup");
-  if (!told) return html`<h2 class="view-title">Set-ups</h2><p class="second">Reading the set-ups.</p>`;
+  if (!told) return html`<h2 class="view-title">Set-ups</h2>${unread(desk, "the set-ups")}`;
   if (name !== null && told.setups.some((one) => one.name === name)) return difference(desk, name);
   return html`<h2 class="view-title">Set-ups</h2>
     <p>${bound(told.say)}</p>
@@ -33,7 +34,7 @@ function difference(desk: Desk, name: string): TemplateResult {
   const left = rows.filter((row) => row.refused);
   return html`<p><a class="back" href="/setups" @click=${follow(desk, "setups")}>Set-ups</a></p>
     <h2 class="view-title">${told?.called ?? name}</h2>
-    ${told ? html`<p>${bound(told.say)}${left.length ? ` ${left.length} are left alone.` : ""}</p>` : html`<p class="second">Comparing.</p>`}
+    ${told ? html`<p>${bound(told.say)}${left.length ? ` ${left.length} are left alone.` : ""}</p>` : unread(desk, "what differs")}
     ${told && desk.may("apply")
       ? html`<p class="acts-line">
           ${rows.length > left.length

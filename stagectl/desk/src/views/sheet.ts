@@ -68,7 +68,7 @@ function entry(desk: Desk, take: Take): TemplateResult {
       <div class="drawn">${lane(envelope(all), all, "proven")}</div>
       <p class="phrase">
         ${rolled < all.length || odd.length ? html`${mark("now")} ` : nothing}${rolled - odd.filter(([, bar]) => bar.start !== null).length}
-        of ${all.length} whole${take.spread ? `, spread ${take.spread.frames}${take.spread.give ? `, give or take ${take.spread.give}` : ""}` : ""}
+        of ${all.length} whole${take.spread ? bound(`, spread ${take.spread.frames} ${take.spread.frames === 1 ? "frame" : "frames"}${take.spread.give ? `, give or take ${take.spread.give}` : ""}`) : ""}
       </p>
       ${odd.length && !unfolded ? oddLanes(take, odd, all) : nothing}
       ${unfolded ? detail(desk, take, drawn, all) : nothing}

@@ -1,10 +1,10 @@
 // What level is each channel, who moved it? Rows; a step is always a ramp, and a hand on the box wins.
-import { html, nothing, type TemplateResult } from "lit";
+import { html, nothing, svg, type TemplateResult } from "lit";
 import type { Desk } from "../desk";
 import { mark } from "../marks";
 import type { Device, Point } from "../shapes";
 import { plain } from "../text";
-import { age, finder } from "./common";
+import { age, finder, unread } from "./common";
 
 const LOW = -60; // dB, left end of the drawn range
 const HIGH = 10;
@@ -13,9 +13,15 @@ export function sound(desk: Desk): TemplateResult {
   const mixers = desk.devices.filter((device) => device.kind === "mixer");
   return html`<h2 class="view-title">Sound</h2>
     ${finder(desk, "Find a channel")}
-    <p class="second">Every step is a ramp. Monitors stand near ears: the ceiling of the site holds.</p>
+    <p class="second">A rise is a ramp, a fall is done at once. Monitors stand near ears: nothing asked for here goes over a ceiling.</p>
     ${mixers.map((mixer) => html`<h3>${mixer.called}</h3>
-      <ul class="rows levels">${rows(desk, mixer, "strip", "strips")}${rows(desk, mixer, "bus", "buses")}</ul>`)}`;
+      ${known(desk, mixer)
+        ? html`<ul class="rows levels">${rows(desk, mixer, "strip", "strips")}${rows(desk, mixer, "bus", "buses")}</ul>`
+        : unread(desk, "its levels")}`)}`;
+}
+
+function known(desk: Desk, mixer: Device): boolean {
+  return desk.feed.point(mixer.id, "strips") !== undefined || desk.feed.point(mixer.id, "buses") !== undefined;
 }
 
 function rows(desk: Desk, mixer: Device, kind: string, counted: string): TemplateResult[] {
@@ -34,15 +40,17 @@ function row(desk: Desk, mixer: Device, kind: string, number: number, name: stri
   const set = (point: string, value: number | boolean): void =>
     void desk.act(place, "commands?wait=verdict", { target: mixer.id, verb: "set", args: { point: `${kind}.${number}.${point}`, value } });
   const step = (by: number): void => {
-    if (typeof level?.value === "number") set("level", Math.min(HIGH, Math.round((level.value + by) * 10) / 10));
+    if (typeof level?.value === "number") set("level", Math.min(most, Math.round((level.value + by) * 10) / 10));
   };
+  const ceiling = ceilingOf(desk, mixer.id, `${kind}.${number}.level`);
+  const most = Math.min(HIGH, ceiling ?? HIGH);
   const said = desk.said.get(place);
   const mute = muted?.value === true;
   const named = `${who} ${name}`;
   return html`<li class="row level ${level?.quality ?? "unknown"}">
     <span class="who">${who} ${name}</span>
-    <span class="value">${plain(level?.value ?? null, "dB")}${mute ? ", muted" : ""}</span>
-    ${bar(level)}
+    <span class="value">${plain(level?.value ?? null, "dB")}${mute ? ", muted" : ""}${ceiling === null ? nothing : html`<span class="ceiling"> ceiling ${plain(ceiling, "dB")}</span>`}</span>
+    ${bar(level, ceiling)}
     ${desk.may("level")
       ? html`<span class="steps">
           <button class="small" aria-disabled=${!desk.live} aria-label="${named}: 1 dB less" @click=${() => step(-1)}>−1</button>
@@ -52,13 +60,13 @@ function row(desk: Desk, mixer: Device, kind: string, number: number, name: stri
         </span>`
       : nothing}
     <span class="about">${desk.asked(place) ? html`${mark("asked")} asked` : age(desk, level)}</span>
-    ${desk.choosing === place ? to(desk, named, level, (value) => set("level", value)) : nothing}
+    ${desk.choosing === place ? to(desk, named, level, most, (value) => set("level", value)) : nothing}
     ${said?.bad ? html`<span class="said bad" role="status">${said.text}</span>` : nothing}
   </li>`;
 }
 
-/** The form for a level of one's own; the way there is a ramp all the same. */
-function to(desk: Desk, named: string, level: Point | undefined, set: (value: number) => void): TemplateResult {
+/** The form for a level of one's own; the way up is a ramp all the same, and ends at the ceiling. */
+function to(desk: Desk, named: string, level: Point | undefined, most: number, set: (value: number) => void): TemplateResult {
   const keep = (event: SubmitEvent): void => {
     event.preventDefault();
     const value = Number(new FormData(event.target as HTMLFormElement).get("db"));
@@ -67,17 +75,24 @@ function to(desk: Desk, named: string, level: Point | undefined, set: (value: nu
   };
   return html`<form class="small-form choose" @submit=${keep}>
     <label for="db">Level of ${named}, dB</label>
-    <input id="db" name="db" type="number" step="0.5" min="-138" max=${HIGH} required value=${typeof level?.value === "number" ? level.value : 0} />
-    <button class="act" type="submit">Ramp to it</button>
+    <input id="db" name="db" type="number" step="0.5" min="-138" max=${most} required value=${typeof level?.value === "number" ? level.value : 0} />
+    <button class="act" type="submit">Set the level</button>
   </form>`;
 }
 
-function bar(level: Point | undefined): TemplateResult {
+/** What the site lets it rise to, dB; null: no more than the box itself. */
+function ceilingOf(desk: Desk, device: string, point: string): number | null {
+  return desk.site?.limits.find((one) => one.device === device && one.point === point && one.most !== null)?.most ?? null;
+}
+
+function bar(level: Point | undefined, ceiling: number | null): TemplateResult {
   const at = typeof level?.value === "number" ? ((Math.max(LOW, level.value) - LOW) / (HIGH - LOW)) * 100 : 0;
   const zero = ((0 - LOW) / (HIGH - LOW)) * 100;
+  const top = ceiling === null ? null : ((Math.max(LOW, ceiling) - LOW) / (HIGH - LOW)) * 100;
   return html`<svg class="level-bar" width="100%" height="14" aria-hidden="true">
     <rect class="well" x="0" y="5" width="100%" height="4"></rect>
     <rect class="ink" x="0" y="4" width=${`${at}%`} height="6"></rect>
     <rect class="tick" x=${`${zero}%`} y="1" width="1.5" height="12"></rect>
+    ${top === null ? nothing : svg`<rect class="over" x=${`${top}%`} y="3" width=${`${100 - top}%`} height="8"/>`}
   </svg>`;
 }

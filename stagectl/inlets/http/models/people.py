@@ -49,7 +49,12 @@ class GuestBody(In):
     """A token for a guest."""
 
     name: Name = Field("guest", description="what the guest is called in the journal")
-    acts: list[Word] = Field(min_length=1, max_length=8, examples=[["roll", "good", "call"]])
+    acts: list[Word] = Field(
+        min_length=1,
+        max_length=3,
+        description="three at most: more is no card any more",
+        examples=[["roll", "good", "call"]],
+    )
     hours: int = Field(4, ge=1, le=24)
 
 
