@@ -34,15 +34,16 @@ def whole_day(hall: Hall, looks: Looks, sizes: list[str]) -> None:
         for theme in THEMES
     ]
     every(pages, "well")
-    opened(looks.at(hall.url).open(), hall)
+    opened(looks.at(hall.url).open())
     hall.fault("iso-4", "never_roll")
     hall.roll("Third movement, from bar 40")
     for name, look in pages:
         look.says("Rec 4 did not roll")
         look.go("sheet")
-        look.page.click(".wrong-strip .later", force=True) if "phone" not in name else None
-        look.shot(f"aside-sheet-{name}")
-        look.page.keyboard.press("Escape")
+        if "phone" not in name:  # there it is offered once it is known
+            look.page.click(".wrong-strip .later")
+            look.shot(f"aside-sheet-{name}")
+            look.page.keyboard.press("Escape")
         look.page.click("#act-end")
         look.shot(f"question-sheet-{name}")
         look.page.click("#keep")
@@ -68,7 +69,7 @@ def every(pages: list[tuple[str, Look]], state: str) -> None:
         look.go("sheet")
 
 
-def opened(look: Look, hall: Hall) -> None:
+def opened(look: Look) -> None:
     """What opens on a press, and the sheet as it prints."""
     look.page.keyboard.press("?")
     look.shot("open-keys")
@@ -107,7 +108,9 @@ def closed(hall: Hall, looks: Looks) -> None:
     word = {"name": "ines", "password": "four canvas otters yawn"}
     _, told = hall.studio.ask("POST", "/api/v1/login", word)
     headers = {"Authorization": f"Bearer {told['token']}"}
-    _, guest = hall.studio.ask("POST", "/api/v1/guests", {"name": "Presenter", "acts": ["roll", "good", "call"]}, headers)
+    _, guest = hall.studio.ask(
+        "POST", "/api/v1/guests", {"name": "Presenter", "acts": ["roll", "good", "call"]}, headers
+    )
     for size in ("laptop", "phone"):
         for theme in THEMES:
             look = looks.at(hall.url, size, theme)
@@ -137,7 +140,7 @@ def main() -> int:
                 play(Hall(studio), looks)
             looks.close()
         browser.close()
-    print(f"{len(list(given.folder.glob('*.png')))} pictures in {given.folder}")
+    sys.stdout.write(f"{len(list(given.folder.glob('*.png')))} pictures in {given.folder}\n")
     return 0
 
 

@@ -12,6 +12,7 @@ from stagectl.control.chronicle import stamp
 from stagectl.control.groups import Command, Group
 from stagectl.inlets.http.point_text import PointText
 from stagectl.model.capabilities.base import EVERY_BOX, HEALTH, HEALTH_WHY, Capability
+from stagectl.model.conditions import Leaf, number_of
 from stagectl.model.points import Flags, PointSpec, Reading
 from stagectl.model.verbs import Ended, Set, Verb
 from stagectl.shoot.house import House
@@ -35,10 +36,23 @@ def site(house: House) -> dict[str, Any]:
         "destinations": list(entry.pictures.destinations),
         "stations": list(entry.stations),
         "parts": list(house.parts),
+        "limits": [_limit(device, leaf) for device, leaf in entry.limits],
         "epoch": house.epoch,
         "rev": house.board.rev,
         "started": stamp(house.started),
         "version": version_of(),
+    }
+
+
+def _limit(device: str, leaf: Leaf) -> dict[str, Any]:
+    """A bound of the site file; one side of it is None."""
+    most = leaf.says == "at most"
+    bound = number_of(leaf.values[0])
+    return {
+        "device": device,
+        "point": leaf.spec.name,
+        "least": None if most else bound,
+        "most": bound if most else None,
     }
 
 

@@ -51,6 +51,15 @@ class Problem(Out):
     errors: list[FieldOut] = Field([])
 
 
+class LimitOut(Out):
+    """A bound the site puts on a point, in the point's unit; what lies beyond it is refused. One side is null."""
+
+    device: str
+    point: str
+    least: float | None
+    most: float | None
+
+
 class SiteOut(Out):
     """The installation."""
 
@@ -63,6 +72,7 @@ class SiteOut(Out):
     destinations: list[str]
     stations: list[str]
     parts: list[str]
+    limits: list[LimitOut] = Field(description="bounds the site file puts on points")
     epoch: int
     rev: int
     started: str
