@@ -4,9 +4,10 @@ ASC MHL: a manifest, process `transfer`, in the folder `ascmhl` of the target's 
 manifest goes first and the chain after it: a power cut in between leaves a manifest that the next run takes in.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import chain
 from typing import Final
 
 from stagectl.copyoff.digests import digest
@@ -14,7 +15,6 @@ from stagectl.copyoff.errors import CopyError, Reason
 from stagectl.copyoff.mhlhistory import (
     CHAIN_NAME,
     FOLDER,
-    Finding,
     History,
     hashed,
     manifest_name,
@@ -33,82 +33,64 @@ _JOB: Final = "manifest"  # names the part file of a manifest under way; one dae
 
 
 @dataclass(frozen=True, slots=True)
-class Run:
-    """What a manifest says of the run that made the copies.
+class Sealing:
+    """Writes generations: what the engine calls a seal.
 
     Attributes:
-        began: wall time, UTC.
+        wall: the clock, UTC.
         host: name of this machine.
         version: of stagectl.
-        folder: name of the tree, for the manifest's own name: the last part of the target's path.
-        comment: for people, such as "copy-off of 4 recorders"; empty: none.
     """
 
-    began: datetime
+    wall: Callable[[], datetime]
     host: str
     version: str
-    folder: str
-    comment: str = ""
+
+    def __call__(self, target: Target, copies: Iterable[Published]) -> str:
+        """Write copies into the target's history, safe from a power cut when it returns.
+
+        Copies that the history already tells of with the same hash are left out: a run that was killed may be told
+        again. What is wrong with the history of before is `verify`'s to tell, and doesn't keep new copies out of it.
+
+        Args:
+            target: open; where the copies stand.
+            copies: in any order, each path once.
+
+        Returns: path of the manifest; empty: nothing was to be written.
+        Raises:
+            CopyError: FULL or TARGET: nothing of the history of before is changed. TARGET too if what is there is no
+                history that can be gone on with.
+        """
+        with Ledger() as ledger:
+            before = _before(target, ledger)
+            taken = _taken_in(target, before)
+            generations = [*before.generations, *taken]
+            number = len(generations) + 1
+            rows = (row for row in (_entry(copy, ledger, number) for copy in copies) if row is not None)
+            first = next(rows, None)
+            if first is None:
+                if taken:
+                    target.write_small(f"{FOLDER}/{CHAIN_NAME}", write_chain(generations), replace=True)
+                return f"{FOLDER}/{taken[-1].name}" if taken else ""
+            began = self.wall()
+            ignore = (*DEFAULT, *(pattern for pattern in before.ignore if pattern not in DEFAULT))
+            head = Head(began, self.host, TOOL, self.version, comment=f"copy-off to {target.name}", ignore=ignore)
+            path = f"{FOLDER}/{manifest_name(number, target.name, began)}"
+            c4 = _published(target, path, write_manifest(head, chain([first], rows)))
+            generations.append(Generation(number, path.removeprefix(f"{FOLDER}/"), "c4", c4))
+            target.write_small(f"{FOLDER}/{CHAIN_NAME}", write_chain(generations), replace=True)
+            return path
 
 
-@dataclass(frozen=True, slots=True)
-class Added:
-    """What became of it.
-
-    Attributes:
-        generation: the line of the chain; None: every copy was already told of, and nothing was written.
-        findings: what is wrong with the history of before; it is told, and the copies are written down all the same.
-    """
-
-    generation: Generation | None
-    findings: tuple[Finding, ...] = ()
-
-
-def add_generation(target: Target, run: Run, copies: Iterable[Published]) -> Added:
-    """Write the copies of a run into the target's history, safe from a power cut when it returns.
-
-    Copies that the history already tells of with the same hash are left out: a run that was killed may be told again.
-
-    Args:
-        target: open; where the copies stand.
-        run: who made them, and when.
-        copies: in any order, each path once.
-
-    Raises:
-        CopyError: FULL or TARGET: nothing of the history of before is changed. TARGET too if what is there is no
-            history that can be gone on with.
-    """
-    with Ledger() as ledger:
-        before = _before(target, ledger)
-        generations = list(before.generations) if before is not None else []
-        generations += _taken_in(target, before) if before is not None else []
-        rows = (row for row in (_entry(copy, ledger) for copy in copies) if row is not None)
-        first = next(rows, None)
-        findings = before.findings if before is not None else ()
-        if first is None:
-            if before is not None and before.unlisted:
-                target.write_small(f"{FOLDER}/{CHAIN_NAME}", write_chain(generations), replace=True)
-            return Added(None, findings)
-        ignore = (*DEFAULT, *(pattern for pattern in before.ignore if pattern not in DEFAULT)) if before else DEFAULT
-        head = Head(run.began, run.host, TOOL, run.version, comment=run.comment, ignore=ignore)
-        number = len(generations) + 1
-        name = manifest_name(number, run.folder, run.began)
-        c4 = _published(target, f"{FOLDER}/{name}", write_manifest(head, _with(first, rows)))
-        made = Generation(number, name, "c4", c4)
-        target.write_small(f"{FOLDER}/{CHAIN_NAME}", write_chain([*generations, made]), replace=True)
-        return Added(made, findings)
-
-
-def _with(first: FileEntry, rest: Iterator[FileEntry]) -> Iterator[FileEntry]:
-    yield first
-    yield from rest
-
-
-def _before(target: Target, ledger: Ledger) -> History | None:
+def _before(target: Target, ledger: Ledger) -> History:
     names = [one.path.removeprefix(f"{FOLDER}/") for one in target.tree(FOLDER)]
-    before = read_history(target, "", ledger, names)
-    if before is not None and not before.generations and before.findings:
-        raise CopyError(Reason.TARGET, _no_way(before.findings[0].path, before.findings[0].why))
+    before = read_history(target, "", ledger, names) or History("")
+    if not before.generations and before.findings:
+        # One manifest without a chain: the power went during the very first run. Else somebody took the chain away or
+        # spoilt it, and nobody could say any more whether the manifests are as they were.
+        first_run = len(before.unlisted) == 1 and target.at(f"{FOLDER}/{CHAIN_NAME}") is None
+        if not first_run:
+            raise CopyError(Reason.TARGET, _no_way(before.findings[0].path, before.findings[0].why))
     return before
 
 
@@ -138,8 +120,8 @@ def _taken_in(target: Target, before: History) -> list[Generation]:
     return taken
 
 
-def _entry(copy: Published, ledger: Ledger) -> FileEntry | None:
-    """The line of a copy; None: the history has it already."""
+def _entry(copy: Published, ledger: Ledger, number: int) -> FileEntry | None:
+    """The line of a copy in generation `number`; None: the history has it already."""
     known = {one.text for one in ledger.of(copy.path) if one.kind == copy.hash_kind and one.action != "failed"}
     if copy.digest in known:
         return None
@@ -156,7 +138,9 @@ def _entry(copy: Published, ledger: Ledger) -> FileEntry | None:
         "job": copy.job,
     }
     hashes = (Hash(copy.hash_kind, copy.digest, action, copy.verified),)
-    return FileEntry(copy.path, hashes, copy.size, copy.mtime, ours=ours)
+    entry = FileEntry(copy.path, hashes, copy.size, copy.mtime, ours=ours)
+    ledger.say("", number, entry)
+    return entry
 
 
 def _gathered(pieces: Iterator[bytes]) -> Iterator[bytes]:

@@ -61,11 +61,11 @@ class History:
     """
 
     folder: str
-    generations: tuple[Generation, ...]
-    unlisted: tuple[str, ...]
-    ignore: tuple[str, ...]
-    references: tuple[Reference, ...]
-    findings: tuple[Finding, ...]
+    generations: tuple[Generation, ...] = ()
+    unlisted: tuple[str, ...] = ()
+    ignore: tuple[str, ...] = ()
+    references: tuple[Reference, ...] = ()
+    findings: tuple[Finding, ...] = ()
 
 
 def never() -> None:

@@ -46,7 +46,7 @@ def _rule(line: str) -> tuple[re.Pattern[str], bool, bool] | None:
         return None
     try:
         return re.compile(("" if anchored else "(?:.*/)?") + _expression(line), re.DOTALL), keeps, folders_only
-    except re.error:  # a bracket that means nothing matches nothing
+    except re.error:  # such a line matches nothing
         return None
 
 
@@ -62,7 +62,10 @@ def _expression(line: str) -> str:
             made, at = made + "[^/]*", at + 1
         elif rest[0] == "?":
             made, at = made + "[^/]", at + 1
-        elif rest[0] == "[" and (end := line.find("]", at + 2)) > 0:
+        elif rest[0] == "[":
+            end = line.find("]", at + 2)
+            if end < 0:
+                raise re.error("a bracket without an end")
             inside = line[at + 1 : end].replace("\\", "\\\\").replace("[", "\\[")
             made, at = made + f"[{'^' + inside[1:] if inside[0] in '!^' else inside}]", end + 1
         elif rest[0] == "\\" and len(rest) > 1:

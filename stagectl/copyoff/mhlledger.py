@@ -27,6 +27,7 @@ class Ledger:
     def __init__(self) -> None:
         self._db = sqlite3.connect("", isolation_level=None)
         self._db.executescript(_TABLES)
+        self._db.execute("BEGIN")  # and never an end: nothing has to outlive us, and a transaction each costs the disk
 
     def __enter__(self) -> Self:
         return self

@@ -3,6 +3,7 @@
 Source: ASC MHL specification 1.0 sections 5 and 6, and its schemas of namespace v2.0, whose order of elements stands.
 """
 
+import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
@@ -17,7 +18,7 @@ CHAIN: Final = "urn:ASC:MHL:DIRECTORY:v2.0"
 OURS: Final = "urn:stagectl:copy-off:1"  # what we add to a file's entry: recorder, slot, clip, take, slate, job
 _DECLARATION: Final = '<?xml version="1.0" encoding="UTF-8"?>\n'
 # what no XML 1.0 document may hold, however it is written
-_UNWRITABLE: Final = frozenset(chr(code) for code in range(32) if code not in (9, 10, 13)) | {"\ufffe", "\uffff"}
+_UNWRITABLE: Final = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")
 
 
 @dataclass(frozen=True, slots=True)
@@ -223,6 +224,6 @@ def _quoted(text: str) -> str:
 
 
 def _writable(text: str) -> str:
-    if _UNWRITABLE.intersection(text) or any("\ud800" <= sign <= "\udfff" for sign in text):
+    if _UNWRITABLE.search(text):
         raise ValueError(f"{text!a} holds a sign that no XML document may hold")
     return text
