@@ -55,8 +55,8 @@ $(ORACLE)/.installed: requirements-oracle.lock | $(BIN)/python
 	$(ORACLE)/bin/python -m pip --disable-pip-version-check --quiet install --require-hashes -r requirements-oracle.lock
 	@touch $@
 
-# The MQTT tests have Debian's broker and its two clients as the other side, those of copying off its SSH server; strace
-# makes a sync fail, and libfaketime moves the wall clock of one process.
+# The MQTT tests have Debian's broker and its two clients as the other side, those of copying off its SSH and
+# FTP servers, their bench xxhsum; strace makes a sync fail, and libfaketime moves the wall clock of one process.
 test-programs:
 	@export PATH="$$PATH:/usr/sbin"; missing=; \
 	command -v strace >/dev/null || missing="$$missing strace"; \
@@ -64,6 +64,8 @@ test-programs:
 	command -v mosquitto >/dev/null || missing="$$missing mosquitto"; \
 	command -v mosquitto_pub >/dev/null || missing="$$missing mosquitto-clients"; \
 	command -v chromium >/dev/null || missing="$$missing chromium"; \
+	command -v vsftpd >/dev/null || missing="$$missing vsftpd"; \
+	command -v xxhsum >/dev/null || missing="$$missing xxhash"; \
 	command -v sshd >/dev/null || missing="$$missing openssh-server"; \
 	if [ -n "$$missing" ]; then $(MAKE) --no-print-directory apt-install PACKAGES="$$missing"; fi
 
