@@ -37,6 +37,7 @@ class _Segment:
     append: Append
     size: int
     limit: int
+    last: int  # number of its newest record
     named: bool = False  # its name survives a power cut
     busy: bool = False  # a sync is in flight: don't close under it
     dead: bool = False
@@ -166,6 +167,7 @@ class Journal:
                 self._refused(error)
             else:
                 self._segment.size += len(line)
+                self._segment.last = n
                 if kind in AT_ONCE:
                     self._urgent = n
                     self._start_commit()  # the sync runs beside what is done meanwhile
@@ -224,7 +226,7 @@ class Journal:
             self._first_segment = number
         if self._segment is not None:
             self._full.append(self._segment)
-        self._segment = _Segment(name, append, len(data), self._segment_bytes)
+        self._segment = _Segment(name, append, len(data), self._segment_bytes, self._next - 1)
 
     def _rotate(self, n: int, before: str) -> None:
         assert self._segment is not None
@@ -368,7 +370,7 @@ class Journal:
         self._durable = max(self._durable, upto)
         self._ring.safe(self._durable)
         for segment in segments:
-            if segment in self._full:
+            if segment in self._full and segment.last <= upto:  # else a line came while its sync was in flight
                 self._full.remove(segment)
                 segment.drop()
         if self._segment in segments:

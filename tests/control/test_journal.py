@@ -231,6 +231,22 @@ async def test_a_burst_over_segments_before_any_sync_is_safe_as_a_whole() -> Non
         assert takes(await reread(disk.after_power_cut())) == list(range(40))
 
 
+async def test_a_line_that_came_while_its_full_segment_was_being_synced_is_synced_with_the_next() -> None:
+    disk = Disk()
+    async with running(disk, segment_bytes=1000) as journal:
+        disk.gate = asyncio.Event()
+        waiting = [asyncio.ensure_future(journal.synced(journal.write("take", "", number=0)))]
+        await disk.entered.wait()
+        number = 0
+        while len(disk.segments()) == 1:  # more lines, until the segment under way is full and another one begun
+            number += 1
+            last = journal.write("take", "", number=number)
+        waiting.append(asyncio.ensure_future(journal.synced(last)))
+        disk.gate.set()
+        assert await asyncio.gather(*waiting) == [True, True]
+        assert takes(await reread(disk.after_power_cut())) == list(range(number + 1))
+
+
 async def test_a_segment_that_cannot_be_begun_leaves_the_old_one_in_use() -> None:
     disk = Disk()
     async with running(disk, segment_bytes=1000) as journal:
