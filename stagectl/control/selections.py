@@ -32,15 +32,11 @@ class Log(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Picture:
-    """A take as it is now: its number, who rolled it, and which recordings run in it.
-
-    `rolling` has each recorder with how often it has rolled in this take: one that stopped and rolled again makes
-    another picture.
-    """
+    """A take as it is now: its number, who rolled it, and which recorders roll in it."""
 
     take: int
     by: str
-    rolling: frozenset[tuple[str, int]]
+    rolling: frozenset[str]
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,6 +129,6 @@ class Selections:
             source=person.source,
             take=picture.take,
             devices=sorted(devices),
-            rolling=sorted(recorder for recorder, _ in picture.rolling),
+            rolling=sorted(picture.rolling),
         )
         return word

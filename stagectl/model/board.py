@@ -159,7 +159,7 @@ class Board:
 class BoardWriter:
     """Writes the points of one device. Raises KeyError for a name that was never declared."""
 
-    __slots__ = ("_gathered", "_slots", "age_of", "asked_at", "board", "device", "read_at")
+    __slots__ = ("_gathered", "_keeps_until", "_link_old", "_slots", "age_of", "asked_at", "board", "device", "read_at")
 
     def __init__(self, board: Board, device: str) -> None:
         self.board = board
@@ -169,6 +169,8 @@ class BoardWriter:
         self.read_at = NEVER
         self.age_of: Callable[[PointSpec[Any]], float] = lambda spec: 0  # set by the kit from the driver's looks
         self._gathered: list[tuple[Reading[Any], object, Callable[[Any], Any] | None]] | None = None
+        self._keeps_until = NEVER  # no value that is good now turns stale by its age before that
+        self._link_old = False
 
     def gather(self) -> None:
         """Hold the puts of one event back until `commit` knows when their question was asked."""
@@ -204,6 +206,7 @@ class BoardWriter:
         for spec in specs:
             slot = self.board.reading(self.device, spec)
             slot.spec, slot.blind, slot.age_s = spec, blind, self.age_of(spec)
+            self._keeps_until = NEVER
             slot.signed = spec.settable or Flags.ACT in spec.flags
             if not slot.declared:
                 slot.declared = True
@@ -268,10 +271,18 @@ class BoardWriter:
             heard_at: when the link last heard anything.
             link_s: how long a silent link is believed.
         """
-        link_old, good = now - heard_at > link_s, Quality.GOOD
+        link_old = now - heard_at > link_s
+        if now <= self._keeps_until and link_old is self._link_old:
+            return
+        until, good = float("inf"), Quality.GOOD
         for slot in self._slots.values():
-            if slot.quality is good and (now - slot.asked_at > slot.age_s if slot.age_s else link_old):
+            if slot.quality is not good:
+                continue
+            if now - slot.asked_at > slot.age_s if slot.age_s else link_old:
                 self._stale(slot)
+            elif slot.age_s:
+                until = min(until, slot.asked_at + slot.age_s)
+        self._keeps_until, self._link_old = until, link_old
 
     def lost(self) -> None:
         """The link is gone: every value turns stale and is kept."""
@@ -298,6 +309,7 @@ class BoardWriter:
                 _renew(slot)
                 return
             slot.quality = Quality.GOOD
+            self._keeps_until = NEVER
             self.board.changed(slot)
         elif not self._change(slot, raw, read):
             _renew(slot)
@@ -314,6 +326,8 @@ class BoardWriter:
             value, quality = None, Quality.UNKNOWN
         same_value = value == before and quality is slot.quality
         was_known = slot.quality is not Quality.UNKNOWN
+        if slot.quality is not Quality.GOOD or self.asked_at < slot.asked_at:
+            self._keeps_until = NEVER
         slot.asked_at, slot.read_at = self.asked_at, self.read_at
         if same_value:
             return False

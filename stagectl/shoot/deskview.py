@@ -3,6 +3,7 @@
 It looks when asked and keeps nothing; the live feed sends a section when it became another one.
 """
 
+from collections.abc import Generator
 from datetime import timedelta
 from typing import TYPE_CHECKING, Any, Final
 
@@ -23,6 +24,7 @@ from stagectl.shoot.teller import Teller
 if TYPE_CHECKING:
     from stagectl.shoot.house import House
 
+SLICE: Final = 64  # recorders looked at in one turn of the loop
 SPREADS: Final = 40  # newest takes in the picture of spreads
 LEFT_STEP_S: Final = 10.0
 _MISSING: Final = ("failed", "unconfirmed")
@@ -35,8 +37,8 @@ class DeskView:
         self._house = house
         self._teller = teller
 
-    def sections(self) -> dict[str, Any]:
-        """All sections by name.
+    def sections(self) -> Generator[None, None, dict[str, Any]]:
+        """Make all sections by name; between the steps of it the loop may do what else waits.
 
         `take` is the running one without its running time, `each` a row a recorder, `acts` the labels and questions
         of roll and end, `answers` a line for each view, `desk` who holds it,
@@ -44,15 +46,22 @@ class DeskView:
         """
         house, teller = self._house, self._teller
         take = house.takes.open
-        each = [self._recorder(name, take) for name in house.takes.recorders]
-        told = take.plain() if take is not None else None
-        return {
+        each = []
+        for number, name in enumerate(house.takes.recorders, 1):
+            each.append(self._recorder(name, take))
+            if number % SLICE == 0:
+                yield
+        told = {
             "say": teller.state(),
-            "take": told,
+            "take": take.plain() if take is not None else None,
             "each": each,
             "acts": self._acts(take, each),
             "last": teller.last(),
             "next": {"take": house.takes.next_number, "name": house.takes.slate},
+        }
+        if len(each) >= SLICE:
+            yield
+        return told | {
             "wrong": [row.plain() for row in teller.wrong()],
             "back": [row.plain() for row in teller.back()],
             "desk": house.desk.plain() | {"say": house.desk.say()},

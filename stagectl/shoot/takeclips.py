@@ -4,6 +4,7 @@ The recorder's own clip list tells exactly, but late, and until then it may stil
 """
 
 from collections.abc import Callable, Iterable
+from functools import partial
 from typing import Any, Final
 
 from stagectl.model.board import Board
@@ -16,6 +17,7 @@ from stagectl.shoot.take import Lane, Take, counting
 PLAUSIBLE_S: Final = 5.0  # a clip whose first label is farther from what we saw is another clip
 REACHES_S: Final = 1.0  # ...unless it goes on for so long in what we saw: then it began before we looked
 LIST_S: Final = 0.25  # recorders' clip lists are asked this long after a roll or cut
+AGAIN_S: Final = 1.5  # ...and once more so much later: some write their list late
 LIST_SLICE: Final = 64  # recorders asked for them in one turn of the loop
 
 
@@ -47,12 +49,18 @@ class TakeClips:
             self._clock.later(self._clock.now() + LIST_S, self._ask)
 
     def _ask(self) -> None:
-        for device in list(self._lists)[:LIST_SLICE]:
+        devices = tuple(self._lists)[:LIST_SLICE]
+        for device in devices:
             del self._lists[device]
-            self._look(device, (CLIP_NAME.name, CLIP_START.name))
+        self._look_at(devices)
+        self._clock.later(self._clock.now() + AGAIN_S, partial(self._look_at, devices))
         self._asking = bool(self._lists)
         if self._asking:
             self._clock.later(self._clock.now(), self._ask)
+
+    def _look_at(self, devices: Iterable[str]) -> None:
+        for device in devices:
+            self._look(device, (CLIP_NAME.name, CLIP_START.name))
 
     def told(self, device: str) -> tuple[str, str, str] | None:
         """Name, first label and length (empty: not told) of the recorder's newest clip; None: it has told of none."""

@@ -23,7 +23,7 @@ from stagectl.model.capabilities.recorder import (
 )
 from stagectl.model.conditions import NO, judge
 from stagectl.model.errors import RefusedError
-from stagectl.model.points import NEVER, Quality, Reading
+from stagectl.model.points import NEVER, PointSpec, Quality, Reading
 from stagectl.model.verbs import Ended, Set, Verdict
 from stagectl.shoot import alarmrules, wording
 from stagectl.shoot.alarm import Alarm
@@ -76,6 +76,15 @@ class Wrong:
         }
 
 
+@dataclass(slots=True)
+class _Lack:
+    """What keeps a recorder from rolling, as long as none of these readings became another one."""
+
+    of: list[Reading[Any]]
+    rev: int = -1
+    says: str | None = None
+
+
 class Teller:
     """Sentences about one house.
 
@@ -86,6 +95,7 @@ class Teller:
     def __init__(self, house: "House", zone: tzinfo | None = None) -> None:
         self._house = house
         self._zone = zone
+        self._lacks: dict[str, _Lack] = {}
 
     # -- the state ------------------------------------------------------------------------------------------------
 
@@ -400,6 +410,17 @@ class Teller:
 
     def lacks(self, name: str) -> str | None:
         """What keeps a recorder from rolling, going on after its name; None: it can roll, or rolls."""
+        kept = self._lacks.get(name)
+        if kept is None:
+            specs: tuple[PointSpec[Any], ...] = (HEALTH, TRANSPORT, REMOTE, *(SLOT_STATE.at(slot) for slot in SLOTS))
+            told = [*specs, *(leaf.spec for leaf in Roll().needs().leaves())]
+            kept = self._lacks[name] = _Lack([self._house.board.reading(name, spec) for spec in dict.fromkeys(told)])
+        newest = max(reading.rev for reading in kept.of)
+        if newest != kept.rev:
+            kept.rev, kept.says = newest, self._judge_lack(name)
+        return kept.says
+
+    def _judge_lack(self, name: str) -> str | None:
         board = self._house.board
         if board.get(name, HEALTH).value is Health.FAILED:
             return wording.LACKS["link"][0]

@@ -139,8 +139,11 @@ async def test_recorders_are_asked_for_their_clips_soon_after_roll_and_cut() -> 
     log = Log()
     log.rolls("iso-1", "iso-2")
     assert log.looked == []  # not now: the proof of the roll goes first
-    await moment()
+    await moment(0.5)
     assert log.looked == [(name, ("clip.name", "clip.start")) for name in ("iso-1", "iso-2")]
+    del log.looked[:]
+    await moment(5)
+    assert [name for name, _ in log.looked] == ["iso-1", "iso-2"]  # once more: some write their list late
     del log.looked[:]
     log.stops("iso-2")
     await moment()

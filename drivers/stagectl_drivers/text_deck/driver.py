@@ -130,7 +130,7 @@ class TextDeckDriver:
     capability: ClassVar[Capability] = RECORDER
     looks: ClassVar[tuple[Look, ...]] = (
         Look(("transport", "timecode", "speed"), 1.0),
-        Look(("clip.name", "clip.start", "clip.length"), 2.0),
+        Look(("clip.name", "clip.start", "clip.length"), 5.0),  # two requests each
         Look(("slot.{slot}.left", "slot.{slot}.free"), 5.0),
         Look(("remote",), 5.0),  # old firmware sends no notice when it is switched back on at the front
     )

@@ -5,7 +5,7 @@ judges a take goes at once. A client that does not read is not waited for: for i
 kept, and it is ended after 30 s.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Generator, Iterable, Mapping, Sequence
 from itertools import islice
 from typing import Any, Final
 
@@ -57,6 +57,7 @@ class Hub:
         self._timer: Handle | None = None
         self._at_once = False
         self._say_at = float("-inf")
+        self._looking: Generator[None, None, dict[str, Any]] | None = None
         self._looked_s = 0.0  # what it took to look at the sections
         self._happened = False
         self.stopped = False
@@ -110,7 +111,7 @@ class Hub:
             client.held.clear()
             client.entries.clear()
             self._text.begin()
-            self._renew()
+            self._look_whole()
             client.send(self._changes([self._piece(reading) for reading in held], entries, self._sections))
             if self._unsaid:
                 self._soon(TICK_S)
@@ -122,7 +123,7 @@ class Hub:
             self._house.chronicle.unfollow(self._follower)
         if self._timer is not None:
             self._timer.cancel()
-        self._view = self._follower = self._timer = None
+        self._view = self._follower = self._timer = self._looking = None
         for kept in (self._pieces, self._round, self._unwritten, self._sections, self._unsaid):
             kept.clear()
         self._text = PointText(self._clock)
@@ -163,10 +164,7 @@ class Hub:
         for reading in list(self._unwritten if hurried else islice(self._unwritten, SLICE)):
             del self._unwritten[reading]
             self._pieces[reading] = self._text.write(reading)
-        if self._unwritten:
-            self._soon(0.0, hurried=False)
-        elif not hurried and self._due_s() <= 0:
-            self._renew()
+        if self._unwritten or (not hurried and self._look_on()):
             self._soon(0.0, hurried=False)
         elif hurried:
             self._tell({}, self._follower)
@@ -224,15 +222,36 @@ class Hub:
                 changes = changes or self._changes(map(self._pieces.__getitem__, readings), entries, told, gap=gap)
                 client.send(changes)
 
-    def _renew(self) -> None:
-        """Look at all sections; those that became others, as JSON, are told with the next tick."""
-        self._happened = False
-        self._say_at = self._clock.now()
-        found = {name: _json(value) for name, value in self._desk.sections().items()}
+    def _look_on(self) -> bool:
+        """Go a step on with the look at all sections, or begin one if it is time. False: nothing to look at now."""
+        if self._looking is None:
+            if self._due_s() > 0:
+                return False
+            self._happened = False
+            self._say_at, self._looked_s = self._clock.now(), 0.0
+            self._looking = self._desk.sections()
+        began = self._clock.now()
+        try:
+            next(self._looking)
+        except StopIteration as done:
+            self._looking = None
+            self._renew(done.value)
+        self._looked_s += self._clock.now() - began
+        return True
+
+    def _look_whole(self) -> None:
+        """Look at all sections at once, for somebody who is told everything now."""
+        self._happened, self._say_at = False, self._clock.now()
+        self._looking = self._desk.sections()  # from the beginning: one under way began before what is told now
+        while self._looking is not None:
+            self._look_on()
+
+    def _renew(self, sections: Mapping[str, Any]) -> None:
+        """Keep the sections; those that became others, as JSON, are told with the next tick."""
+        found = {name: _json(value) for name, value in sections.items()}
         if self._sections:  # else nobody was told anything yet, and whoever came gets a snapshot
             self._unsaid |= {name: text for name, text in found.items() if text != self._sections.get(name)}
         self._sections = found
-        self._looked_s = self._clock.now() - self._say_at
 
     def _piece(self, reading: Reading[Any]) -> str:
         piece = self._pieces.get(reading)
@@ -260,7 +279,7 @@ class Hub:
         )
         pieces = ",".join(map(self._piece, readings))
         now = self._teller.now()
-        self._renew()
+        self._look_whole()
         last = house.chronicle.recent[-1].n if house.chronicle.recent else 0
         text = (
             f'{{"is":"snapshot","epoch":{house.epoch},"rev":{self._rev},"entry":{last},"now":{_json(now)},'

@@ -5,8 +5,9 @@ and a box that does not answer is not known. It changes nothing in any box.
 """
 
 import asyncio
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import partial
 from typing import Any, Final, Protocol
@@ -79,13 +80,26 @@ class Row:
         return self.check.must and self.truth is not YES and self.waiver is None
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class _Followed:
     """A check that is followed all the time."""
 
     check: Check
     watch: Watch
-    points: dict[str, list[str]] = field(default_factory=dict)
+
+    def points(self) -> Iterator[tuple[str, str]]:
+        """Device and name of each point it rests on."""
+        for leaf in self.check.condition.leaves():
+            yield leaf.device or self.check.device, leaf.spec.name
+
+
+@dataclass(frozen=True, slots=True)
+class _Stands:
+    """How the checks of one device stand: the worst that holds up, and how many fail or are not known."""
+
+    worst: Truth = YES
+    failed: int = 0
+    unknown: int = 0
 
 
 class Lineup:
@@ -111,10 +125,13 @@ class Lineup:
         self._clocks = clocks
         self._chronicle = chronicle
         self._called = called
-        self._recorders = tuple(recorders)
+        self._recorders = dict.fromkeys(recorders)
         self._kept_s = kept_s
         self._waivers: dict[str, Waiver] = {}
-        self._due = False
+        self._moved: dict[str, None] = {}  # devices of which a check has turned
+        self._stands: dict[str, _Stands] = {}
+        self._worst = Counter[Truth]()  # how many devices are no better than that
+        self._failed = self._unknown = 0
         self.capability = Capability(
             LINEUP.kind,
             LINEUP.version,
@@ -125,14 +142,14 @@ class Lineup:
         self._writer.age_of = lambda spec: float("inf")
         self._writer.declare(*self.capability.points)
         self._followed = [self._follow(check) for check in checks]
-        self._tell()
+        self._of: dict[str, list[_Followed]] = {device: [] for device in self._recorders}
+        for one in self._followed:
+            self._of.setdefault(one.check.device, []).append(one)
+        self._tell_all()
 
     def _follow(self, check: Check) -> _Followed:
-        watch = self._board.watch(check.condition, self._turned, device=check.device, lazy=True)
-        points: dict[str, list[str]] = {}
-        for leaf in check.condition.leaves():
-            points.setdefault(leaf.device or check.device, []).append(leaf.spec.name)
-        return _Followed(check, watch, points)
+        turned = partial(self._turned, check.device)
+        return _Followed(check, self._board.watch(check.condition, turned, device=check.device, lazy=True))
 
     def expand(self, ask: Ask) -> Sequence[Ask]:
         """It can only be read. Raises RefusedError."""
@@ -143,34 +160,50 @@ class Lineup:
 
     # -- all the time ---------------------------------------------------------------------------------------------
 
-    def _turned(self, truth: Truth) -> None:
-        if not self._due:
-            self._due = True
+    def _turned(self, device: str, truth: Truth) -> None:
+        if not self._moved:
             self._board.clock.later(self._board.clock.now(), self._tell)
+        self._moved[device] = None
+
+    def _tell_all(self) -> None:
+        self._moved = dict.fromkeys(self._of)
+        self._tell()
 
     def _tell(self) -> None:
-        self._due = False
+        """Reckon anew what moved, and tell the points."""
         now = self._board.clock.now()
-        self._waivers = {name: waiver for name, waiver in self._waivers.items() if waiver.ends_at > now}
-        waived = self._waivers
-        worst: dict[str, Truth] = dict.fromkeys(self._recorders, YES)
-        whole, failed, unknown = YES, 0, 0
-        for one in self._followed:
+        ended = [name for name, waiver in self._waivers.items() if waiver.ends_at <= now]
+        for name in ended:
+            del self._waivers[name]
+        moved, self._moved = dict.fromkeys(self._of) if ended else self._moved, {}
+        for device in moved:
+            before, stands = self._stands.get(device), self._stand(device)
+            self._stands[device] = stands
+            if before is not None:
+                self._count(before, -1)
+            self._count(stands, 1)
+            if device in self._recorders:
+                self._put(RECORDER_READY.at(device).name, stands.worst)
+        self._put(READY.name, next((truth for truth in _WORST_FIRST if self._worst[truth]), YES))
+        self._writer.compute(FAILED.name, self._failed, asked_at=now)
+        self._writer.compute(OPEN.name, self._unknown, asked_at=now)
+
+    def _count(self, stands: _Stands, times: int) -> None:
+        self._worst[stands.worst] += times
+        self._failed += times * stands.failed
+        self._unknown += times * stands.unknown
+
+    def _stand(self, device: str) -> _Stands:
+        worst, failed, unknown = YES, 0, 0
+        for one in self._of[device]:
             truth, check = one.watch.truth, one.check
             if truth is UNKNOWN and not self._applies(one):
                 continue
             failed += truth is NO
             unknown += truth is UNKNOWN
-            if truth is YES or not check.must or check.id in waived:
-                continue
-            whole = min(whole, truth, key=_WORST_FIRST.index)
-            if check.device in worst:
-                worst[check.device] = min(worst[check.device], truth, key=_WORST_FIRST.index)
-        self._put(READY.name, whole)
-        for name, truth in worst.items():
-            self._put(RECORDER_READY.at(name).name, truth)
-        self._writer.compute(FAILED.name, failed, asked_at=now)
-        self._writer.compute(OPEN.name, unknown, asked_at=now)
+            if check.must and check.id not in self._waivers:
+                worst = min(worst, truth, key=_WORST_FIRST.index)
+        return _Stands(worst, failed, unknown)
 
     def _put(self, name: str, truth: Truth) -> None:
         quality = Quality.UNKNOWN if truth is UNKNOWN else Quality.GOOD
@@ -199,7 +232,7 @@ class Lineup:
     def _row(self, one: _Followed, silent: set[str]) -> Row:
         check, truth = one.check, one.watch.truth
         found = check.finding(self._board)
-        if silent.intersection(one.points) and truth is YES:
+        if truth is YES and any(device in silent for device, _ in one.points()):
             truth, found = UNKNOWN, f"it did not answer within {ANSWER_S:g} s; last seen: {found}"
         help_ = "" if truth is YES else check.help(self._board)
         return Row(check, truth, found, help_, self._age_s(one), self._waivers.get(check.id))
@@ -231,10 +264,11 @@ class Lineup:
         """Ask every box for what its rows rest on; who did not answer in time."""
         wanted: dict[str, dict[str, None]] = {}
         for one in self._followed:
-            for device, names in one.points.items():
+            for device, name in one.points():
                 if device in self._boxes:
-                    own = (name for name in names if name not in _KITS)
-                    wanted.setdefault(device, {}).update(dict.fromkeys(own))
+                    names = wanted.setdefault(device, {})
+                    if name not in _KITS:
+                        names[name] = None
         silent = dict.fromkeys(wanted)
         done = asyncio.Event()
         if not silent:
@@ -310,7 +344,7 @@ class Lineup:
         waiver = Waiver(person.name, words, until, self._board.clock.now() + kept_s)
         self._keep(identifier, waiver)
         self._chronicle.write("lineup", person.name, what="waiver", check=identifier, **waiver.plain())
-        self._tell()
+        self._tell_all()
 
     def restore(self, records: Iterable[Mapping[str, Any]]) -> None:
         """Take up the waivers of an earlier start that still last."""
@@ -320,7 +354,7 @@ class Lineup:
                 left_s = (until - self._wall()).total_seconds()
                 ends_at = self._board.clock.now() + left_s
                 self._keep(str(record["check"]), Waiver(str(record["by"]), str(record["because"]), until, ends_at))
-        self._tell()
+        self._tell_all()
 
     def _keep(self, identifier: str, waiver: Waiver) -> None:
         """Until it ends; without a reason it has ended."""
