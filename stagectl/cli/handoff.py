@@ -4,13 +4,17 @@ import asyncio
 import os
 from collections.abc import Mapping, Sequence
 from datetime import date, datetime
+from itertools import chain
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import click
 
 from stagectl.cli.codes import Exit
 from stagectl.cli.face import Face, client_verb
+
+if TYPE_CHECKING:
+    from stagectl.handoff.ranges import TakeRange
 
 NAMED: Final = 8  # takes that are named in a file's name
 MOST: Final = 1000  # takes that are asked for; the daemon keeps half as many
@@ -33,12 +37,17 @@ def _day(_ctx: click.Context, _param: click.Parameter, value: str | None) -> dat
 @client_verb("handoff")
 @click.option("--day", callback=_day, metavar="today|DATE", help="The takes of this day.")
 @click.option("--take", "numbers", type=click.IntRange(1), multiple=True, help="This take; may be said again.")
+@click.option(
+    "--font",
+    type=click.Path(exists=True, dir_okay=False, path_type=Path),
+    help="A TrueType file for names that the PDF's own face lacks.",
+)
 @click.option("--to", "folder", type=click.Path(file_okay=False, path_type=Path), required=True, help="Into here.")
-def handoff(face: Face, day: date | None, numbers: tuple[int, ...], folder: Path) -> int:
+def handoff(face: Face, day: date | None, numbers: tuple[int, ...], font: Path | None, folder: Path) -> int:
     """Write takes for the edit: lists, a timeline, a table, a log sheet.
 
     Nothing is overwritten: where a file of another content stands, none is written. Needs the extra "editorial" for the
-    timeline, and writes the others without it.
+    timeline and "print" for the log sheet as PDF, and writes the others without them.
     """
     if (day is None) is not bool(numbers):
         return face.no(Exit.UNCLEAR, "Which takes?", "Give --day today, a date, or --take N.", "argument")
@@ -51,7 +60,7 @@ def handoff(face: Face, day: date | None, numbers: tuple[int, ...], folder: Path
     if rolls := [take["take"] for take in wanted if take["running"]]:
         say = f"Take {rolls[0]} still rolls: its clips are not whole."
         return face.no(Exit.REFUSED, say, "Hand over when it has ended.", "take")
-    files, troubles = _files(wanted, face.client.get("site")["name"], day)
+    files, troubles = _files(wanted, face.client.get("site")["name"], day, font)
     return _written(face, folder, files, troubles)
 
 
@@ -60,7 +69,9 @@ def _rolled(take: Mapping[str, Any]) -> date:
     return datetime.fromisoformat(take["opened"]).astimezone().date()
 
 
-def _files(takes: Sequence[Mapping[str, Any]], site: str, day: date | None) -> tuple[dict[str, bytes], list[str]]:
+def _files(
+    takes: Sequence[Mapping[str, Any]], site: str, day: date | None, font: Path | None
+) -> tuple[dict[str, bytes], list[str]]:
     """Name -> content, and what an editor must know."""
     from stagectl.handoff.cliptable import clip_table
     from stagectl.handoff.edl import edls
@@ -79,7 +90,35 @@ def _files(takes: Sequence[Mapping[str, Any]], site: str, day: date | None) -> t
         texts |= {f"{stem}_{name}": text for name, text in timelines(ready, title).items()}
     except ImportError:
         troubles.append('The timeline is left out: it needs the extra. Install it: pip install "stagectl[editorial]"')
-    return {name: text.encode() for name, text in texts.items()}, troubles
+    files = {name: text.encode() for name, text in texts.items()}
+    sheet, more = _printed(ready, title, font)
+    if sheet is not None:
+        files[f"{stem}_log.pdf"] = sheet
+    return files, [*troubles, *more]
+
+
+def _printed(takes: "Sequence[TakeRange]", title: str, font: Path | None) -> tuple[bytes | None, list[str]]:
+    """The log sheet as PDF, and what is not as it should be with it."""
+    try:
+        from stagectl.handoff.faces import OWN, Faces, is_face
+        from stagectl.handoff.printsheet import log_pdf
+    except ImportError:
+        return None, ['The PDF is left out: it needs the extra. Install it: pip install "stagectl[print]"']
+    from stagectl.cli.typefaces import base_faces, more_faces
+
+    troubles = []
+    if font is not None and not is_face(font):
+        troubles.append(f"{font} is no TrueType file that can be set, and is not used.")
+    plain, bold = base_faces() or OWN
+    faces = Faces(plain, bold, chain([font] if font is not None else [], more_faces()))
+    sheet = log_pdf(takes, title, faces)
+    if faces.lacking:
+        one = min(faces.lacking)
+        troubles.append(
+            f"The PDF shows {len(faces.lacking)} signs by number, such as [U+{ord(one):04X}]: no face here sets them. "
+            "The HTML sheet shows them; or give a face that holds them: --font FILE"
+        )
+    return sheet, troubles
 
 
 def _numbered(numbers: Sequence[int]) -> str:

@@ -32,11 +32,15 @@ class Log(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Picture:
-    """A take as it is now: its number, who rolled it, and which recorders roll in it."""
+    """A take as it is now: its number, who rolled it, and which recordings run in it.
+
+    `rolling` has each recorder with how often it has rolled in this take: one that stopped and rolled again makes
+    another picture.
+    """
 
     take: int
     by: str
-    rolling: frozenset[str]
+    rolling: frozenset[tuple[str, int]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,6 +133,6 @@ class Selections:
             source=person.source,
             take=picture.take,
             devices=sorted(devices),
-            rolling=sorted(picture.rolling),
+            rolling=sorted(recorder for recorder, _ in picture.rolling),
         )
         return word

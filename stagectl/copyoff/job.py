@@ -158,6 +158,7 @@ class Sums:
     Attributes:
         clips, bytes: present on the recorder or copied from it.
         waiting, waiting_bytes: clips with a copy that is neither published nor failed.
+        unread_bytes: of clips that must still be read off the recorder.
         failed: clips with a failed copy.
         published: clips whose every copy is published.
         safe: clips that are safe to clear.
@@ -167,6 +168,7 @@ class Sums:
     bytes: int = 0
     waiting: int = 0
     waiting_bytes: int = 0
+    unread_bytes: int = 0
     failed: int = 0
     published: int = 0
     safe: int = 0

@@ -57,6 +57,14 @@ class Jobs:
         with self._lock:
             self._db.close()
 
+    def keep_to(self, targets: Sequence[str]) -> None:
+        """Forget what was never published at a target that the site file does not name any more."""
+        with self._change() as db:
+            db.execute(
+                f"DELETE FROM copies WHERE state != 'published' AND target NOT IN ({', '.join('?' * len(targets))})",
+                targets,
+            )
+
     def discover(
         self, recorder: str, called: str, found: Iterable[Planned], targets: Sequence[str], new_id: Callable[[], str]
     ) -> int:
@@ -135,19 +143,22 @@ class Jobs:
                 return job, next(copy for copy in job.copies if copy.state in FETCHED)
         return None
 
-    def to_double(self, target: str, wanted: Wanted, skip: Collection[str]) -> tuple[Job, Copy, Copy] | None:
-        """The next clip that `target` lacks while another target has it: job, the copy to make, the copy there is."""
+    def to_double(
+        self, target: str, others: Collection[str], wanted: Wanted, skip: Collection[str]
+    ) -> tuple[Job, Copy, Copy] | None:
+        """The next clip that `target` lacks while one of `others` has it: job, copy to make, copy there is."""
         where, values = wanted_rows(wanted)
         rows = (
             f"WHERE {where} AND j.id NOT IN {words(skip)} "
             f"AND EXISTS (SELECT 1 FROM copies c WHERE c.job = j.id AND c.target = ? "
             f"AND c.state IN {words(NOT_FETCHED)}) "
-            "AND EXISTS (SELECT 1 FROM copies c WHERE c.job = j.id AND c.state = 'published') "
-            "ORDER BY j.rank LIMIT 1"
+            "AND EXISTS (SELECT 1 FROM copies c WHERE c.job = j.id AND c.state = 'published' "
+            f"AND c.target IN ({', '.join('?' * len(others))})) ORDER BY j.rank LIMIT 1"
         )
         with self._lock:
-            for job in jobs_of(self._db, rows, (*values, target)):
-                return job, job.copy(target), next(one for one in job.copies if one.state is State.PUBLISHED)
+            for job in jobs_of(self._db, rows, (*values, target, *others)):
+                there = (one for one in job.copies if one.state is State.PUBLISHED and one.target in others)
+                return job, job.copy(target), next(there)
         return None
 
     def looked(self, job: str, look: Look) -> None:
@@ -167,12 +178,15 @@ class Jobs:
             state: the new one.
             values: fields of `Copy` that change with it.
         """
+        self.note(job, target, state=state, **values)
+
+    def note(self, job: str, target: str, **values: str | int | datetime | Reason | State | None) -> None:
+        """Change some fields of one copy, `Copy`'s by name, and leave its state where it is."""
         assert set(values) <= set(COPY)
-        sets = "".join(f", {name} = ?" for name in values)
         with self._change() as db:
             db.execute(
-                f"UPDATE copies SET state = ?{sets} WHERE job = ? AND target = ?",
-                (state.value, *(stored(value) for value in values.values()), job, target),
+                f"UPDATE copies SET {', '.join(f'{name} = ?' for name in values)} WHERE job = ? AND target = ?",
+                (*(stored(value) for value in values.values()), job, target),
             )
 
     def ask_again(self, wanted: Wanted) -> int:

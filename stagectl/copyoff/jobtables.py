@@ -51,11 +51,13 @@ COPY: Final = (
 
 # one row a job (how many of its copies are in which state), then one a recorder; in the order of the fields of `Sums`
 BY_RECORDER: Final = f"""
-SELECT recorder, count(*), sum(size), sum(open > 0), sum(CASE WHEN open > 0 THEN size ELSE 0 END), sum(failed > 0),
-    sum(open = 0 AND failed = 0), sum(media >= {COPIES_SAFE})
+SELECT recorder, count(*), sum(size), sum(open > 0), sum(CASE WHEN open > 0 THEN size ELSE 0 END),
+    sum(CASE WHEN fetched = 0 AND open > 0 THEN size ELSE 0 END), sum(failed > 0), sum(open = 0 AND failed = 0),
+    sum(media >= {COPIES_SAFE})
 FROM (
     SELECT j.recorder AS recorder, coalesce(j.asked_size, j.size) AS size,
         sum(c.state NOT IN ('published', 'failed')) AS open, sum(c.state = 'failed') AS failed,
+        sum(c.state IN ('copied', 'verified', 'published')) AS fetched,
         count(DISTINCT CASE WHEN c.state = 'published' THEN c.medium END) AS media
     FROM jobs j JOIN copies c ON c.job = j.id WHERE {{where}} GROUP BY j.id
 ) GROUP BY recorder ORDER BY recorder

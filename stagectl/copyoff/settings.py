@@ -41,10 +41,12 @@ class Care:
         bytes_per_s: of all reads off recorders together; None: no limit.
         double_read: read every clip off its recorder twice and compare: the only proof of the wire, in twice the time.
         tries: how often a copy begins anew by itself before it has failed.
+        again_s: rest before the first of these tries; doubles with each.
         look_apart_s: between two looks at a clip of a recorder that tells its state, and of one that does not.
     """
 
     bytes_per_s: int | None = None
     double_read: bool = False
     tries: int = 5
+    again_s: float = 2.0
     look_apart_s: tuple[float, float] = (10.0, 30.0)

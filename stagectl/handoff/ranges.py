@@ -53,6 +53,8 @@ class TakeRange:
         clips: recorder by recorder, in the order in which each recorded.
         common: what all recorders hold; None: see `troubles`.
         troubles: what an editor must know, a sentence each.
+        absent: recorders that were asked for and have no clip.
+        unseen: those of whom not all is known: they were out of reach.
     """
 
     number: int
@@ -64,6 +66,8 @@ class TakeRange:
     common: Span | None
     marks: tuple[Mark, ...]
     troubles: tuple[str, ...]
+    absent: tuple[str, ...]
+    unseen: tuple[str, ...]
 
     @property
     def day(self) -> str:
@@ -128,6 +132,8 @@ def _ranged(take: Mapping[str, Any], lanes: Sequence[Lane], reels: Mapping[str, 
         common=common,
         marks=tuple(Mark.read(mark) for mark in take["marks"]),
         troubles=tuple(troubles),
+        absent=tuple(absent),
+        unseen=tuple(unseen),
     )
 
 

@@ -35,12 +35,12 @@ def test_a_day_goes_into_a_new_folder_and_again_changes_nothing(sheet: Stub, tmp
     said = sheet.run("handoff", "--day", "2026-11-25", "--to", str(to))
     assert said.exit_code == 0, said.output
     stem = "2026-11-25"
-    files = [f"{stem}_{what}" for what in ("25.otio", "ISO1_25.edl", "ISO2_25.edl", "clips.csv", "log.html")]
+    files = [f"{stem}_{what}" for what in ("25.otio", "ISO1_25.edl", "ISO2_25.edl", "clips.csv", "log.html", "log.pdf")]
     assert names(to) == files
     assert said.stdout.splitlines() == [str(to / name) for name in files]
     before = {path: path.read_bytes() for path in to.iterdir()}
     again = sheet.run("--json", "handoff", "--day", stem, "--to", str(to))
-    assert (again.exit_code, [one["new"] for one in json.loads(again.stdout)["files"]]) == (0, [False] * 5)
+    assert (again.exit_code, [one["new"] for one in json.loads(again.stdout)["files"]]) == (0, [False] * 6)
     assert {path: path.read_bytes() for path in to.iterdir()} == before
 
 
@@ -87,7 +87,32 @@ def test_without_the_extra_all_but_the_timeline_is_written(
     said = sheet.run("handoff", "--take", "15", "--to", str(tmp_path))
     assert said.exit_code == 0
     assert 'pip install "stagectl[editorial]"' in said.stdout
-    assert names(tmp_path) == ["take-15_ISO1_25.edl", "take-15_ISO2_25.edl", "take-15_clips.csv", "take-15_log.html"]
+    lists = ["take-15_ISO1_25.edl", "take-15_ISO2_25.edl", "take-15_clips.csv"]
+    assert names(tmp_path) == [*lists, "take-15_log.html", "take-15_log.pdf"]
+
+
+def test_without_the_extra_all_but_the_printed_sheet_is_written(
+    sheet: Stub, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    modules = __import__("sys").modules
+    for name in [one for one in modules if one.startswith(("reportlab", "stagectl.handoff.faces"))]:
+        monkeypatch.delitem(modules, name)
+    monkeypatch.setitem(modules, "reportlab", None)
+    said = sheet.run("handoff", "--take", "15", "--to", str(tmp_path))
+    assert said.exit_code == 0
+    assert 'The PDF is left out: it needs the extra. Install it: pip install "stagectl[print]"' in said.stdout
+    assert "take-15_log.html" in names(tmp_path)
+    assert "take-15_log.pdf" not in names(tmp_path)
+
+
+def test_what_the_pdf_can_not_set_is_told_with_a_remedy(sheet: Stub, tmp_path: Path) -> None:
+    sheet.routes["GET /api/v1/takes"] = (200, {"next": {}, "takes": [whole(name="שיר")]})
+    bad = tmp_path / "face.ttf"
+    bad.write_text("no face")
+    said = sheet.run("handoff", "--take", "15", "--font", str(bad), "--to", str(tmp_path / "edit"))
+    assert said.exit_code == 0
+    assert f"{bad} is no TrueType file that can be set, and is not used." in said.stdout
+    assert "The PDF shows 3 signs by number, such as [U+05D9]: no face here sets them." in said.stdout
 
 
 def test_a_folder_that_can_not_be_made_is_named(sheet: Stub, tmp_path: Path) -> None:

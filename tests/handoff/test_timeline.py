@@ -84,7 +84,14 @@ def test_takes_without_a_common_range_are_in_no_timeline() -> None:
 def test_the_log_sheet_names_all_and_runs_nothing() -> None:
     lanes = [lane("wide", "10:00:00:00", "00:18:28:07", clip=""), lane("hands", "10:00:00:05", "00:18:28:07")]
     page = log_sheet(ranged([take(*lanes, marks=[mark("problem", "10:00:04:00", "<script>")], wanted=["pgm"])]), "Hall")
-    for told in ("pgm did not roll.", "NOT TOLD", "10:00:00:05", "27702 frames at 25, 0:18:28", "&lt;script&gt;"):
+    for told in (
+        "pgm did not roll.",
+        "<td>NO CLIP",
+        "NOT TOLD",
+        "10:00:00:05",
+        "27702 frames at 25, 0:18:28",
+        "&lt;script&gt;",
+    ):
         assert told in page
     assert "<script" not in page
     assert "http" not in page

@@ -1,7 +1,8 @@
 """Does what the edit gets agree with what the decks hold, counted by hand?
 
 Real processes: simulators, daemon, terminal. Sources: the simulators' own record of their clips, and plain arithmetic
-at 25 frames a second; lists are read back by otio-cmx3600-adapter 1.0, the timeline by opentimelineio 0.18.
+at 25 frames a second; lists are read back by otio-cmx3600-adapter 1.0, the timeline by opentimelineio 0.18, the
+printed sheet by pypdf.
 """
 
 import csv
@@ -11,6 +12,7 @@ from pathlib import Path
 
 import opentimelineio as otio
 import pytest
+from pypdf import PdfReader
 
 from tests.stories.studio import RECORDERS, Studio, until
 
@@ -67,7 +69,7 @@ def test_two_takes_one_with_a_late_deck_agree_with_a_count_by_hand(studio: Studi
     ]
     late = ranges(studio, 1)
     # iso-4 began last, so what all share begins with its first frame; it ends with the first deck that ended. A deck's
-    # offset is what it recorded before that: common in less its own first frame, so 0 for iso-4, 75 and more for others.
+    # offset is what it recorded before that: common in less its own first frame, so 0 for iso-4, over 75 for others.
     assert by_hand[1][0] == late["iso-4"][0]
     assert late["iso-4"][0] - late["iso-1"][0] >= 75
     offsets = {box: by_hand[1][0] - first for box, (first, _) in late.items()}
@@ -105,5 +107,9 @@ def test_two_takes_one_with_a_late_deck_agree_with_a_count_by_hand(studio: Studi
     with path.open(newline="", encoding="utf-8") as table:
         rows = [row for row in csv.DictReader(table) if row["take"] == "2"]
     assert {row["recorder"]: int(row["offset_frames"]) for row in rows} == offsets
+    (path,) = to.glob("*_log.pdf")
+    sheet = " ".join(" ".join(page.extract_text() for page in PdfReader(path).pages).split())
+    assert f"All share {first} to {label(by_hand[1][1])}, {by_hand[1][1] - by_hand[1][0]} frames at 25" in sheet
+    assert "a chair" in sheet
     (path,) = to.glob("*_log.html")
     assert "a chair" in path.read_text(encoding="utf-8")

@@ -538,6 +538,25 @@ async def test_anothers_take_ends_at_the_second_asking_on_a_socket(front: Front,
         await front.toys.until(lambda: front.toys.house.takes.open is None)
 
 
+async def test_a_recorder_that_stopped_and_rolled_again_meanwhile_is_another_picture(front: Front, keys: Keys) -> None:
+    """The same names roll in the same take, but one of them has a clip now that nobody was shown."""
+    assert (await front.post("roll?wait=verdict", {}, **keys.of("ines")))[0] == 200
+    _, shown = await front.post("cut?wait=verdict", {"take": 1}, **keys.of("tomas"))
+    take = front.toys.house.takes.open
+    assert take is not None
+    deck = front.toys.boxes["iso-2"]
+    for transport, recordings in (("stopped", 1), ("recording", 2)):
+        deck.tell(transport=transport)
+        await front.toys.until(
+            lambda transport=transport, recordings=recordings: (
+                len(take.lanes["iso-2"]) == recordings and ("iso-2" in take.rolling) is (transport == "recording")
+            )
+        )
+    status, again = await front.post("cut?wait=verdict", {"take": 1, "confirm": shown["confirm"]}, **keys.of("tomas"))
+    assert (status, again["code"]) == (428, "confirm")
+    assert again["detail"].startswith("The picture is another one now.")
+
+
 async def test_ones_own_take_ends_at_once(front: Front, keys: Keys) -> None:
     assert (await front.post("roll?wait=verdict", {}, **keys.of("ines")))[0] == 200
     assert (await front.post("cut?wait=verdict", {"take": 1}, **keys.of("ines")))[0] == 200
