@@ -171,7 +171,7 @@ class House:
         take = self.takes.open
         if take is None or take.number != number:
             return None
-        return Picture(number, take.by, frozenset(take.rolling))
+        return Picture(number, take.by, frozenset((device, len(take.lanes[device])) for device in take.rolling))
 
     def troubled(self, part: str, text: str | None) -> None:
         """Say what is wrong with a part of the daemon itself, in a sentence; None: nothing any more."""
