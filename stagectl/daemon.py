@@ -18,10 +18,13 @@ from stagectl.control.journal_lines import Record
 from stagectl.control.notes import Notes
 from stagectl.control.recovery import Recovery
 from stagectl.control.untold import Untold
+from stagectl.copyoff.part import COPY, CopyPart
+from stagectl.copyoff.runs import CopyOff, Rest
+from stagectl.copyoff.wiring import Machine, copy_off, copy_part, with_alarms
 from stagectl.driverkit.box import Box
 from stagectl.driverkit.driver import BoxKind
 from stagectl.driverkit.lag import Heart
-from stagectl.driverkit.real import real_world
+from stagectl.driverkit.real import RealOffload, elapsed_s, real_world
 from stagectl.driverkit.sampler import LoopSampler
 from stagectl.inlets.http.opening import Tls
 from stagectl.inlets.http.server import HttpServer, serve
@@ -53,6 +56,7 @@ PARTS: Final[Mapping[str, Capability]] = {
     "stations": STATIONS,
     "setups": SETUPS,
     "playback": PLAYBACK,
+    "copy": COPY,
     **READINESS,
 }
 # records that a start reads back
@@ -92,7 +96,9 @@ class Daemon:
     mqtt: MqttInlet | None = None
     heart: Heart | None = None
     sampler: LoopSampler | None = None
+    copying: CopyOff | None = None
     _tasks: list[asyncio.Task[Any]] = field(default_factory=list)
+    _threads: list[RealOffload] = field(default_factory=list)
 
     @classmethod
     async def start(
@@ -153,7 +159,36 @@ class Daemon:
         devices.start()
         daemon._tasks.append(asyncio.create_task(recovery.judge(house.commands, world.clock, house.chronicle)))
         daemon._tasks.append(asyncio.create_task(daemon._settle()))
+        if real and site.copy.targets:
+            await daemon._copy(settings.data)
         return daemon
+
+    async def _copy(self, data: Path) -> None:
+        """Begin to copy off; what keeps it from being done is told, and keeps nobody from rolling."""
+        house = self.house
+        part = house.parts[CopyPart.name]
+        assert isinstance(part, CopyPart)
+        rest = Rest(
+            house.world.clock,
+            house.world.ids,
+            house.chronicle,
+            takes=lambda: list(house.takes.takes.values()),  # threads read it
+            called=house.called,
+            troubled=lambda text: house.troubled("copy-soon", text),
+        )
+        try:
+            copying = copy_off(part, house.site, rest, Machine(data, elapsed_s, self._own_threads))
+        except SiteError as error:
+            part.why = str(error)
+            house.troubled("copy-soon", f"Nothing can be copied off: {error}")
+            return
+        house.on_roll.append(part.rolled)
+        await copying.start()
+        part.runs = self.copying = copying
+
+    def _own_threads(self, count: int) -> RealOffload:
+        self._threads.append(RealOffload(count))
+        return self._threads[-1]
 
     async def _settle(self) -> None:
         """Once every box was tried: what lives now lives long, so the collector need not look at it again."""
@@ -176,6 +211,10 @@ class Daemon:
         await asyncio.gather(*self._tasks, return_exceptions=True)
         await self.scenes.close()
         await self.house.playback.close()
+        if self.copying is not None:
+            await self.copying.stop()
+        for threads in self._threads:
+            threads.close()
         self.house.chronicle.write("daemon", "", what="stop")
         if self.mqtt is not None:
             await self.mqtt.stop()
@@ -250,6 +289,7 @@ def wire(
     commands.guards[Cut] = takes.guard
     parts: dict[str, Part] = {"takes": takes, "paths": Paths(board, site), "stations": Stations(board, site)}
     parts |= readiness(world, board, site, boxes, chronicle=chronicle, takes=takes)
+    parts[CopyPart.name] = copy_part(board, world.clock, site)
     for device, bound in site.limits:
         commands.limits.append(Limit(device, bound))
     for guarded in site.protect:
@@ -257,7 +297,7 @@ def wire(
         commands.locks.append(Lock(frozenset(guarded.points), guarded.because, watch=watch, may_lift=guarded.may_lift))
     house = House(
         world,
-        site,
+        with_alarms(site),
         board,
         commands,
         devices=devices,

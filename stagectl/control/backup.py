@@ -12,7 +12,8 @@ from stagectl.control.journal_replay import Files, Report, verify
 
 _SEGMENT: Final = re.compile(r"journal-[0-9]{8}\.log")
 _NAME: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,99}")
-_ANEW: Final = ("journal.reserve", "mosquitto.conf")  # made by each start
+# made by each start; of copying off, a run lists and compares anew, and a database that is written on is not whole
+_ANEW: Final = ("journal.reserve", "mosquitto.conf", "copies.db", "copies.db-wal", "copies.db-shm")
 _HALF: Final = (".new", ".tmp")  # being written, to be renamed
 
 

@@ -141,13 +141,22 @@ class RealIds:
 
 
 class RealOffload:
-    """Two threads for long work; never the loop."""
+    """A few threads for long work; never the loop. `close` lets those end that have nothing to do."""
 
-    def __init__(self) -> None:
-        self._pool = ThreadPoolExecutor(2, thread_name_prefix="offload")
+    def __init__(self, threads: int = 2) -> None:
+        self._pool = ThreadPoolExecutor(threads, thread_name_prefix="offload")
 
     async def run(self, name: str, do: Callable[..., Any], *args: Any) -> Any:
         return await asyncio.get_running_loop().run_in_executor(self._pool, do, *args)
+
+    def close(self) -> None:
+        """Take nothing more; what runs goes on to its end. Safe to call twice."""
+        self._pool.shutdown(wait=False, cancel_futures=True)
+
+
+def elapsed_s() -> float:
+    """Monotonic seconds, for a thread that has no loop and so no clock."""
+    return time.monotonic()
 
 
 def real_world(data: Path) -> World:

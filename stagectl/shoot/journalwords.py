@@ -32,6 +32,7 @@ class JournalWords:
             "call": self._call,
             "access": self._access,
             "later": self._later,
+            "copy": self._copy,
         }
 
     def plain(self, entry: Entry) -> dict[str, Any]:
@@ -99,6 +100,9 @@ class JournalWords:
 
     def _access(self, who: str, data: Mapping[str, Any]) -> str:
         return journalsay.access(what=str(data.get("what", "")), who=who, why=str(data.get("why", "")))
+
+    def _copy(self, who: str, data: Mapping[str, Any]) -> str:
+        return str(data.get("say", ""))
 
     def _later(self, who: str, data: Mapping[str, Any]) -> str:
         return journalsay.seen_later(called=self._name(data), seen=str(data.get("seen", "")))

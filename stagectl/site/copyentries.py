@@ -17,7 +17,7 @@ class StoreEntry:
     Attributes:
         host, port: of its store.
         login: file of the name in its first line and the password in its second; None: anonymous.
-        folders: slot -> its folder in the store; one that is not listed has the slot's number as its folder.
+        folders: slot -> its folder in the store; none: each folder at its top, numbered by the figures at its end.
         sessions: how many connections it is asked for at once.
         while_recording: it may be read while it records; most recorders drop frames then.
         line: in the site file, from one.

@@ -35,7 +35,9 @@ class StoreShape(_Shape):
         description="file with the name in its first line, the password in its second, mode 0600; left out: anonymous",
     )
     folders: dict[str, str] = Field(
-        {}, description="slot: its folder; left out: the slot's number", examples=[{"1": "usb"}]
+        {},
+        description="slot: its folder; left out: each at the top, by the figures at its end",
+        examples=[{"1": "usb"}],
     )
     sessions: str = Field("1", description="connections it is asked for at once; most take one or two")
     read_while_recording: Literal["yes", "no"] = Field(

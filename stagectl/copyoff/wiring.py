@@ -1,0 +1,156 @@
+"""How is copying off made of what a site file says? Decks, places, care and alarms, handed to the engine."""
+
+import os
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import partial
+from importlib.metadata import version
+from pathlib import Path
+from typing import Final
+
+from stagectl.copyoff.engine import Engine, threads_needed
+from stagectl.copyoff.folder import Folder
+from stagectl.copyoff.ftp import FtpStore
+from stagectl.copyoff.jobs import Jobs
+from stagectl.copyoff.keys import two_lines
+from stagectl.copyoff.mhl import Sealing
+from stagectl.copyoff.part import COPY, DECK_FAILED, DECK_LATE, CopyPart
+from stagectl.copyoff.plan import Layout
+from stagectl.copyoff.record import Published
+from stagectl.copyoff.runs import CopyOff, Rest
+from stagectl.copyoff.schedule import Schedule
+from stagectl.copyoff.settings import Care, Deck
+from stagectl.copyoff.source import Store
+from stagectl.copyoff.target import Place, Target
+from stagectl.model.board import Board
+from stagectl.model.conditions import Leaf
+from stagectl.model.points import PointSpec
+from stagectl.model.world import Clock, Offload
+from stagectl.site import AlarmEntry, DeviceEntry, Site, TargetEntry
+
+DATABASE: Final = "copies.db"  # in the data folder
+OWN_THREADS: Final = 4  # plan, report, sums and a verification, beside the engine's
+
+
+def decks_of(site: Site) -> list[str]:
+    """Recorders whose clips can be copied."""
+    return [name for name, entry in site.devices.items() if entry.store is not None]
+
+
+def copy_part(board: Board, clock: Clock, site: Site) -> CopyPart:
+    """The house part; nothing is copied until `copy_off` has made the rest."""
+    return CopyPart(board, clock, decks_of(site))
+
+
+def with_alarms(site: Site) -> Site:
+    """The site with an alarm for each recorder whose clips could not be copied, or were not when it was due."""
+    if not site.copy.targets:
+        return site
+    own: list[AlarmEntry] = []
+    for deck in decks_of(site):
+        own += (
+            AlarmEntry(
+                deck,
+                "copy-failed",
+                _some(DECK_FAILED.at(deck)),
+                "soon",
+                "{called} has clips that could not be copied.",
+                "See: stagectl copy report",
+                site.copy.line,
+            ),
+            AlarmEntry(
+                deck,
+                "copy-late",
+                _some(DECK_LATE.at(deck)),
+                "soon",
+                "{called} has clips that were not copied when the run that was due had ended.",
+                "To copy them: stagectl copy run",
+                site.copy.line,
+            ),
+        )
+    return replace(site, alarms=(*site.alarms, *own))
+
+
+def _some(spec: PointSpec[int]) -> Leaf:
+    return Leaf(spec, "at least", (1,), COPY.kind)
+
+
+@dataclass(frozen=True, slots=True)
+class Machine:
+    """What copying off takes of this machine.
+
+    Attributes:
+        data: the folder of journal and state.
+        elapsed: monotonic seconds, callable from any thread.
+        threads: makes so many of copying off's own.
+    """
+
+    data: Path
+    elapsed: Callable[[], float]
+    threads: Callable[[int], Offload]
+
+
+def copy_off(part: CopyPart, site: Site, rest: Rest, machine: Machine) -> CopyOff:
+    """Everything, ready to be started.
+
+    Raises:
+        SiteError: the database can't be used.
+    """
+    entry, clock = site.copy, rest.clock
+    jobs = Jobs(machine.data / DATABASE)
+    decks = [_deck(one, clock) for one in site.devices.values() if one.store is not None]
+    places = [_place(target, machine.data) for target in entry.targets]
+    threads = machine.threads(threads_needed(decks, places) + OWN_THREADS)
+
+    def engine(changed: Callable[[], None], published: Callable[[Published], None]) -> Engine:
+        return Engine(
+            clock=clock,
+            ids=rest.ids,
+            threads=threads,
+            elapsed=machine.elapsed,
+            jobs=jobs,
+            decks=decks,
+            places=places,
+            layout=Layout(entry.layout),
+            takes=rest.takes,
+            rests=part.rests,
+            care=Care(int(entry.rate_bps) if entry.rate_bps is not None else None, double_read=entry.double_read),
+            seal=Sealing(clock.wall, os.uname().nodename, version("stagectl")),
+            on_published=published,
+            changed=changed,
+        )
+
+    schedule = Schedule(entry.at, entry.after_wrap_s)
+    return CopyOff(part, rest, jobs, threads=threads, places=places, schedule=schedule, engine=engine)
+
+
+def _deck(entry: DeviceEntry, clock: Clock) -> Deck:
+    store = entry.store
+    assert store is not None
+
+    def open_store() -> Store:
+        what = f"the login of {entry.called}'s clip store"
+        user, password = two_lines(store.login, what) if store.login is not None else ("anonymous", "")
+        return FtpStore(
+            entry.called,
+            store.host,
+            store.port,
+            user=user,
+            password=password if isinstance(password, str) else password.reveal(),
+            folders={folder: slot for slot, folder in store.folders.items()},
+            wall=clock.wall,
+        )
+
+    return Deck(entry.id, entry.called, open_store, store.sessions, while_recording=store.while_recording)
+
+
+def _place(entry: TargetEntry, data: Path) -> Place:
+    top = data / entry.folder  # an absolute path stays itself
+    ours = not Path(entry.folder).is_absolute()
+    return Place(entry.name, str(top), partial(_folder, entry, top, make=ours))
+
+
+def _folder(entry: TargetEntry, top: Path, *, make: bool) -> Target:
+    if make:
+        top.mkdir(mode=0o755, parents=True, exist_ok=True)
+    return Folder(entry.name, top, mounted=entry.mounted)
