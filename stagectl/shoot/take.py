@@ -154,6 +154,7 @@ class Mark:
 
     Attributes:
         text: what was said of it; may be empty, but not in a note.
+        struck: somebody struck it out: it counts no more, and is kept.
         wall: when it was written, UTC.
         label: timecode at that moment, of the recorder `device`; empty: nothing rolled, or no recorder told of any.
     """
@@ -164,6 +165,7 @@ class Mark:
     wall: datetime
     label: str = ""
     device: str = ""
+    struck: bool = False
 
     def plain(self) -> dict[str, Any]:
         """As JSON and the journal hold it."""
@@ -174,13 +176,15 @@ class Mark:
             "at": stamp(self.wall),
             "label": self.label,
             "device": self.device,
+            **({"struck": True} if self.struck else {}),
         }
 
     @classmethod
     def read(cls, plain: Mapping[str, Any]) -> Self:
         """From a journal record. Raises KeyError, TypeError, ValueError: it is no mark."""
         words = {name: str(plain.get(name, "")) for name in ("text", "who", "label", "device")}
-        return cls(kind=MarkKind(plain["kind"]), wall=moment(plain["at"]), **words)
+        struck = plain.get("struck") is True
+        return cls(kind=MarkKind(plain["kind"]), wall=moment(plain["at"]), struck=struck, **words)
 
     @classmethod
     def read_note(cls, note: str) -> Self:
@@ -188,6 +192,27 @@ class Mark:
         at, _, rest = note.partition(" ")
         who, _, text = rest.partition(": ")
         return cls(MarkKind.NOTE, text, who, moment(at))
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """A correction of a take: what of it ("slate", "good", "mark 2"), how that was and is, who, and when, UTC."""
+
+    what: str
+    was: str
+    now: str
+    who: str
+    wall: datetime
+
+    def plain(self) -> dict[str, Any]:
+        """As JSON and the journal hold it."""
+        return {"what": self.what, "was": self.was, "now": self.now, "who": self.who, "at": stamp(self.wall)}
+
+    @classmethod
+    def read(cls, plain: Mapping[str, Any]) -> Self:
+        """From a journal record. Raises KeyError, TypeError, ValueError: it is no change."""
+        words = {name: str(plain[name]) for name in ("what", "was", "now", "who")}
+        return cls(wall=moment(plain["at"]), **words)
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,7 +233,8 @@ class Take:
     """One take. `lanes` holds a list a recorder: a second one begins when it spills or rolls again.
 
     `unseen`: recorders whose part in it is not known whole: they were out of sight when it ended, or were wanted, have
-    no lane, and were out of sight at some time.
+    no lane, and were out of sight at some time. `slate_take`: its number within its slate or day; 0: none.
+    `changes`: how it was before it was corrected, oldest first.
     """
 
     number: int
@@ -222,11 +248,13 @@ class Take:
     good: bool = False
     marks: list[Mark] = field(default_factory=list)
     unseen: tuple[str, ...] = ()
+    slate_take: int = 0
+    changes: list[Change] = field(default_factory=list)
 
     @property
     def notes(self) -> list[str]:
         """What was said in its marks, a line each: "<stamp> <who>: <text>"."""
-        return [f"{stamp(mark.wall)} {mark.who}: {mark.text}" for mark in self.marks if mark.text]
+        return [f"{stamp(mark.wall)} {mark.who}: {mark.text}" for mark in self.marks if mark.text and not mark.struck]
 
     def all_lanes(self) -> Iterable[Lane]:
         """Every lane, recorder by recorder."""
@@ -307,6 +335,7 @@ class Take:
         return {
             "take": self.number,
             "name": self.name,
+            "slate_take": self.slate_take,
             "by": self.by,
             "opened": stamp(self.opened),
             "closed": stamp(self.closed) if self.closed else None,
@@ -316,7 +345,9 @@ class Take:
             "rolling": self.rolling,
             "good": self.good,
             "notes": self.notes,
-            "marks": [mark.plain() for mark in self.marks],
+            "marks": [mark.plain() | {"n": n} for n, mark in enumerate(self.marks, 1) if not mark.struck],
+            "struck": [mark.plain() | {"n": n} for n, mark in enumerate(self.marks, 1) if mark.struck],
+            "changes": [change.plain() for change in self.changes],
             "unseen": list(self.unseen),
             "spread": None
             if spread is None

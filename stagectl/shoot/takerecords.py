@@ -1,7 +1,7 @@
 """How are takes written down, and read again after a restart?
 
-A take has three kinds of records: its head (number, name, who, opened, closed, good), its lanes, and its marks. Each
-says how the thing now is, not what changed, so folding the same record twice does no harm.
+A take has four kinds of records: its head (number, name, who, opened, closed, good), its lanes, its marks, and what was
+corrected in it, with how the take is since then. Each says how the thing now is, so folding it twice does no harm.
 """
 
 from collections import OrderedDict
@@ -13,7 +13,7 @@ import structlog
 from stagectl.control.chronicle import Chronicle, stamp
 from stagectl.control.journal_lines import SENSELESS
 from stagectl.model.world import Clock
-from stagectl.shoot.take import Lane, Mark, Take, moment
+from stagectl.shoot.take import Change, Lane, Mark, Take, moment
 
 LANES_S: Final = 0.05  # lanes wait this long to be written down together: no work of ours stands before a verdict
 LANES_TOGETHER: Final = 128  # lanes in one record: 40 kB
@@ -55,17 +55,23 @@ class TakeRecords:
         """The next take got this name."""
         self._chronicle.write("take", "", what="slate", name=name)
 
-    def head_now(self, take: Take) -> None:
-        """Write its head now, with what waits."""
-        self._heads[take.number] = None
-        self._write()
-
     def mark_now(self, take: Take) -> None:
         """Write its newest mark now, behind what waits: no mark stands before its take."""
         if self._heads:
             self._write()
         place, mark = len(take.marks) - 1, take.marks[-1]
         self._chronicle.write("take", mark.who, what="mark", take=take.number, i=place, mark=mark.plain())
+
+    def change_now(self, take: Take, place: int | None = None) -> None:
+        """Write its newest correction now, behind what waits; `place`: of the mark that was corrected, from 0."""
+        if self._heads:
+            self._write()
+        number, change = len(take.changes) - 1, take.changes[-1]
+        after = {"name": take.name, "slate_take": take.slate_take, "good": take.good}
+        mark = {"mark": take.marks[place].plain(), "place": place} if place is not None else {}
+        told = {"change": change.plain(), **after, **mark}
+        self._chronicle.write("take", change.who, what="change", take=take.number, i=number, **told)
+        self._written()
 
     def head_soon(self, take: Take) -> None:
         """Write at the end of this turn of the loop that it opened, closed or was marked."""
@@ -133,12 +139,17 @@ class TakeRecords:
             wanted=list(take.wanted),
             good=take.good,
             unseen=list(take.unseen),
+            slate_take=take.slate_take,
         )
 
     # -- after a restart ------------------------------------------------------------------------------------------
 
-    def restore(self, records: Iterable[Mapping[str, Any]], recorders: Mapping[str, str]) -> str:
+    def restore(
+        self, records: Iterable[Mapping[str, Any]], recorders: Mapping[str, str], *, stands: bool = False
+    ) -> str:
         """Fold the data of `take` records, oldest first, into the takes; what is no recorder of ours is left out.
+
+        `stands`: the name of the next take is a slate, and stands for more takes than one.
 
         A record that makes no sense, though its sums are right, is left out whole and logged.
 
@@ -151,10 +162,12 @@ class TakeRecords:
                     case "slate":
                         slate = str(data["name"])
                     case "head":
-                        if self._restore_head(data):
+                        if self._restore_head(data) and not stands:
                             slate = ""  # that take got the name
                     case "mark":
                         self._restore_mark(data)
+                    case "change":
+                        self._restore_change(data)
                     case "lanes":
                         self._restore_lanes(data, recorders)
             except SENSELESS as error:
@@ -169,7 +182,7 @@ class TakeRecords:
         notes = [Mark.read_note(str(note)) for note in data.get("notes", ())]  # of earlier versions
         unseen = tuple(map(str, data.get("unseen", ())))
         closed = moment(data["closed"]) if data.get("closed") else None
-        opened = moment(data["opened"])
+        opened, slate_take = moment(data["opened"]), int(data.get("slate_take", 0))
         if number < 1:
             raise ValueError(f"{number} is no number of a take")
         take = self._takes.get(number)
@@ -177,7 +190,7 @@ class TakeRecords:
             age = (self._clock.wall() - opened).total_seconds()
             take = self._takes[number] = Take(number, "", opened, self._clock.now() - age)
         take.name, take.by, take.good = name, by, bool(data.get("good"))
-        take.wanted, take.unseen, take.closed = wanted, unseen, closed
+        take.wanted, take.unseen, take.closed, take.slate_take = wanted, unseen, closed, slate_take
         take.marks[: len(notes)] = notes
         return new
 
@@ -188,6 +201,20 @@ class TakeRecords:
             raise ValueError(f"{place} is no place of a mark")
         if take is not None:
             take.marks[place : place + 1] = [mark]  # where earlier ones were lost it goes to the end
+
+    def _restore_change(self, data: Mapping[str, Any]) -> None:
+        """Raises SENSELESS: nothing was changed."""
+        take, number, change = self._takes.get(int(data["take"])), int(data["i"]), Change.read(data["change"])
+        name, slate_take, good = str(data["name"]), int(data["slate_take"]), bool(data["good"])
+        mark, place = (Mark.read(data["mark"]), int(data["place"])) if "mark" in data else (None, 0)
+        if min(number, place) < 0:
+            raise ValueError(f"{min(number, place)} is no place")
+        if take is None:
+            return
+        take.changes[number : number + 1] = [change]
+        take.name, take.slate_take, take.good = name, slate_take, good
+        if mark is not None:
+            take.marks[place : place + 1] = [mark]
 
     def _restore_lanes(self, data: Mapping[str, Any], recorders: Mapping[str, str]) -> None:
         """Raises SENSELESS: nothing was changed."""

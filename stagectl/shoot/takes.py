@@ -32,6 +32,8 @@ from stagectl.model.verbs import Ask, Set, Verb, VerbSpec
 from stagectl.model.world import Clock
 from stagectl.shoot.take import Lane, Mark, MarkKind, Take
 from stagectl.shoot.takeclips import TakeClips, is_earlier, is_plausible, last_seen
+from stagectl.shoot.takecorrections import Corrections
+from stagectl.shoot.takenumbers import Numbering, on_slate
 from stagectl.shoot.takerecords import TakeRecords
 
 KEEP: Final = 500  # takes in memory; older ones are in the journal
@@ -119,6 +121,7 @@ class Takes:
         recorders: device id -> what people call it.
         look: ask a recorder for points now (read-only).
         names: device names of groups and calls, as `on` may hold them.
+        numbering: within what takes are counted, and whether a slate stands.
     """
 
     name = "takes"
@@ -132,6 +135,7 @@ class Takes:
         recorders: Mapping[str, str],
         look: Callable[[str, tuple[str, ...]], None],
         names: Callable[[str], Sequence[str]],
+        numbering: Numbering = Numbering.DAY,
     ) -> None:
         self.takes: OrderedDict[int, Take] = OrderedDict()
         self.open: Take | None = None
@@ -148,6 +152,8 @@ class Takes:
         self._read_at: dict[str, float] = {}  # when each recorder's transport was last told
         self._blind: dict[str, None] = {}  # recorders that were out of sight at some time of the open take
         self._records = TakeRecords(clock, chronicle, self.takes, finish=self._clips.estimate, written=self._show)
+        self.corrections = Corrections(self.takes, self._records, clock, numbering)
+        self.numbering = numbering
         self._writer = board.writer(self.name)
         self._writer.age_of = lambda spec: float("inf")
         self._writer.declare(*TAKES.points)
@@ -175,9 +181,13 @@ class Takes:
 
     def act(self, verb: Verb) -> None:
         if isinstance(verb, Set) and verb.point.name == NEXT_NAME.name:
-            self.slate = str(verb.value)
-            self._records.slate(self.slate)
-            self._changed()
+            self.slate_next(str(verb.value))
+
+    def slate_next(self, name: str) -> None:
+        """The next take gets this slate; where takes are counted per slate, so do those after it."""
+        self.slate = name
+        self._records.slate(name)
+        self._changed()
 
     def roll_asks(self, ask: Ask, devices: Sequence[str], name: str) -> list[Ask]:
         """One Roll for each recorder, each asked to name its clip after take, name and recorder."""
@@ -244,10 +254,7 @@ class Takes:
             )
             take.marks.append(Mark(kind or MarkKind.NOTE, note, who, self._clock.wall(), label, device))
             self._records.mark_now(take)
-        if good is not None:
-            take.good = good
-            self._records.head_now(take)
-        return take
+        return take if good is None else self.corrections.rate(number, who, good=good)
 
     def close_unseen(self, number: int) -> None:
         """A cut has ended: lanes of recorders that can't be seen no longer hold the take open."""
@@ -270,7 +277,7 @@ class Takes:
 
     def restore(self, records: Iterable[Mapping[str, Any]]) -> None:
         """Fold the data of `take` records of earlier processes; later ones about the same thing win."""
-        self.slate = self._records.restore(records, self.recorders)
+        self.slate = self._records.restore(records, self.recorders, stands=self.numbering is Numbering.SLATE)
         self._forget()
         self.next_number = max(self.takes, default=0) + 1
         last = self._last()
@@ -390,6 +397,7 @@ class Takes:
         wish = self._wish
         if wish is not None and wish.number == take.number and device in wish.wanted and now - wish.at < WISH_S:
             take.name, take.by, take.wanted = wish.name, wish.who, wish.wanted
+            take.slate_take = on_slate(take, self.takes.values(), self.numbering)
             self._wish = None
             self._records.head_soon(take)
 
@@ -400,7 +408,11 @@ class Takes:
         self.open = take
         self._blind = dict.fromkeys(self._out_of_sight())
         self.next_number = take.number + 1
-        self.slate = ""
+        if self.numbering is Numbering.SLATE:
+            take.name = self.slate
+        else:
+            self.slate = ""
+        take.slate_take = on_slate(take, self.takes.values(), self.numbering)
         self._records.head_soon(take)
         self._show()
         return take

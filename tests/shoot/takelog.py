@@ -20,6 +20,7 @@ from stagectl.model.capabilities.recorder import (
 from stagectl.model.points import PointSpec
 from stagectl.model.verbs import Ask, Verb
 from stagectl.shoot.take import Take
+from stagectl.shoot.takenumbers import Numbering
 from stagectl.shoot.takes import (
     RollAll,
     Takes,
@@ -34,7 +35,13 @@ POINTS = (TRANSPORT, TIMECODE, INPUT_FORMAT, SLOT_ACTIVE, CLIP_NAME, CLIP_START,
 class Log:
     """The take log over a board that a test writes to, as the recorders' links would."""
 
-    def __init__(self, recorders: Mapping[str, str] = RECORDERS, *, format: str = "1080p25") -> None:  # noqa: A002
+    def __init__(
+        self,
+        recorders: Mapping[str, str] = RECORDERS,
+        *,
+        format: str = "1080p25",  # noqa: A002
+        numbering: Numbering = Numbering.DAY,
+    ) -> None:
         self.clock = VirtualClock(asyncio.get_running_loop())
         self.board = Board(self.clock)
         self.by = "ines"
@@ -49,6 +56,7 @@ class Log:
             recorders,
             lambda device, names: self.looked.append((device, names)),
             lambda word: {"iso": list(recorders), "hall": ["hall"]}.get(word, [word]),
+            numbering,
         )
         for name in recorders:
             self.writers[name].declare(*POINTS)
@@ -115,7 +123,7 @@ class Log:
 
     def again(self, records: list[dict[str, Any]] | None = None) -> "Log":
         """The daemon starts anew on the same journal; nothing was read yet."""
-        log = Log()
+        log = Log(numbering=self.takes.numbering)
         log.takes.restore(self.records if records is None else records)
         return log
 
