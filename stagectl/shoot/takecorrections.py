@@ -52,7 +52,7 @@ class Corrections:
         if slate_take is not None:
             named.slate_take = slate_take
         elif name != take.name:
-            others = (one for one in self._takes.values() if one is not take)
+            others = [one for one in self._takes.values() if one is not take]
             named.slate_take = on_slate(named, others, self._numbering)
         if (named.name, named.slate_take) != (take.name, take.slate_take):
             self._keep(take, who, "slate", slated(take), slated(named))

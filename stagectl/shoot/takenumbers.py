@@ -1,8 +1,9 @@
 """Which number does a take have on its slate? Its own never comes again; this one is counted as the site says."""
 
-from collections.abc import Iterable
+from collections.abc import Reversible
 from datetime import tzinfo
 from enum import StrEnum
+from itertools import takewhile
 
 from stagectl.shoot.take import Take
 
@@ -14,18 +15,21 @@ class Numbering(StrEnum):
     DAY = "per day"  # and a name that is set ahead is the next take's alone
 
 
-def on_slate(take: Take, others: Iterable[Take], numbering: Numbering, zone: tzinfo | None = None) -> int:
-    """The number of a take within its slate or day, after the highest one there among `others`; 0: it has no slate.
+def on_slate(take: Take, takes: Reversible[Take], numbering: Numbering, zone: tzinfo | None = None) -> int:
+    """The number of a take within its slate or day, after the highest one there among `takes`; 0: it has no slate.
 
-    `zone`: in which days begin; None: this machine's.
+    `takes`: oldest first; it may be one of them. `zone`: in which days begin; None: this machine's.
     """
-    if numbering is Numbering.SLATE and not take.name.strip():
+    others = (one for one in reversed(takes) if one is not take)
+    if numbering is Numbering.DAY:
+        day = take.opened.astimezone(zone).date()
+        same = takewhile(lambda one: one.opened.astimezone(zone).date() == day, others)
+        return 1 + max((one.slate_take for one in same), default=0)
+    if not (slate := _plain(take.name)):
         return 0
+    return 1 + max((one.slate_take for one in others if _plain(one.name) == slate), default=0)
 
-    def where(one: Take) -> str:
-        if numbering is Numbering.DAY:
-            return f"{one.opened.astimezone(zone):%Y-%m-%d}"
-        return " ".join(one.name.casefold().split())
 
-    here = where(take)
-    return 1 + max((one.slate_take for one in others if one is not take and where(one) == here), default=0)
+def _plain(name: str) -> str:
+    """A slate as it is compared: people write it as they like."""
+    return " ".join(name.casefold().split())
