@@ -154,7 +154,11 @@ ROWS: Final[Sequence[Row]] = (
         "D04", "The input is lost during a take", (ALARMS + "test_a_missing_input_gets_worse_when_the_recorder_rolls",)
     ),
     Row("D05", "Remote is switched off at the front"),
-    Row("D06", "It reboots while it records", (TAKES + "test_a_deck_that_returns_stopped_ended_its_lane",)),
+    Row(
+        "D06",
+        "It reboots while it records",
+        ("shoot/test_takes_out_of_sight.py::test_a_deck_that_returns_stopped_ended_its_lane",),
+    ),
     Row(
         "D07",
         "It says ok and does not roll",
@@ -165,7 +169,11 @@ ROWS: Final[Sequence[Row]] = (
         "It says it records, and nothing advances",
         (ALARMS + "test_a_timecode_that_stands_while_it_rolls_is_told_and_is_the_take_in_danger",),
     ),
-    Row("D09", "It goes on on its other medium", (TAKES + "test_a_spill_opens_a_second_lane_in_the_same_take",)),
+    Row(
+        "D09",
+        "It goes on on its other medium",
+        ("shoot/test_takeclips.py::test_a_spill_opens_a_second_lane_in_the_same_take",),
+    ),
     Row("D10", "Stopped at its front", (ROLL + "test_a_hand_at_the_box_is_seen_and_said_to_be_one",)),
     Row("D11", "Rolled at its front", (ROLL + "test_a_recorder_rolled_at_its_front_becomes_a_take",)),
     Row(
