@@ -49,13 +49,13 @@ class Server:
     Attributes:
         top: the folder that it serves; slots are the folders in it.
         address: of its control port.
-        process: its first process.
+        data_port: the one port of its data connections; 0: any.
     """
 
-    def __init__(self, top: Path, address: tuple[str, int], process: subprocess.Popen[bytes]) -> None:
+    def __init__(self, top: Path, address: tuple[str, int], data_port: int = 0) -> None:
         self.top = top
         self.address = address
-        self.process = process
+        self.data_port = data_port
 
     def put(self, path: str, content: bytes | int, age_s: float = 3600.0) -> Path:
         """A file of these bytes, or a sparse one of so many; written last so long ago."""
@@ -87,17 +87,18 @@ def vsftpd(sessions: int = 2, disk: str | None = None) -> Iterator[Server]:
 
 
 @contextmanager
-def bare(sessions: int = 2) -> Iterator[Server]:
-    """pyftpdlib as it comes."""
+def bare(sessions: int = 2, *, data_port: bool = False) -> Iterator[Server]:
+    """pyftpdlib as it comes; `data_port`: all data goes by one port, which may be forwarded."""
     with _folder() as top:
-        port = _free_port()
+        port, data = _free_port(), _free_port() if data_port else 0
         script = (
             "from pyftpdlib.authorizers import DummyAuthorizer as A; from pyftpdlib.handlers import FTPHandler as H; "
-            "from pyftpdlib.servers import FTPServer as S; a = A(); a.add_anonymous({top!r}); H.authorizer = a; "
-            "S.max_cons_per_ip = {sessions}; S(('127.0.0.1', {port}), H).serve_forever()"
+            f"from pyftpdlib.servers import FTPServer as S; a = A(); a.add_anonymous({str(top)!r}); H.authorizer = a; "
+            f"H.passive_ports = [{data}] if {data} else None; S.max_cons_per_ip = {sessions}; "
+            f"S(('127.0.0.1', {port}), H).serve_forever()"
         )
-        words = [sys.executable, "-W", "ignore", "-c", script.format(top=str(top), sessions=sessions, port=port)]
-        with _serving(words, top, port) as server:
+        with _serving([sys.executable, "-W", "ignore", "-c", script], top, port) as server:
+            server.data_port = data
             yield server
 
 
@@ -110,7 +111,7 @@ def _serving(words: list[str], top: Path, port: int) -> Iterator[Server]:
     with subprocess.Popen(words, stdin=quiet, stdout=quiet, stderr=quiet, start_new_session=True) as process:
         try:
             _await_greeting(process, port)
-            yield Server(top, ("127.0.0.1", port), process)
+            yield Server(top, ("127.0.0.1", port))
         finally:
             # its sessions are processes of the same group
             os.killpg(process.pid, 9)

@@ -69,6 +69,10 @@ class Stores:
     def turn(self, deck: str, fault: str, value: bool | float = True) -> None:
         client.set_fault(self.door, deck, fault, value)
 
+    def faults(self, deck: str) -> list[str]:
+        """Those that are on."""
+        return [name for name, value in client.faults(self.door, deck).items() if value]
+
     def files(self, deck: str) -> dict[str, dict[str, Any]]:
         """The true files of a deck, by path."""
         return {str(each["path"]): each for each in client.store(self.door, deck)}

@@ -1,0 +1,245 @@
+"""How does the real engine run in these tests? Real disk, real sockets, real threads; in the test or in a process.
+
+As a process, `python -m tests.copyoff.copier`, it takes a `House` as one line of JSON on its standard input, goes on
+with the run that a kill interrupted or begins one, and prints how it ended. It may be told to die by SIGKILL at a
+moment that no test could meet from outside.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import hashlib
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import asynccontextmanager, suppress
+from dataclasses import asdict, dataclass, field
+from datetime import UTC, datetime
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+from stagectl.copyoff import plan
+from stagectl.copyoff.engine import Engine, threads_needed
+from stagectl.copyoff.folder import Folder, FolderPart
+from stagectl.copyoff.ftp import FtpStore
+from stagectl.copyoff.job import Job, State, Wanted
+from stagectl.copyoff.jobs import Jobs
+from stagectl.copyoff.mhl import Sealing
+from stagectl.copyoff.plan import Layout
+from stagectl.copyoff.settings import Care, Deck
+from stagectl.copyoff.target import Place
+from stagectl.driverkit.real import RealClock, RealIds
+
+if TYPE_CHECKING:
+    from collections.abc import AsyncIterator
+
+QUICK: Final = (0.05, 0.1)  # seconds between two looks; the product's are 10 and 30
+AGAIN_S: Final = 0.05  # before the first try again; the product's is 2
+RUN_S: Final = 40.0  # a run that takes longer hangs
+TRIES: Final = 3
+
+
+@dataclass
+class House:
+    """What is copied from where to where.
+
+    Attributes:
+        data: folder of the database.
+        decks: control address of each deck's store.
+        targets: folder of each target.
+        die: when the process kills itself: ["before" or "after", a state] of any copy, ["bytes", n] in the middle of a
+            write, ["small", n] in the writing of the n-th manifest or its kind; None: it does not.
+        reserve: bytes left free on a target.
+    """
+
+    data: str
+    decks: dict[str, tuple[str, int]]
+    targets: dict[str, str]
+    double_read: bool = False
+    bytes_per_s: int | None = None
+    die: tuple[str, Any] | None = None
+    reserve: int = 1 << 20
+    rests: dict[str, bool | None] = field(default_factory=dict)
+
+    def deck(self, name: str) -> Deck:
+        host, port = self.decks[name]
+        return Deck(name, name.upper(), partial(FtpStore, name.upper(), host, port, wall=lambda: datetime.now(UTC)))
+
+
+class _Threads:
+    """Threads of the engine's own."""
+
+    def __init__(self, count: int) -> None:
+        self._pool = ThreadPoolExecutor(count, thread_name_prefix="copy")
+
+    async def run(self, name: str, do: Callable[..., Any], *args: Any) -> Any:
+        return await asyncio.get_running_loop().run_in_executor(self._pool, do, *args)
+
+    def end(self) -> None:
+        self._pool.shutdown()
+
+
+class Copier:
+    """An engine that runs, and its database."""
+
+    def __init__(self, engine: Engine, jobs: Jobs, changed: asyncio.Event) -> None:
+        self.engine = engine
+        self.jobs = jobs
+        self.changed = changed
+
+    async def until(self, so: Callable[[], bool]) -> None:
+        """Wait until something is so."""
+        async with asyncio.timeout(RUN_S):
+            while not so():
+                self.changed.clear()
+                with suppress(TimeoutError):
+                    async with asyncio.timeout(0.1):
+                        await self.changed.wait()
+
+    async def whole_run(self) -> None:
+        """A run from its start to its end."""
+        await self.engine.run(Wanted())
+        await self.ended()
+
+    async def ended(self) -> None:
+        await self.until(lambda: not self.engine.progress().running)
+
+    def all(self) -> list[Job]:
+        """Every job."""
+        return self.jobs.page(Wanted(), most=10_000)
+
+
+@asynccontextmanager
+async def copying(house: House, look_apart_s: tuple[float, float] = QUICK) -> AsyncIterator[Copier]:
+    """The engine of a house, started."""
+    plan.RESERVE_BYTES = house.reserve  # type: ignore[misc]
+    loop = asyncio.get_running_loop()
+    jobs = _Dying(Path(house.data) / "copies.db", house.die)
+    decks = [house.deck(name) for name in house.decks]
+    places = [Place(name, top, partial(Folder, name, Path(top))) for name, top in house.targets.items()]
+    threads = _Threads(threads_needed(decks, places))
+    changed = asyncio.Event()
+    engine = Engine(
+        clock=RealClock(loop),
+        ids=RealIds(),
+        threads=threads,
+        elapsed=time.monotonic,
+        jobs=jobs,
+        decks=decks,
+        places=places,
+        layout=Layout(),
+        takes=lambda: (),
+        rests=lambda deck: house.rests.get(deck, True),
+        care=Care(
+            bytes_per_s=house.bytes_per_s,
+            double_read=house.double_read,
+            tries=TRIES,
+            again_s=AGAIN_S,
+            look_apart_s=look_apart_s,
+        ),
+        seal=Sealing(lambda: datetime.now(UTC), "tidewater", "0"),
+        on_published=lambda copy: None,
+        changed=changed.set,
+    )
+    copier = Copier(engine, jobs, changed)
+    try:
+        await engine.start()
+        yield copier
+    finally:
+        await engine.stop()
+        jobs.close()
+        threads.end()
+
+
+class _Dying(Jobs):
+    """A database whose process may die at a change of state."""
+
+    def __init__(self, path: Path, die: tuple[str, Any] | None) -> None:
+        super().__init__(path)
+        self._die = tuple(die) if die else None
+
+    def put(self, job: str, target: str, state: State, **values: Any) -> None:
+        if self._die == ("before", state.value):
+            _kill()
+        super().put(job, target, state, **values)
+        if self._die == ("after", state.value):
+            _kill()
+
+
+def _kill() -> None:
+    os.kill(os.getpid(), signal.SIGKILL)
+
+
+def _die_in_writing(count: int) -> None:
+    """After `count` bytes, in the middle of a block: its first half is written."""
+    write, left = FolderPart.write, count
+
+    def dying(part: FolderPart, data: memoryview) -> None:
+        nonlocal left
+        left -= len(data)
+        if left < 0:
+            write(part, data[: len(data) // 2])
+            _kill()
+        write(part, data)
+
+    FolderPart.write = dying  # type: ignore[method-assign]
+
+
+def _die_in_small(count: int) -> None:
+    """As the n-th small file gets its name."""
+    seen = 0
+    small = Folder.write_small
+
+    def dying(target: Folder, path: str, data: bytes, *, replace: bool) -> None:
+        nonlocal seen
+        seen += 1
+        if seen == count:
+            _kill()
+        small(target, path, data, replace=replace)
+
+
+def run(house: House) -> tuple[int, list[dict[str, Any]]]:
+    """A process that copies; its return code (-9: it died as it was told) and what it printed of each copy."""
+    words = [sys.executable, "-m", "tests.copyoff.copier"]
+    told = json.dumps(asdict(house))
+    done = subprocess.run(words, input=told, stdout=subprocess.PIPE, text=True, timeout=RUN_S + 20, check=False)
+    return done.returncode, json.loads(done.stdout) if done.stdout else []
+
+
+def tree(top: Path, *, parts: bool = True) -> dict[str, str]:
+    """Every file below a folder: path and SHA-256 of its bytes, or "sparse" and its size where it is over 64 MiB."""
+    found = {}
+    for file in sorted(top.rglob("*")):
+        if file.is_file() and (parts or ".part-" not in file.name):
+            size = file.stat().st_size
+            whole = f"sparse {size}" if size > 64 << 20 else hashlib.sha256(file.read_bytes()).hexdigest()
+            found[str(file.relative_to(top))] = whole
+    return found
+
+
+async def _main(house: House) -> int:
+    if house.die is not None and house.die[0] == "bytes":
+        _die_in_writing(int(house.die[1]))
+    if house.die is not None and house.die[0] == "small":
+        _die_in_small(int(house.die[1]))
+    async with copying(house) as copier:
+        if copier.engine.progress().running:
+            await copier.ended()
+        await copier.whole_run()
+        told = [
+            {"source": job.source.path, "target": copy.target, "path": copy.path, "state": copy.state, "why": copy.why}
+            for job in copier.all()
+            for copy in job.copies
+        ]
+    sys.stdout.write(json.dumps(told))
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(asyncio.run(_main(House(**json.loads(sys.stdin.read())))))
