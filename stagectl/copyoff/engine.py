@@ -299,13 +299,14 @@ class Engine:
 
     async def _watch(self, run: _Run) -> None:
         """While a run goes: leave alone what began to record by itself, and know how much is left."""
-        clock, summed_at = self._shop.clock, float("-inf")
+        clock, summed_at, summed = self._shop.clock, float("-inf"), None
         while True:
             now = clock.now()
             for state in self._decks.values():
                 state.look(now)
-            if now - summed_at >= SUMS_S:
-                summed_at = now
+            listed = [state.listed_at for state in self._decks.values()]
+            if now - summed_at >= SUMS_S or listed != summed:
+                summed_at, summed = now, listed
                 await self._sum_up(run.wanted)
             self._changed()
             await asyncio.sleep(TICK_S)

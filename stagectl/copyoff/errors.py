@@ -19,10 +19,13 @@ class Reason(StrEnum):
     OCCUPIED = "occupied"  # another file stands at the target
     FULL = "full"  # the target has no room
     TARGET = "target"  # the target can't be written or read
+    FAULT = "fault"  # an error of ours that nobody foresaw
     STOPPED = "stopped"  # somebody, or a roll, asked for it
 
 
-AGAIN = frozenset({Reason.BUSY, Reason.LINK, Reason.CHANGED, Reason.SHORT, Reason.DIFFERS, Reason.TARGET})
+AGAIN = frozenset(
+    {Reason.BUSY, Reason.LINK, Reason.CHANGED, Reason.SHORT, Reason.DIFFERS, Reason.SPOILT, Reason.TARGET}
+)
 """What another try may cure without a person."""
 
 

@@ -28,7 +28,7 @@ from stagectl.shoot.take import Take
 
 WAIT_S: Final = 0.5  # between two looks at whether a deck rests
 _SHARED: Final = (Reason.LINK, Reason.BUSY, Reason.TARGET)  # what hits one clip may hit the next
-_ANEW: Final = (Reason.CHANGED, Reason.SHORT, Reason.DIFFERS)  # what came is worth nothing
+_ANEW: Final = (Reason.CHANGED, Reason.SHORT, Reason.DIFFERS, Reason.SPOILT)  # what came is worth nothing
 
 log = structlog.get_logger(__name__)
 
@@ -95,7 +95,7 @@ class _Hand:
             error = told
         except Exception as bug:  # one clip must not end the night
             log.exception("copy_piece_broke", recorder=job.recorder, clip=job.source.path)
-            error = CopyError(Reason.TARGET, f"{job.called}: {job.source.path} failed in a way nobody foresaw ({bug}).")
+            error = CopyError(Reason.FAULT, f"{job.called}: {job.source.path} failed in a way nobody foresaw ({bug}).")
         rest_s: float | None = 0.0
         if error is None:
             self._queue.went_well()

@@ -47,7 +47,7 @@ class Shots:
             for lane in take.all_lanes():
                 if lane.clip:
                     held = Held(lane.wall, take.number, take.name, take.good, day)
-                    self._held.setdefault((lane.device, _stem(lane.clip)), []).append(held)
+                    self._held.setdefault((lane.device, lane.clip.casefold()), []).append(held)
         for several in self._held.values():
             several.sort(key=lambda held: (held.rolled, held.take))
 

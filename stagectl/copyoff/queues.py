@@ -9,6 +9,7 @@ from stagectl.copyoff.job import Job
 from stagectl.model.world import Clock
 
 MOST_REST_S: Final = 60.0  # between two tries; own choice
+BEHIND_MOST: Final = 1000  # jobs that failed once and stand behind the others; own choice
 
 Due = TypeVar("Due")
 
@@ -43,6 +44,7 @@ class Queue(Generic[Due]):
         self._strikes = 0
         self._taken: set[str] = set()
         self._resting: dict[str, float] = {}  # job -> until
+        self._behind: dict[str, None] = {}  # jobs that failed once: the others come first
         self._one_asks = asyncio.Lock()
 
     async def take(self) -> Due | None:
@@ -50,16 +52,22 @@ class Queue(Generic[Due]):
         async with self._one_asks:
             now = self._clock.now()
             self._resting = {job: until for job, until in self._resting.items() if until > now}
-            found = await self._find(sorted(self._taken | self._resting.keys()))
+            out = self._taken | self._resting.keys()
+            found = await self._find(sorted(out | self._behind.keys()))
+            if found is None and not self._behind.keys() <= out:
+                found = await self._find(sorted(out))
             if found is not None:
                 self._taken.add(self._job_of(found).id)
             return found
 
     def give_back(self, job: str, *, rest_s: float = 0.0) -> None:
-        """Let go of one, not to be taken up again for so long."""
+        """Let go of one, not to be taken up again for so long, and then after those that have not rested."""
         self._taken.discard(job)
         if rest_s:
             self._resting[job] = self._clock.now() + rest_s
+            self._behind[job] = None
+            if len(self._behind) > BEHIND_MOST:
+                del self._behind[next(iter(self._behind))]
 
     def next_at(self) -> float:
         """When the first one that rests has rested; inf: none rests."""
