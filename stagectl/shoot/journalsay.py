@@ -64,6 +64,14 @@ def marked(*, take: int, kind: str, who: str = "", text: str = "", label: str = 
     return full_stop(f"{_person(who)} marked take {take}{at}: {kind}{f', {text}' if text else ''}")
 
 
+def corrected(*, take: int, what: str, was: str, now: str, who: str = "") -> str:
+    """A take was corrected; a rating is told as one."""
+    if what == "good":
+        rated = f"rated take {take} good" if now == "yes" else f"took the rating good from take {take}"
+        return f"{_person(who)} {rated}."
+    return f"{_person(who)} corrected take {take}, {what}: {now or 'none'}; it was {was or 'none'}."
+
+
 def alarmed(*, what: str, say: str, who: str = "") -> str:
     match what:
         case "known":
@@ -125,7 +133,7 @@ def seen_later(*, called: str, seen: str) -> str:
 SENTENCES: Final[Mapping[str, Callable[..., object]]] = {
     one.__name__: one
     for one in (
-        *(daemon, link, asked, judged, by_hand, slated, headed, marked, alarmed),
+        *(daemon, link, asked, judged, by_hand, slated, headed, marked, corrected, alarmed),
         *(desk_passed, scene_told, rung, access, seen_later),
     )
 }

@@ -71,6 +71,9 @@ class JournalWords:
         if what == "mark" and number is not None and isinstance(mark := data.get("mark"), Mapping):
             words = {name: str(mark.get(name, "")) for name in ("kind", "text", "label")}
             return journalsay.marked(take=int(number), who=who, **words)
+        if what == "change" and number is not None and isinstance(change := data.get("change"), Mapping):
+            words = {name: str(change.get(name, "")) for name in ("what", "was", "now")}
+            return journalsay.corrected(take=int(number), who=who, **words)
         if what != "head" or number is None:
             return ""
         return journalsay.headed(

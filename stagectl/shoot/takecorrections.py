@@ -117,5 +117,4 @@ def _yes(word: bool) -> str:
 
 
 def _says(mark: Mark) -> str:
-    told = ", ".join(filter(None, (mark.kind.value, mark.text)))
-    return f"{told} (struck out)" if mark.struck else told
+    return ", ".join(filter(None, (mark.kind.value, mark.text, "struck out" if mark.struck else "")))

@@ -413,6 +413,15 @@ def slate(*, take: int, name: str) -> str:
     return f'Take {take} will be "{name}".' if name else f"Take {take} has no name yet."
 
 
+def reslated(*, take: int, slate: str) -> str:
+    """A take has another slate; `slate` with its number there: "Masterclass 3, take 2"."""
+    return f"Take {take} is {slate} now." if slate else f"Take {take} has no slate now."
+
+
+def mark_corrected(*, take: int, mark: int, struck: bool = False) -> str:
+    return f"Mark {mark} of take {take} is {'struck out' if struck else 'corrected'}; how it was is kept."
+
+
 SENTENCES: Final[Mapping[str, Callable[..., object]]] = {
     one.__name__: one
     for one in (
@@ -433,6 +442,6 @@ SENTENCES: Final[Mapping[str, Callable[..., object]]] = {
         *(unreached, not_driven, set_aside, doubt, cannot_roll, no_input, filling, unseen, came_stale),
         *(unreached_together, over, stalled, known, put_aside),
         *(reason, again, outcome, box, rolled, cut, done, scene, on_the_way),
-        *(name_the_take, nothing_to_cut, taken, slate),
+        *(name_the_take, nothing_to_cut, taken, slate, reslated, mark_corrected),
     )
 }

@@ -91,7 +91,7 @@ async def test_a_mark_is_corrected_or_struck_out_and_never_deleted() -> None:
         assert len(take.notes) == 1
         assert history(take) == [
             ("mark 1", "problem, chair", "note, a chair falls", "tomas"),
-            ("mark 2", "note, horn late", "note, horn late (struck out)", "tomas"),
+            ("mark 2", "note, horn late", "note, horn late, struck out", "tomas"),
         ]
     marks(1, 2, "ines", struck=False)
     assert len(log.again().last.notes) == 2

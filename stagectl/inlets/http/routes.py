@@ -19,6 +19,7 @@ from stagectl.inlets.http import (
     reads,
     scene_acts,
     setup_acts,
+    take_acts,
     take_reads,
 )
 from stagectl.inlets.http.route import API, NONE, Route, does, see
@@ -156,6 +157,24 @@ ROUTES: Final[tuple[Route, ...]] = (
         path=models.TakePath,
         body=models.MarkBody,
         rule=act("mark", "good", "note"),
+    ),
+    does(
+        "/takes/{n}/marks/{m}",
+        take_acts.mark,
+        "Correct a mark or strike it out; how it was is kept",
+        models.TakeOut,
+        path=models.MarkPath,
+        body=models.MarkChangeBody,
+        rule=act("mark", "good", "note"),
+    ),
+    does(
+        "/takes/{n}/slate",
+        take_acts.slate,
+        "Give a take another slate; how it was is kept",
+        models.TakeOut,
+        path=models.TakePath,
+        body=models.TakeSlateBody,
+        rule=act("slate"),
     ),
     does(
         "/devices/{id}/retry",

@@ -55,6 +55,8 @@ ACTS: dict[str, tuple[str, Any, int]] = {
         {"target": "hall", "verb": "set", "args": {"point": "output.1.source", "value": 2}},
         200,
     ),
+    f"{API}/takes/{{n}}/marks/{{m}}": ("takes/1/marks/1", {"kind": "problem", "struck": True}, 200),
+    f"{API}/takes/{{n}}/slate": ("takes/1/slate", {"name": "Encore"}, 200),
     f"{API}/takes/slate": ("takes/slate", {"name": "Third movement"}, 200),
     f"{API}/takes/{{n}}/marks": ("takes/1/marks", {"good": True}, 200),
     f"{API}/devices/{{id}}/retry": ("devices/iso-1/retry", None, 200),
@@ -118,6 +120,7 @@ async def prepared(front: Front) -> None:
     front.toys.house.devices.quarantined["mixer"] = "its driver failed 4 times in 60 s, last: slip"
     await front.toys.until(lambda: front.toys.house.alarms.find("mixer.left-alone").number > 0)
     await front.post("roll?wait=verdict", {}, Idempotency_Key="first")
+    await front.post("takes/1/marks", {"note": "horn late"})
     await front.post("scenes/stand-clear/runs", {}, Idempotency_Key="asks")
     await front.toys.until(lambda: any("stand" in str(entry.data) for entry in front.toys.house.chronicle.recent))
 

@@ -34,6 +34,37 @@ class SlateBody(In):
     name: Line
 
 
+class MarkPath(TakePath):
+    """Which mark of which take, counted from one."""
+
+    m: Number = Field(examples=[1])
+
+
+class MarkChangeBody(In):
+    """What of a mark is corrected; what is left out stays. `struck`: it counts no more, and is kept."""
+
+    kind: MarkKind | None = Field(default=None, strict=False, examples=["problem"])
+    note: Annotated[str, Field(max_length=1000), AfterValidator(one_line)] | None = None
+    struck: bool | None = None
+
+
+class TakeSlateBody(In):
+    """Another slate for a take; `slate_take`: its number there, left out: the next that is free."""
+
+    name: Line
+    slate_take: Number | None = None
+
+
+class ChangeOut(Out):
+    """A correction: what of the take, how that was and is, who, when."""
+
+    what: str
+    was: str
+    now: str
+    who: str
+    at: str
+
+
 class SpreadOut(Out):
     """How far apart recorders began, in frames, give or take `give`."""
 
@@ -52,6 +83,7 @@ class MarkOut(Out):
     at: str
     label: str
     device: str
+    n: int = 0
 
 
 class LaneOut(Out):
@@ -72,6 +104,7 @@ class TakeOut(Out):
 
     take: int
     name: str
+    slate_take: int
     by: str
     opened: str
     closed: str | None
@@ -79,6 +112,8 @@ class TakeOut(Out):
     good: bool
     notes: list[str]
     marks: list[MarkOut]
+    struck: list[MarkOut]
+    changes: list[ChangeOut]
     wanted: list[str]
     rolling: list[str]
     say: str
