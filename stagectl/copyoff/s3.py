@@ -27,22 +27,20 @@ _ONLY_NEW: Final = {"If-None-Match": "*"}
 
 
 @dataclass(frozen=True, slots=True)
-class Account:
-    """Where to go, and as whom.
+class Bucket:
+    """Where to go.
 
     Attributes:
         url: of the store: "https://10.0.5.9:9000".
+        name: of the bucket.
         folder: what stands before every key; empty: nothing.
         region: empty: the store has none.
-        key_id, secret: of the access key.
     """
 
     url: str
-    bucket: str
+    name: str
     folder: str
     region: str
-    key_id: str
-    secret: Secret
 
 
 class Uploads:
@@ -70,19 +68,20 @@ class S3:
 
     Args:
         name: what the site file calls it.
-        account: where.
+        bucket: where.
+        key: id of our access key, and its secret.
         uploads: one object for all targets of the place.
 
     Raises:
-        CopyError: REFUSED, the library is absent; TARGET, the store does not answer, does not take our key, or has no
-            such bucket.
+        CopyError: TARGET, the library is absent, or the store does not answer, does not take our key, or has no such
+            bucket.
     """
 
     parts_readable = False
 
-    def __init__(self, name: str, account: Account, uploads: Uploads) -> None:
+    def __init__(self, name: str, bucket: Bucket, key: tuple[str, Secret], uploads: Uploads) -> None:
         self.name = name
-        self.medium = f"s3 {urlsplit(account.url).netloc}/{account.bucket}"
+        self.medium = f"s3 {urlsplit(bucket.url).netloc}/{bucket.name}"
         self._uploads = uploads
         try:
             self._obs: Any = import_module("obstore")
@@ -90,19 +89,19 @@ class S3:
             self._errors: Any = import_module("obstore.exceptions")
         except ImportError as error:
             why = f"{name}: copying to S3 needs a library. Install it: pip install 'stagectl[s3]'"
-            raise CopyError(Reason.REFUSED, why) from error
+            raise CopyError(Reason.TARGET, why) from error
 
         def store(**headers: str) -> Any:
             return stores.S3Store(
-                account.bucket,
-                endpoint=account.url,
-                prefix=account.folder or None,
-                region=account.region or "us-east-1",  # what stores without regions are signed for
-                access_key_id=account.key_id,
-                secret_access_key=account.secret.reveal(),
+                bucket.name,
+                endpoint=bucket.url,
+                prefix=bucket.folder or None,
+                region=bucket.region or "us-east-1",  # what stores without regions are signed for
+                access_key_id=key[0],
+                secret_access_key=key[1].reveal(),
                 virtual_hosted_style_request=False,
                 client_options={
-                    "allow_http": account.url.startswith("http://"),
+                    "allow_http": bucket.url.startswith("http://"),
                     "connect_timeout": timedelta(seconds=10),
                     "timeout": timedelta(seconds=CALL_S),
                     "default_headers": headers,
@@ -110,7 +109,7 @@ class S3:
                 retry_config={"max_retries": 2, "retry_timeout": timedelta(seconds=CALL_S)},
             )
 
-        with self.telling(f"can't use the bucket {account.bucket}"):
+        with self.telling(f"can't use the bucket {bucket.name}"):
             self._store = store()
             self._creating = store(**_ONLY_NEW)
             self._obs.list_with_delimiter(self._store, "stagectl-is-it-there")

@@ -17,6 +17,7 @@ from typing import Any, Final, TypeVar
 
 from stagectl.copyoff.errors import CopyError, Reason
 from stagectl.copyoff.target import Standing, is_part, part_path
+from stagectl.model.secret import Secret
 
 CONNECT_S: Final = 20.0  # until a session stands
 CALL_S: Final = 60.0  # for one answer, or for one block to go over
@@ -35,7 +36,6 @@ class Account:
     Attributes:
         host, port, user: of the server.
         folder: the tree's top there; it must be there.
-        key: file of our private key, without a passphrase, for its owner alone.
         known_hosts: file with the server's key, as OpenSSH keeps it. Without it nobody knows whom the clips go to.
     """
 
@@ -43,7 +43,6 @@ class Account:
     port: int
     user: str
     folder: str
-    key: Path
     known_hosts: Path
 
 
@@ -53,16 +52,16 @@ class Sftp:
     Args:
         name: what the site file calls it.
         account: where.
-        key: text of the private key in `account.key`, once it is known to be its owner's alone.
+        key: our private key, as OpenSSH writes it, without a passphrase.
 
     Raises:
-        CopyError: REFUSED, the key is none or the library is absent; TARGET, the server does not answer, is not the one
-            of `known_hosts`, does not take us, or has no such folder.
+        CopyError: TARGET, the key is none, the library is absent, or the server does not answer, is not the one of
+            `known_hosts`, does not take us, or has no such folder.
     """
 
     parts_readable = True
 
-    def __init__(self, name: str, account: Account, key: str) -> None:
+    def __init__(self, name: str, account: Account, key: Secret) -> None:
         self.name = name
         self.medium = f"sftp {account.host}"
         self._top = account.folder.rstrip("/")
@@ -70,7 +69,7 @@ class Sftp:
             self._ssh: Any = import_module("asyncssh")
         except ImportError as error:
             why = f"{name}: copying by SFTP needs a library. Install it: pip install 'stagectl[sftp]'"
-            raise CopyError(Reason.REFUSED, why) from error
+            raise CopyError(Reason.TARGET, why) from error
         self.flags = self._ssh.FXF_READ | self._ssh.FXF_WRITE | self._ssh.FXF_CREAT
         self._loop = asyncio.new_event_loop()
         self._connection: Any = None
@@ -80,16 +79,16 @@ class Sftp:
             self.close()
             raise
 
-    def _connect(self, account: Account, key: str) -> None:
+    def _connect(self, account: Account, key: Secret) -> None:
         ssh = self._ssh
         try:
-            private = ssh.import_private_key(key)
+            private = ssh.import_private_key(key.reveal())
         except (ssh.KeyImportError, ssh.KeyEncryptionError) as error:
-            say = "Make one without a passphrase: ssh-keygen -t ed25519"
-            raise CopyError(Reason.REFUSED, f"{self.name}: {account.key} is no private key. {say}") from error
+            why = f"{self.name}: its key file holds no private key, or one with a passphrase."
+            raise CopyError(Reason.TARGET, f"{why} Make one without: ssh-keygen -t ed25519") from error
         if not account.known_hosts.is_file():
             say = f"Put the server's key there, once you have compared it: ssh-keyscan -p {account.port} {account.host}"
-            raise CopyError(Reason.REFUSED, f"{self.name}: {account.known_hosts} is not there. {say}")
+            raise CopyError(Reason.TARGET, f"{self.name}: {account.known_hosts} is not there. {say}")
         with self.telling(f"can't reach {account.user}@{account.host}:{account.port}"):
             self._connection = self.wait(
                 ssh.connect(

@@ -3,30 +3,28 @@
 import os
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from functools import partial
 from importlib.metadata import version
 from pathlib import Path
 from typing import Final
 
 from stagectl.copyoff.engine import Engine, threads_needed
-from stagectl.copyoff.folder import Folder
 from stagectl.copyoff.ftp import FtpStore
 from stagectl.copyoff.jobs import Jobs
 from stagectl.copyoff.keys import two_lines
 from stagectl.copyoff.mhl import Sealing
 from stagectl.copyoff.part import COPY, DECK_FAILED, DECK_LATE, CopyPart
+from stagectl.copyoff.places import place_of
 from stagectl.copyoff.plan import Layout
 from stagectl.copyoff.record import Published
 from stagectl.copyoff.runs import CopyOff, Rest
 from stagectl.copyoff.schedule import Schedule
 from stagectl.copyoff.settings import Care, Deck
 from stagectl.copyoff.source import Store
-from stagectl.copyoff.target import Place, Target
 from stagectl.model.board import Board
 from stagectl.model.conditions import Leaf
 from stagectl.model.points import PointSpec
 from stagectl.model.world import Clock, Offload
-from stagectl.site import AlarmEntry, DeviceEntry, Site, TargetEntry
+from stagectl.site import AlarmEntry, DeviceEntry, Site
 
 DATABASE: Final = "copies.db"  # in the data folder
 OWN_THREADS: Final = 4  # plan, report, sums and a verification, beside the engine's
@@ -99,7 +97,7 @@ def copy_off(part: CopyPart, site: Site, rest: Rest, machine: Machine) -> CopyOf
     entry, clock = site.copy, rest.clock
     jobs = Jobs(machine.data / DATABASE)
     decks = [_deck(one, clock) for one in site.devices.values() if one.store is not None]
-    places = [_place(target, machine.data) for target in entry.targets]
+    places = [place_of(target, machine.data) for target in entry.targets]
     threads = machine.threads(threads_needed(decks, places) + OWN_THREADS)
 
     def engine(changed: Callable[[], None], published: Callable[[Published], None]) -> Engine:
@@ -142,15 +140,3 @@ def _deck(entry: DeviceEntry, clock: Clock) -> Deck:
         )
 
     return Deck(entry.id, entry.called, open_store, store.sessions, while_recording=store.while_recording)
-
-
-def _place(entry: TargetEntry, data: Path) -> Place:
-    top = data / entry.folder  # an absolute path stays itself
-    ours = not Path(entry.folder).is_absolute()
-    return Place(entry.name, str(top), partial(_folder, entry, top, make=ours))
-
-
-def _folder(entry: TargetEntry, top: Path, *, make: bool) -> Target:
-    if make:
-        top.mkdir(mode=0o755, parents=True, exist_ok=True)
-    return Folder(entry.name, top, mounted=entry.mounted)

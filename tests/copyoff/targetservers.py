@@ -19,6 +19,7 @@ from stagectl.copyoff.target import Target
 from stagectl.model.secret import Secret
 
 READY_S: Final = 30
+KEY: Final = ("key-id", Secret("not-a-secret"))  # moto takes any
 
 
 @dataclass(frozen=True)
@@ -26,9 +27,7 @@ class SshServer:
     """A running `sshd`, and the account that gets in."""
 
     account: sftp.Account
-
-    def key(self) -> str:
-        return self.account.key.read_text()
+    key: Secret
 
 
 def free_port() -> int:
@@ -86,12 +85,11 @@ def ssh_server(folder: Path) -> Iterator[SshServer]:
         port,
         pwd.getpwuid(os.geteuid()).pw_name,
         str(folder / "tree"),
-        folder / "own",
         folder / "known_hosts",
     )
     with running([program, "-D", "-e", "-f", str(folder / "sshd_config")]) as process:
         heard(process, "listening")
-        yield SshServer(account)
+        yield SshServer(account, Secret((folder / "own").read_text()))
 
 
 @contextmanager
@@ -101,10 +99,10 @@ def bucket_server() -> Iterator[str]:
         yield heard(process, "http://").strip()
 
 
-def bucket(url: str, name: str, folder: str = "") -> s3.Account:
-    """Make a bucket, and an account that may write there."""
+def bucket(url: str, name: str, folder: str = "") -> s3.Bucket:
+    """Make a bucket."""
     urllib.request.urlopen(urllib.request.Request(f"{url}/{name}", method="PUT"), timeout=READY_S).close()
-    return s3.Account(url, name, folder, "", "key-id", Secret("not-a-secret"))
+    return s3.Bucket(url, name, folder, "")
 
 
 @dataclass(frozen=True)

@@ -20,11 +20,13 @@ from stagectl.copyoff.errors import CopyError, Reason
 from stagectl.copyoff.folder import Folder
 from stagectl.copyoff.mhlhistory import Wrong
 from stagectl.copyoff.mhlverify import verify
+from stagectl.copyoff.places import place_of
 from stagectl.copyoff.target import Target
 from stagectl.model.secret import Secret
+from stagectl.site import TargetEntry
 from tests.copyoff.historytree import CLIPS, SEALING, copy, told
 from tests.copyoff.reftool import reference
-from tests.copyoff.targetservers import Place, SshServer, bucket, bucket_server, ssh_server
+from tests.copyoff.targetservers import KEY, Place, SshServer, bucket, bucket_server, ssh_server
 
 pytestmark = pytest.mark.slow
 
@@ -54,10 +56,10 @@ def place(request: pytest.FixtureRequest, tmp_path: Path) -> Place:
         case "sftp":
             server: SshServer = request.getfixturevalue("ssh")
             account = replace(server.account, folder=str(tmp_path))
-            return Place(lambda: sftp.Sftp("rushes", account, server.key()), resumes=True)
+            return Place(lambda: sftp.Sftp("rushes", account, server.key), resumes=True)
     url: str = request.getfixturevalue("buckets")
     into, uploads = bucket(url, f"b{abs(hash(tmp_path))}", "day/one"), s3.Uploads()
-    return Place(lambda: s3.S3("rushes", into, uploads), resumes=False)
+    return Place(lambda: s3.S3("rushes", into, KEY, uploads), resumes=False)
 
 
 @pytest.fixture
@@ -203,7 +205,7 @@ def test_a_history_is_written_and_verified_there(target: Target) -> None:
 
 
 def test_the_standard_s_tool_verifies_what_went_there_by_sftp(ssh: SshServer, tmp_path: Path) -> None:
-    with closing(sftp.Sftp("rushes", replace(ssh.account, folder=str(tmp_path)), ssh.key())) as target:
+    with closing(sftp.Sftp("rushes", replace(ssh.account, folder=str(tmp_path)), ssh.key)) as target:
         for path, data in CLIPS.items():
             lay(target, path, data)
         SEALING(target, (copy(path, data) for path, data in CLIPS.items()))
@@ -217,31 +219,31 @@ def test_a_server_with_another_key_gets_nothing(ssh: SshServer, tmp_path: Path) 
     known = tmp_path / "known_hosts"
     known.write_text(f"[127.0.0.1]:{ssh.account.port} {(tmp_path / 'other.pub').read_text()}")
     with pytest.raises(CopyError, match="not the one that is known") as caught:
-        sftp.Sftp("rushes", replace(ssh.account, known_hosts=known), ssh.key())
+        sftp.Sftp("rushes", replace(ssh.account, known_hosts=known), ssh.key)
     assert caught.value.reason is Reason.TARGET
     with pytest.raises(CopyError, match="ssh-keyscan") as caught:
-        sftp.Sftp("rushes", replace(ssh.account, known_hosts=tmp_path / "none"), ssh.key())
-    assert caught.value.reason is Reason.REFUSED
+        sftp.Sftp("rushes", replace(ssh.account, known_hosts=tmp_path / "none"), ssh.key)
+    assert caught.value.reason is Reason.TARGET
 
 
 def test_a_key_that_is_not_known_there_does_not_get_in(ssh: SshServer, tmp_path: Path) -> None:
     subprocess.run(["ssh-keygen", "-q", "-t", "ed25519", "-N", "", "-f", tmp_path / "other"], check=True, timeout=30)
     with pytest.raises(CopyError, match="does not take our key"):
-        sftp.Sftp("rushes", ssh.account, (tmp_path / "other").read_text())
+        sftp.Sftp("rushes", ssh.account, Secret((tmp_path / "other").read_text()))
     with pytest.raises(CopyError, match="no private key") as caught:
-        sftp.Sftp("rushes", ssh.account, "nonsense")
+        sftp.Sftp("rushes", ssh.account, Secret("nonsense"))
     assert "nonsense" not in str(caught.value)
 
 
 def test_a_folder_or_server_that_is_not_there_is_told(ssh: SshServer, tmp_path: Path) -> None:
     with pytest.raises(CopyError, match="no such file or folder"):
-        sftp.Sftp("rushes", replace(ssh.account, folder=str(tmp_path / "nowhere")), ssh.key())
+        sftp.Sftp("rushes", replace(ssh.account, folder=str(tmp_path / "nowhere")), ssh.key)
     with pytest.raises(CopyError, match="can't reach"):
-        sftp.Sftp("rushes", replace(ssh.account, port=9), ssh.key())
+        sftp.Sftp("rushes", replace(ssh.account, port=9), ssh.key)
 
 
 def test_a_path_that_leads_out_is_refused(ssh: SshServer, tmp_path: Path) -> None:
-    with closing(sftp.Sftp("rushes", replace(ssh.account, folder=str(tmp_path)), ssh.key())) as target:
+    with closing(sftp.Sftp("rushes", replace(ssh.account, folder=str(tmp_path)), ssh.key)) as target:
         for path in ("../x", "/etc/passwd", "a/../../x"):
             with pytest.raises(CopyError, match="no path below"):
                 target.at(path)
@@ -252,7 +254,7 @@ def test_a_full_disk_there_is_told_as_full(ssh: SshServer, tmp_path: Path) -> No
     subprocess.run(["mount", "-t", "tmpfs", "-o", "size=4m", "stagectl-test", tmp_path], check=True, timeout=30)
     try:
         with (
-            closing(sftp.Sftp("rushes", replace(ssh.account, folder=str(tmp_path)), ssh.key())) as target,
+            closing(sftp.Sftp("rushes", replace(ssh.account, folder=str(tmp_path)), ssh.key)) as target,
             closing(target.open_part(PATH, JOB)) as part,
             pytest.raises(CopyError, match="full") as caught,
         ):
@@ -269,7 +271,7 @@ def test_a_full_disk_there_is_told_as_full(ssh: SshServer, tmp_path: Path) -> No
 def test_who_comes_second_to_a_key_overwrites_nothing(buckets: str, monkeypatch: pytest.MonkeyPatch, size: int) -> None:
     """Between the look and the completion another writer may come: the store itself must say no."""
     monkeypatch.setattr(s3, "PIECE", 5 << 20)
-    target = s3.S3("rushes", bucket(buckets, f"second{size}"), s3.Uploads())
+    target = s3.S3("rushes", bucket(buckets, f"second{size}"), KEY, s3.Uploads())
     write(target, PATH, bytes(size))
     lay(target, PATH, b"first", "other")
     with monkeypatch.context() as patch:
@@ -280,14 +282,14 @@ def test_who_comes_second_to_a_key_overwrites_nothing(buckets: str, monkeypatch:
 
 def test_an_upload_in_several_pieces_is_one_object(buckets: str, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(s3, "PIECE", 5 << 20)
-    target = s3.S3("rushes", bucket(buckets, "pieces"), s3.Uploads())
+    target = s3.S3("rushes", bucket(buckets, "pieces"), KEY, s3.Uploads())
     data = os.urandom(17_000_000)
     lay(target, PATH, data)
     assert read(target, PATH) == data
 
 
 def test_a_copy_that_reads_back_wrong_is_withdrawn(buckets: str) -> None:
-    target = s3.S3("rushes", bucket(buckets, "withdrawn"), s3.Uploads())
+    target = s3.S3("rushes", bucket(buckets, "withdrawn"), KEY, s3.Uploads())
     lay(target, PATH, b"wrong")
     target.withdraw(PATH, JOB)
     assert target.at(PATH) is None
@@ -295,8 +297,8 @@ def test_a_copy_that_reads_back_wrong_is_withdrawn(buckets: str) -> None:
 
 def test_an_upload_is_lost_with_the_program_and_copied_anew(buckets: str) -> None:
     into = bucket(buckets, "restart")
-    write(s3.S3("rushes", into, s3.Uploads()), PATH, b"abcd")
-    after = s3.S3("rushes", into, s3.Uploads())
+    write(s3.S3("rushes", into, KEY, s3.Uploads()), PATH, b"abcd")
+    after = s3.S3("rushes", into, KEY, s3.Uploads())
     assert refused(after, PATH) is Reason.SHORT
     lay(after, PATH, b"abcd")
     assert read(after, PATH) == b"abcd"
@@ -305,21 +307,73 @@ def test_an_upload_is_lost_with_the_program_and_copied_anew(buckets: str) -> Non
 def test_a_bucket_or_store_that_is_not_there_is_told(buckets: str) -> None:
     into = bucket(buckets, "there")
     with pytest.raises(CopyError, match="no such bucket"):
-        s3.S3("rushes", replace(into, bucket="not-there"), s3.Uploads())
+        s3.S3("rushes", replace(into, name="not-there"), KEY, s3.Uploads())
     with pytest.raises(CopyError, match="did not answer") as caught:
-        s3.S3("rushes", replace(into, url="http://127.0.0.1:9"), s3.Uploads())
-    assert "not-a-secret" not in str(caught.value) + repr(into)
+        s3.S3("rushes", replace(into, url="http://127.0.0.1:9"), KEY, s3.Uploads())
+    assert "not-a-secret" not in str(caught.value)
+
+
+# --- as the site file has them ----------------------------------------------------------------------------------------
+
+
+def entries(ssh: SshServer, buckets: str, tmp_path: Path) -> list[TargetEntry]:
+    """A place of each kind, with its key file."""
+    (tmp_path / "tree").mkdir()
+    for name, text in (("ssh-key", ssh.key.reveal()), ("s3-key", f"{KEY[0]}\n{KEY[1].reveal()}\n")):
+        (tmp_path / name).write_text(text)
+        (tmp_path / name).chmod(0o600)
+    into, account = bucket(buckets, "site", "rushes"), ssh.account
+    return [
+        TargetEntry("a", "folder", "copies"),
+        TargetEntry(
+            "b",
+            "sftp",
+            str(tmp_path / "tree"),
+            host=account.host,
+            port=account.port,
+            user=account.user,
+            key=tmp_path / "ssh-key",
+            known_hosts=account.known_hosts,
+        ),
+        TargetEntry("c", "s3", into.folder, url=into.url, bucket=into.name, key=tmp_path / "s3-key"),
+    ]
+
+
+def test_each_kind_of_place_opens_as_the_site_file_has_it(ssh: SshServer, buckets: str, tmp_path: Path) -> None:
+    for entry in entries(ssh, buckets, tmp_path):
+        place = place_of(entry, tmp_path / "data")
+        for path, data in CLIPS.items():  # a target for each copy, and another to publish it, as the engine does
+            with closing(place.open()) as target:
+                write(target, path, data)
+            with closing(place.open()) as target:
+                target.publish(path, JOB, MTIME)
+        with closing(place.open()) as target:
+            SEALING(target, (copy(path, data) for path, data in CLIPS.items()))
+            assert verify(target).whole, entry.kind
+    assert (tmp_path / "data/copies/iso-1/CAM1_T001.mov").read_bytes() == b"abcd"
+
+
+def test_a_key_that_others_can_read_is_not_used(ssh: SshServer, buckets: str, tmp_path: Path) -> None:
+    for entry in entries(ssh, buckets, tmp_path)[1:]:
+        assert entry.key is not None
+        entry.key.chmod(0o640)
+        with pytest.raises(CopyError, match="chmod 600") as caught:
+            place_of(entry, tmp_path).open()
+        assert caught.value.reason is Reason.TARGET
+        entry.key.unlink()
+        with pytest.raises(CopyError, match="can't be read"):
+            place_of(entry, tmp_path).open()
 
 
 # --- without the libraries --------------------------------------------------------------------------------------------
 
 
 def by_sftp(folder: Path) -> Target:
-    return sftp.Sftp("rushes", sftp.Account("127.0.0.1", 9, "copy", "/", folder, folder), "")
+    return sftp.Sftp("rushes", sftp.Account("127.0.0.1", 9, "copy", "/", folder), Secret(""))
 
 
-def to_s3(folder: Path) -> Target:
-    return s3.S3("rushes", s3.Account("http://127.0.0.1:9", "b", "", "", "id", Secret("not-a-secret")), s3.Uploads())
+def to_s3(_: Path) -> Target:
+    return s3.S3("rushes", s3.Bucket("http://127.0.0.1:9", "b", "", ""), KEY, s3.Uploads())
 
 
 @pytest.mark.parametrize(("library", "extra", "opened"), [("asyncssh", "sftp", by_sftp), ("obstore", "s3", to_s3)])
@@ -329,4 +383,4 @@ def test_without_the_library_a_clear_line_says_what_to_install(
     monkeypatch.setitem(sys.modules, library, None)
     with pytest.raises(CopyError, match=rf"stagectl\[{extra}\]") as caught:
         opened(tmp_path)
-    assert caught.value.reason is Reason.REFUSED
+    assert caught.value.reason is Reason.TARGET
