@@ -242,7 +242,10 @@ ROWS: Final[Sequence[Row]] = (
     Row(
         "P04",
         "SIGSTOP, or a machine that sleeps",
-        (SYSTEM + "test_p04_a_pause_shows_nothing_old_as_new_and_sends_nothing_late",),
+        (
+            SYSTEM + "test_p04_a_pause_shows_nothing_old_as_new_and_sends_nothing_late",
+            SYSTEM + "test_p04_what_waited_for_its_box_when_the_machine_stood_still_never_leaves",
+        ),
     ),
     Row(
         "P05",

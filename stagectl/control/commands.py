@@ -22,6 +22,7 @@ from stagectl.model.verbs import Ask, Ended, Set, Verb, Verdict
 from stagectl.model.world import Clock
 
 GROUPS: Final = 10_000  # ids remembered
+WAITS_S: Final = 3.0  # for the journal's sync, which is given up after 2 s; longer, and the whole daemon stood still
 
 
 class Guard(Protocol):
@@ -259,6 +260,7 @@ class Commands:
         self._write_down(group)
         self._act(ready)
         if ready:
+            group.leave_by = now + WAITS_S + self.takes_s(group)
             try:
                 group.durable = await self._log.synced(group.number)
             except BaseException:
@@ -271,7 +273,7 @@ class Commands:
     def _go_on(self, group: Group) -> None:
         """Send the next stage that has anything to send; the one after it follows when all of that is judged."""
         while group.to_come:
-            stage = self._still_so(self._let_go_on(group, group.to_come.pop(0)))
+            stage = self._still_so(group, self._let_go_on(group, group.to_come.pop(0)))
             if stage:
                 self._launch(stage)
                 if any(command.verdict is None for command in stage):
@@ -303,14 +305,15 @@ class Commands:
             self.judge.end(command, self.judge.refusal(command, held, self._clock.now()))
         return going
 
-    def _still_so(self, ready: Sequence[Command]) -> list[Command]:
-        """Time has passed since they were let through: locks, limits, needs and moot are judged again."""
+    def _still_so(self, group: Group, ready: Sequence[Command]) -> list[Command]:
+        """Time has passed since they were let through: its end, locks, limits, needs and moot are judged again."""
         still: list[Command] = []
         for command in ready:
             if command.verdict is not None:
                 continue  # overtaken meanwhile
             try:
                 if command.box is not None:
+                    _in_time(group, self._clock.now())
                     if command.person is not None:
                         may(command.person, command.ask, self.locks, self.limits, self.desk)
                     command.looking = False
@@ -429,6 +432,7 @@ class Commands:
                 self._share(box, commands)
                 prepared = commands[0].prepared
             assert prepared is not None
+            prepared.leave_by = _deadlines(commands)
             box.enqueue(prepared)
         except RefusedError as refused:
             for command in commands:
@@ -479,6 +483,7 @@ class Commands:
                 try:
                     self._share(box, [command])
                     assert command.prepared is not None
+                    command.prepared.leave_by = _deadlines([command])
                     box.enqueue(command.prepared)
                 except RefusedError as refused:
                     self.judge.end(command, self.judge.refusal(command, refused, self._clock.now()))
@@ -506,6 +511,18 @@ class Commands:
             self.judge.end(command, self.judge.refusal(command, refused, self._clock.now()))
         else:
             self._launch([command])
+
+
+def _deadlines(commands: Sequence[Command]) -> list[float]:
+    """When the time of each is over, in the order in which they were prepared together."""
+    return [command.deadline_at for command in sorted(commands, key=lambda one: one.place)]
+
+
+def _in_time(group: Group, now: float) -> None:
+    """Raises RefusedError: the time of what has not left yet is over."""
+    if now >= group.leave_by:
+        why = "stagectl stood still until its time was over, nothing was sent"
+        raise RefusedError(why, remedy="Look at what is so now, and ask again.", code="late")
 
 
 def _alone(verb: Verb) -> bool:

@@ -78,6 +78,7 @@ class Group:
         take: the take it starts or ends.
         source: where it was asked from, such as "127.0.0.1 http"; empty: not known.
         to_come: commands of later stages, lowest first.
+        leave_by: when the time of what has not left yet is over; inf: it leaves at once.
         under_way: the stage before them.
     """
 
@@ -97,6 +98,7 @@ class Group:
     open: int = 0
     ended_at: float | None = None
     to_come: "list[list[Command]]" = field(default_factory=list)
+    leave_by: float = float("inf")
     under_way: "list[Command]" = field(default_factory=list)
     on_end: "list[Callable[[Group], None]]" = field(default_factory=list)
     _done: asyncio.Event = field(default_factory=asyncio.Event)

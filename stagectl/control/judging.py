@@ -176,6 +176,7 @@ class Judge:
             and command.looking
             and not command.relaunched
             and command.sent_at is not None
+            and self._clock.now() < command.deadline_at
             and judge(self._board, command.ask.verb.moot(), command.ask.target, since=command.sent_at) is NO
         ):
             self._moot_no_more(command)

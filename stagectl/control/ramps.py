@@ -15,6 +15,7 @@ from stagectl.model.verbs import Set
 from stagectl.model.world import Clock
 
 STEP_S: Final = 0.05  # 20 steps a second is plenty (mixer sheet, pitfall 7, common practice)
+LATE_S: Final = 0.5  # a step that comes later would be a jump of more than 3 dB: the rise ends instead; own choice
 QUIET_DB: Final = -60.0  # a rise from off begins here; own choice, below what is heard in a hall
 SENT: Final = 8  # own values remembered, to tell a hand from our own steps
 
@@ -35,13 +36,14 @@ def _from(board: Board, device: str, verb: Set[Any]) -> float:
 
 
 class Ramp(Poked):
-    """One rise under way. Ends by `on_top` (the last step is the caller's) or `on_hand` (somebody moved it)."""
+    """One rise under way. Ends by `on_top` (the last step is the caller's) or `on_hand` (a hand, a standstill)."""
 
     __slots__ = (
         "_begun",
         "_board",
         "_box",
         "_clock",
+        "_due",
         "_on_hand",
         "_on_top",
         "_over",
@@ -70,7 +72,7 @@ class Ramp(Poked):
         self._on_hand = on_hand
         self._start = _from(board, box.name, verb)
         self._sent: list[float] = [self._start]
-        self._begun = clock.now()
+        self._begun = self._due = clock.now()
         self._over = False
         self._step_out: Prepared | None = None  # still waits in the box's line
         self._reading = board.reading(box.name, verb.point)
@@ -105,7 +107,15 @@ class Ramp(Poked):
             return
         wanted = number_of(self._verb.value)
         assert wanted is not None
-        value = self._start + self._verb.point.ramp_per_s * (self._clock.now() - self._begun)
+        now = self._clock.now()
+        if now - self._due > LATE_S:
+            self.end()
+            last = self._verb.point.say(round(self._sent[-1], 1))
+            self._on_hand(
+                f"stagectl stood still for {now - self._due:.1f} s, and it stays at about {last}", "stood-still"
+            )
+            return
+        value = self._start + self._verb.point.ramp_per_s * (now - self._begun)
         if value >= wanted:
             self.end()
             self._on_top()
@@ -120,7 +130,8 @@ class Ramp(Poked):
                 self.end()
                 self._on_hand(str(refused), refused.code)
                 return
-        self._clock.later(self._clock.now() + STEP_S, self._step)
+        self._due = now + STEP_S
+        self._clock.later(self._due, self._step)
 
     def _left(self, index: int | None, at: float) -> None:
         self._step_out = None

@@ -45,6 +45,7 @@ class Prepared:
     """Verbs of one command group for one box, as bytes ready to go.
 
     `on_sent(i, at)` tells when the request of verb i left (i None: of all), `on_no(i, words)` that the box refused.
+    `leave_by` has when the time of each verb is over; what still waits in line then never leaves. Empty: there is none.
     """
 
     verbs: Sequence[Verb]
@@ -53,6 +54,7 @@ class Prepared:
     epoch: int
     on_sent: Callable[[int | None, float], None] = lambda index, at: None
     on_no: Callable[[int | None, str], None] = lambda index, words: None
+    leave_by: Sequence[float] = ()
 
     @property
     def undivided(self) -> bool:
@@ -62,6 +64,13 @@ class Prepared:
     def index(self, number: int) -> int | None:
         """Which verb request `number` carries; None: it carries all of them."""
         return number if len(self.requests) == len(self.verbs) else None
+
+    def over(self, number: int, now: float) -> bool:
+        """Is the time of all that request `number` carries over?"""
+        if not self.leave_by:
+            return False
+        index = self.index(number)
+        return now >= (max(self.leave_by) if index is None else self.leave_by[index])
 
 
 @dataclass(slots=True, eq=False)
@@ -515,6 +524,9 @@ class Box:
                 return
             sent = waiting[0]
             at = self.clock.now()
+            if sent.prepared is not None and sent.prepared.over(sent.number, at):
+                waiting.pop(0)  # we stood still: its verdict is due, and comes with the next turn of the loop
+                continue
             if not link.write(sent.data):
                 return  # what waits to leave goes first; the next tick tries again
             waiting.pop(0)

@@ -31,7 +31,7 @@ from stagectl.model.errors import RefusedError
 from stagectl.model.points import PointSpec
 from stagectl.model.verbs import Ask, Ended, Set
 from tests.control.booth import ADA, INES, TOMAS, Booth, cut, deck, mixer, only, plain_kind, put, roll, router
-from tests.driverkit.memory import until, virtual
+from tests.driverkit.memory import VirtualLoop, until, virtual
 
 ROUTE = OUTPUT_SOURCE.at(1)
 LEVEL = STRIP_LEVEL.at(1)
@@ -553,6 +553,65 @@ async def test_a_set_that_never_left_its_line_is_told_so_and_never_leaves() -> N
     verdict = group.verdicts[0]
     assert (verdict.ended, verdict.code, verdict.refused) == (Ended.FAILED, "late", True)
     booth.far["hall"].release()
+    await asyncio.sleep(5)
+    assert booth.acts("hall") == []
+    await booth.rest()
+
+
+def stand_still(seconds: float) -> None:
+    """As after a SIGSTOP: what came meanwhile is heard before any timer that is long due."""
+    loop = asyncio.get_running_loop()
+    assert isinstance(loop, VirtualLoop)
+    loop.jump(seconds)
+
+
+@virtual
+@pytest.mark.parametrize("packs", [False, True])
+async def test_a_set_whose_time_ended_in_its_line_during_a_standstill_never_leaves(packs: bool) -> None:
+    booth = await Booth(hall=router(window=1, packs=packs)).up()
+    booth.far["hall"].hold = True
+    await until(lambda: bool(booth.boxes["hall"]._inflight))
+    group = await booth.settled(*(put(booth, "hall", OUTPUT_SOURCE.at(output), 4) for output in (1, 2)))
+    stand_still(30.0)
+    booth.far["hall"].release()
+    assert await group.wait(30)
+    assert ended(group) == [("failed", "late")] * 2
+    await asyncio.sleep(5)
+    assert booth.acts("hall") == []
+    await booth.rest()
+
+
+@virtual
+async def test_a_set_whose_time_ended_while_the_disk_was_awaited_never_leaves() -> None:
+    booth = await Booth(hall=router()).up()
+    booth.log.gate = asyncio.Event()
+    pressed = asyncio.create_task(booth.settled(put(booth, "hall", ROUTE, 3)))
+    await asyncio.sleep(0.1)
+    stand_still(30.0)
+    booth.log.gate.set()
+    group = await pressed
+    assert await group.wait(30)
+    assert ended(group) == [("failed", "late")]
+    assert group.verdicts[0].refused
+    await asyncio.sleep(5)
+    assert booth.acts("hall") == []
+    await booth.rest()
+
+
+@virtual
+async def test_what_seemed_so_until_its_time_ended_during_a_standstill_never_goes_out() -> None:
+    booth = await Booth(hall=router()).up()
+    far = booth.far["hall"]
+    far.has(ROUTE, 3)
+    await until(lambda: booth.board.get("hall", ROUTE).value == 3)
+    far.has(ROUTE, 2, tell=False)
+    far.hold = True
+    group = await booth.settled(put(booth, "hall", ROUTE, 3))
+    await asyncio.sleep(0.3)  # the look is asked, and its answer kept back
+    stand_still(30.0)
+    far.release()
+    assert await group.wait(30)
+    assert group.worst is not Ended.VERIFIED
     await asyncio.sleep(5)
     assert booth.acts("hall") == []
     await booth.rest()

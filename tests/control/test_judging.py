@@ -20,7 +20,7 @@ from stagectl.model.capabilities.router import OUTPUT_SOURCE
 from stagectl.model.points import PointSpec, Quality
 from stagectl.model.verbs import Ask, Ended, Verdict
 from tests.control.booth import Booth, cut, deck, mixer, only, put, roll, router
-from tests.driverkit.memory import until, virtual
+from tests.driverkit.memory import VirtualLoop, until, virtual
 
 ROUTE = OUTPUT_SOURCE.at(1)
 LEVEL = STRIP_LEVEL.at(1)
@@ -472,6 +472,25 @@ async def test_a_hand_on_the_fader_of_a_slow_mixer_wins_too() -> None:
     sent = len(steps(booth))
     await booth.rest()
     assert len(steps(booth)) == sent
+
+
+@virtual
+@pytest.mark.parametrize("seconds", [1.0, 30.0])
+async def test_a_rise_over_a_standstill_ends_where_it_was_and_never_jumps(seconds: float) -> None:
+    """Sound: a step of a second's rise at once would be one that can hurt."""
+    booth = await one_mixer()
+    group = await booth.settled(put(booth, "mixer", LEVEL, 0.0))
+    await asyncio.sleep(0.3)
+    sent = steps(booth)
+    loop = asyncio.get_running_loop()
+    assert isinstance(loop, VirtualLoop)
+    loop.jump(seconds)
+    verdict = await booth.verdict(group)
+    assert (verdict.ended, verdict.code) == (Ended.FAILED, "stood-still")
+    assert verdict.why.startswith("stagectl stood still for ")
+    await booth.rest()
+    assert steps(booth) == sent
+    assert all(later - before < 0.5 for before, later in itertools.pairwise(steps(booth)))
 
 
 @virtual

@@ -86,6 +86,29 @@ def test_p04_a_pause_shows_nothing_old_as_new_and_sends_nothing_late(room: Room)
     cut_well(room)
 
 
+def test_p04_what_waited_for_its_box_when_the_machine_stood_still_never_leaves(tmp_path: Path) -> None:
+    """Decision 7: nothing leaves after its verdict; and what could not leave in its time does not leave late."""
+    with Room(tmp_path, 1, wired=["hall"]) as room:
+        room.start()
+        wire = room.wires["hall"]
+        wire.hold(True, out=False)  # it hears and obeys, but its answers are under way
+        asked = len(room.heard("hall"))
+        until(lambda: len(room.heard("hall")) > asked, 10, "a question is open, so what is asked now waits in line")
+        room.clear_wires()
+        wish = {"target": "hall", "verb": "set", "args": {"point": "output 2 source", "value": 5}}
+        status, told = room.ask("POST", "/api/v1/commands", wish)
+        with host.paused(room.daemon_pid):
+            assert (status, told["ended"]) == (202, None), told
+            wire.hold(False, out=False)
+            time.sleep(1.5)  # a route has a second
+        until(lambda: room.get(f"commands/{told['id']}")["ended"], 10, "it has its verdict")
+        (box,) = room.get(f"commands/{told['id']}")["boxes"]
+        assert (box["ended"], box["code"], box["refused"]) == ("failed", "late", True), box
+        story.well(room, "hall")
+        assert [text for text in room.heard("hall") if "ROUTING:\\n1 4" in text] == []
+        until(lambda: story.obeys(room), 10, "what is asked now is carried out")
+
+
 def test_p13_a_second_daemon_on_the_same_folder_does_not_start_and_touches_nothing(room: Room) -> None:
     room.start()
     story.roll(room)
