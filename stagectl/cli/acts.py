@@ -107,10 +107,45 @@ def _confirmed(face: Face, body: Mapping[str, Any], word: str) -> Any:
 
 
 @client_verb("slate", acts=True)
-@click.argument("name", nargs=-1, required=True)
-def slate(face: Face, name: tuple[str, ...]) -> int:
-    """Name the next take."""
-    answer = face.client.post("takes", "slate", body={"name": " ".join(name)})
+@click.argument("name", nargs=-1)
+@click.option("--none", "no", is_flag=True, help="No slate.")
+@click.option("--take", type=click.IntRange(1), help="Of this take, which is written; else of the next.")
+@click.option("--number", type=click.IntRange(1), help="With --take: its number there; else the next that is free.")
+def slate(face: Face, name: tuple[str, ...], no: bool, take: int | None, number: int | None) -> int:
+    """Name the next take. Where the site counts takes per slate, the name stands until another is said.
+
+    With --take it is corrected in a take that is written, which keeps how it was.
+    """
+    if bool(name) is no or (number is not None and take is None):
+        return face.no(Exit.UNCLEAR, "Which slate?", "Give a name, or --none; --number goes with --take.", "argument")
+    body: dict[str, Any] = {"name": " ".join(name)}
+    if number is not None:
+        body["slate_take"] = number
+    path = ("takes", "slate") if take is None else ("takes", take, "slate")
+    answer = face.client.post(*path, body=body)
+    face.answer(answer, [answer["say"]])
+    return Exit.DONE
+
+
+@client_verb("correct", acts=True)
+@click.argument("take", type=click.IntRange(1))
+@click.argument("mark", type=click.IntRange(1))
+@click.argument("text", nargs=-1)
+@click.option("--kind", type=click.Choice(["good", "problem", "note"]), help="What it marks.")
+@click.option("--strike/--unstrike", default=None, help="It counts no more, or again.")
+def correct(  # noqa: PLR0917 - what its line may hold
+    face: Face, take: int, mark: int, text: tuple[str, ...], kind: str | None, strike: bool | None
+) -> int:
+    """Correct MARK of TAKE, by its number in `stagectl take N`. TEXT is what it says then.
+
+    How it was, who corrected it and when is kept. A slate is corrected by `stagectl slate NAME --take N`, a rating by
+    `stagectl good N --not`.
+    """
+    found = {"note": " ".join(text) if text else None, "kind": kind, "struck": strike}
+    body = {name: value for name, value in found.items() if value is not None}
+    if not body:
+        return face.no(Exit.UNCLEAR, "What is to be corrected?", "Give TEXT, --kind or --strike.", "argument")
+    answer = face.client.post("takes", take, "marks", mark, body=body)
     face.answer(answer, [answer["say"]])
     return Exit.DONE
 

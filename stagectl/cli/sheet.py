@@ -17,7 +17,10 @@ NAME_MOST: Final = 32
 @click.argument("words", nargs=-1, metavar="[show N]")
 @click.option("--count", type=click.IntRange(1, 500), default=20, show_default=True, help="The newest so many.")
 def takes(face: Face, words: tuple[str, ...], count: int) -> int:
-    """The sheet: all takes, the newest last. With `show N`: one take, as `stagectl take N`."""
+    """The sheet: all takes, the newest last; "no." is the number on the slate.
+
+    With `show N`: one take, as `stagectl take N`.
+    """
     match words:
         case ():
             return _sheet(face, count)
@@ -28,11 +31,11 @@ def takes(face: Face, words: tuple[str, ...], count: int) -> int:
 
 def _sheet(face: Face, count: int) -> int:
     answer = face.client.get("takes", count=count)
-    rows: list[tuple[str, ...]] = [("take", "", "name", "rolled", "long", "boxes", "spread")]
+    rows: list[tuple[str, ...]] = [("take", "", "name", "no.", "rolled", "long", "boxes", "spread")]
     rows.extend(_line(take) for take in reversed(answer["takes"]))
     following = answer["next"]
     named = f', "{following["name"]}"' if following["name"] else ""
-    text = columns(rows, right=[0]) if answer["takes"] else ["No take yet."]
+    text = columns(rows, right=[0, 3]) if answer["takes"] else ["No take yet."]
     face.answer(answer, [*text, f"Next: take {following['take']}{named}."])
     return Exit.DONE
 
@@ -44,6 +47,7 @@ def _line(take: Mapping[str, Any]) -> tuple[str, ...]:
         str(take["take"]),
         "good" if take["good"] else "",
         _cut_off(take["name"] or "-"),
+        str(take["slate_take"] or ""),
         local(take["opened"], day=True),
         "rolls" if running else long(between(take["opened"], take["closed"])),
         f"{rolled} of {wanted}" if wanted > rolled else str(rolled),
@@ -71,10 +75,11 @@ def take(face: Face, number: int) -> int:
 def show(face: Face, number: int) -> int:
     """Tell one take. "shared from" counts the frames of a clip from 0: there begins what all recorders hold."""
     one = face.client.get("takes", number)
-    text = [_title(one), str(one["say"]), "", *_recordings(one)]
+    text = [_title(one), *_slate(one), str(one["say"]), "", *_recordings(one)]
     if one["spread"] is not None:
         text.append(f"Spread {_spread(one['spread'])}, {one['spread']['of']} recorders.")
-    text.extend([*_shared(one), *(_mark(mark) for mark in one["marks"])])
+    text.extend([*_shared(one), *map(_mark, one["marks"]), *map(_mark, one["struck"])])
+    text.extend(map(_correction, one["changes"]))
     if not face.plain:
         text.extend(["", *lanes(one, width())])
     face.answer(one, text)
@@ -107,11 +112,24 @@ def _into(one: Mapping[str, Any], number: int) -> str:
     return "" if into is None else f"frame {into}"
 
 
+def _slate(one: Mapping[str, Any]) -> list[str]:
+    """What stands on its slate, where that has a number of its own."""
+    number = one["slate_take"]
+    told = ", ".join(filter(None, (one["name"], f"take {number}")))
+    return [f"On the slate: {told}."] if number not in (0, one["take"]) else []
+
+
 def _mark(mark: Mapping[str, Any]) -> str:
-    """A mark with the time of day here, and its timecode."""
+    """A mark with its number, the time of day here, and its timecode."""
     at = f" at {mark['label']}" if mark["label"] else ""
     told = f": {mark['text']}" if mark["text"] else ""
-    return f"{mark['kind'].capitalize()}, {local(mark['at'])} {mark['who']}{at}{told}"
+    struck = ", struck out" if mark.get("struck") else ""
+    return f"Mark {mark['n']}: {mark['kind']}, {local(mark['at'])} {mark['who']}{at}{told}{struck}"
+
+
+def _correction(one: Mapping[str, Any]) -> str:
+    was, now = one["was"] or "none", one["now"] or "none"
+    return f"Corrected {local(one['at'])} {one['who']}: {one['what']} was {was}; it is {now}"
 
 
 def _recordings(one: Mapping[str, Any]) -> list[str]:

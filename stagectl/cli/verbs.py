@@ -21,6 +21,7 @@ VERBS: Final[Mapping[str, str]] = {
     "good": "acts:good",
     "note": "acts:note",
     "mark": "acts:mark",
+    "correct": "acts:correct",
     "handoff": "handoff:handoff",
     "scene": "scene:scene",
     "scenes": "scene:scenes",

@@ -22,8 +22,28 @@ WHOLE = take(
     good=True,
     wanted=["iso-1", "iso-2", "iso-3", "iso-4"],
     marks=[
-        {"kind": "note", "text": "horn late in bar 40", "who": "ines", "at": "2026-11-25T15:10:00.000Z", "label": ""},
-        {"kind": "problem", "text": "", "who": "ada", "at": "2026-11-25T15:11:00.000Z", "label": "15:11:00:02"},
+        {"kind": "note", "text": "horn late", "who": "ines", "at": "2026-11-25T15:10:00.000Z", "label": "", "n": 1},
+        {"kind": "problem", "text": "", "who": "ada", "at": "2026-11-25T15:11:00.000Z", "label": "15:11:00:02", "n": 3},
+    ],
+    struck=[
+        {
+            "kind": "note",
+            "text": "oboe",
+            "who": "ada",
+            "at": "2026-11-25T15:10:30.000Z",
+            "label": "",
+            "n": 2,
+            "struck": True,
+        },
+    ],
+    changes=[
+        {
+            "what": "mark 2",
+            "was": "note, oboe",
+            "now": "note, oboe, struck out",
+            "who": "ines",
+            "at": "2026-11-25T15:20:00.000Z",
+        },
     ],
     spread={"frames": 3, "give": 0, "of": 3, "exact": True},
     overlap={
@@ -36,6 +56,7 @@ ROLLS = take(
     [lane(1, None, start="", clip=""), lane(2, None)],
     take=16,
     name="",
+    slate_take=0,
     spread={"frames": 2, "give": 1, "of": 2, "exact": False},
 )
 
