@@ -222,7 +222,7 @@ class FtpStore:
     def _telling(self, what: str) -> Iterator[None]:
         try:
             yield
-        except ftplib.all_errors as error:
+        except (*ftplib.all_errors, ValueError) as error:  # the latter: a line end in a name
             raise self._told(what, error) from error
 
     def _told(self, what: str, error: Exception) -> CopyError:
@@ -231,7 +231,7 @@ class FtpStore:
         code = _code(error)
         reason = _REASONS.get(code)
         if reason is None:
-            refused = isinstance(error, ftplib.error_perm)
+            refused = isinstance(error, (ftplib.error_perm, ValueError))
             reason = Reason.REFUSED if refused else Reason.LINK
         return CopyError(reason, f"{self._called}: {what} ({_said(error)}). {_REMEDIES[reason]}")
 

@@ -82,7 +82,7 @@ async def test_a_roll_stops_the_reading_at_once_and_it_goes_on_where_it_was(tmp_
     deck = DeckStore({"1/a.mov": TAKE})
     reading, rolled = threading.Event(), threading.Event()
 
-    def on_block(path: str, at: int) -> None:
+    def on_block(_: str, at: int) -> None:
         if not rolled.is_set() and at >= len(TAKE) // 2:
             reading.set()
             assert rolled.wait(10)
@@ -183,7 +183,7 @@ async def test_a_store_that_can_t_begin_elsewhere_is_read_from_the_start(tmp_pat
 async def test_a_clip_that_grows_while_it_is_read_is_read_anew(tmp_path: Path) -> None:
     deck = DeckStore({"1/a.mov": TAKE})
 
-    def on_block(path: str, at: int) -> None:
+    def on_block(path: str, _: int) -> None:
         if len(deck.clips[path]) == len(TAKE):
             deck.clips[path] = TAKE + b"index"
 
@@ -288,7 +288,7 @@ async def test_a_medium_that_gives_back_something_else_is_not_believed(tmp_path:
 async def test_a_second_read_off_the_deck_finds_what_the_wire_did(tmp_path: Path) -> None:
     deck = DeckStore({"1/a.mov": TAKE})
 
-    def flip(path: str, at: int) -> None:  # other bytes of the same number, from the second read on
+    def flip(path: str, _: int) -> None:  # other bytes of the same number, from the second read on
         if len(deck.reads) == 2:
             deck.clips[path] = TAKE[::-1]
 
@@ -350,7 +350,7 @@ async def test_one_clip_that_can_t_be_read_does_not_end_the_night(tmp_path: Path
 async def test_a_fault_of_ours_in_one_clip_is_named_and_the_next_is_copied(tmp_path: Path) -> None:
     deck = DeckStore({"1/a.mov": TAKE, "1/b.mov": TAKE})
 
-    def bug(path: str, at: int) -> None:
+    def bug(path: str, _: int) -> None:
         if path == "1/a.mov":
             raise ZeroDivisionError("a bug")
 

@@ -1,9 +1,8 @@
-"""Does a folder never lose, never overwrite, and say what is wrong? Real disk; source where not said: own construction."""
+"""Does a folder never lose, never overwrite, and say what is wrong? Real disk; source of all: own construction."""
 
 import errno
 import os
 import stat
-from collections.abc import Iterator
 from contextlib import closing
 from datetime import UTC, datetime
 from pathlib import Path
@@ -69,7 +68,7 @@ def test_another_file_is_never_overwritten(
         monkeypatch.setattr(noreplace, "_LACKING", frozenset(errno.errorcode))
     fill(shelf, "a.mov", b"ours")
     (top / "a.mov").write_bytes(b"theirs")
-    with pytest.raises(CopyError, match="another a.mov stands there") as caught:
+    with pytest.raises(CopyError, match=r"another a\.mov stands there") as caught:
         shelf.publish("a.mov", JOB, NOON)
     assert reason_of(caught) is Reason.OCCUPIED
     assert files(top) == {"a.mov": b"theirs", f".a.mov.part-{JOB}": b"ours"}
@@ -169,7 +168,7 @@ def test_a_full_disk_is_told_from_a_broken_one(shelf: Folder, monkeypatch: pytes
         assert reason_of(caught) is reason
 
 
-def test_small_files_are_whole_or_not_there(shelf: Folder, top: Path) -> None:
+def test_small_files_are_whole_or_not_there(shelf: Folder) -> None:
     shelf.write_small("ascmhl/chain.xml", b"one", replace=False)
     with pytest.raises(CopyError, match="is there already") as caught:
         shelf.write_small("ascmhl/chain.xml", b"two", replace=False)
@@ -208,22 +207,22 @@ def test_room_and_medium_are_those_of_its_disk(shelf: Folder, top: Path, tmp_pat
 
 
 @pytest.fixture
-def synced(monkeypatch: pytest.MonkeyPatch) -> Iterator[list[str]]:
+def synced(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     """What was synced, in order: the kind and last name of each."""
     told: list[str] = []
     real = os.fsync
 
     def fsync(handle: int) -> None:
         kind = "folder" if stat.S_ISDIR(os.fstat(handle).st_mode) else "file"
-        name = Path(os.readlink(f"/proc/self/fd/{handle}")).name
+        name = Path(f"/proc/self/fd/{handle}").readlink().name
         told.append(f"{kind} {name}")
         real(handle)
 
     monkeypatch.setattr(folder_module.os, "fsync", fsync)
-    yield told
+    return told
 
 
-def test_data_is_synced_before_its_name_and_the_name_after(shelf: Folder, top: Path, synced: list[str]) -> None:
+def test_data_is_synced_before_its_name_and_the_name_after(shelf: Folder, synced: list[str]) -> None:
     fill(shelf, "day/iso-1/a.mov")
     part = f".a.mov.part-{JOB}"
     assert synced == ["folder shelf", "folder day", f"file {part}"]

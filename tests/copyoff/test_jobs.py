@@ -79,7 +79,8 @@ def test_what_is_written_is_there_after_a_restart(jobs: Jobs, tmp_path: Path) ->
     again.close()
 
 
-def test_the_file_is_for_its_owner_alone(jobs: Jobs, tmp_path: Path) -> None:
+@pytest.mark.usefixtures("jobs")
+def test_the_file_is_for_its_owner_alone(tmp_path: Path) -> None:
     assert (tmp_path / "copy.db").stat().st_mode & 0o077 == 0
 
 
@@ -280,15 +281,16 @@ def test_sums_say_what_waits_what_failed_and_what_must_still_be_read(jobs: Jobs)
     assert (sums.waiting_bytes, sums.unread_bytes) == (60, 40)
 
 
-def test_published_copies_come_for_a_manifest_once(jobs: Jobs) -> None:
-    discover(jobs, *(clip(f"1/{number:03d}.mov") for number in range(250)))
+def test_published_copies_come_for_a_manifest_once(jobs: Jobs, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("stagectl.copyoff.jobs.PAGE", 5)
+    discover(jobs, *(clip(f"1/{number:03d}.mov") for number in range(12)))
     for job in jobs.page(ALL, most=1000):
         publish(jobs, job.id, "shelf")
     records = list(jobs.unlisted("shelf"))
-    assert [record.path for record in records] == [f"iso-1/{number:03d}.mov" for number in range(250)]
+    assert [record.path for record in records] == [f"iso-1/{number:03d}.mov" for number in range(12)]
     assert (records[0].called, records[0].source, records[0].mtime) == ("ISO-1", "1/000.mov", NOON)
-    jobs.listed("shelf", (record.job for record in records[:249]), "ascmhl/0001.mhl")
-    assert [record.path for record in jobs.unlisted("shelf")] == ["iso-1/249.mov"]
+    jobs.listed("shelf", (record.job for record in records[:11]), "ascmhl/0001.mhl")
+    assert [record.path for record in jobs.unlisted("shelf")] == ["iso-1/011.mov"]
     assert list(jobs.unlisted("safe")) == []
     assert jobs.page(ALL)[0].copy("shelf").manifest == "ascmhl/0001.mhl"
 
