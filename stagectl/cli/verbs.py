@@ -29,6 +29,7 @@ VERBS: Final[Mapping[str, str]] = {
     "paths": "reads:paths",
     "route": "route:route",
     "station": "station:station",
+    "play": "play:play",
     "level": "settings:level",
     "mute": "settings:mute",
     "set": "settings:set_point",

@@ -265,13 +265,15 @@ class House:
             raise self.desk.selections.select(wish.person, unsure)
 
     def _rolled(self, group: Group, name: str) -> None:
-        """If a roll went out with it: who must give way is told, and the take it opens is told whose it is."""
+        """If it is a roll: who must give way is told, and, if it went out, the take it opens is told whose it is."""
         asks = [command.ask for command in group.commands]
-        went = any(command.verdict is None or not command.verdict.refused for command in group.commands)
-        if went and any(ask.verb.spec is Roll.spec for ask in asks):
+        if not any(ask.verb.spec is Roll.spec for ask in asks):
+            return
+        if any(command.verdict is None or not command.verdict.refused for command in group.commands):
             for tell in self.on_roll:
                 tell([ask.target for ask in asks])
             self.takes.expect(asks, name)
+        self.playback.give_way(group)
 
     def expand(self, wish: Wish, identifier: str = "") -> list[Ask]:
         """The asks a wish comes to, for going or for a dry run. Raises RefusedError."""

@@ -20,6 +20,7 @@ from stagectl.model.capabilities.recorder import (
     TRANSPORT,
     Cue,
     Play,
+    Roll,
     Stop,
     Transport,
 )
@@ -285,3 +286,36 @@ async def test_after_a_restart_it_is_owed_and_put_back_when_somebody_asks() -> N
     assert group.worst is Ended.VERIFIED
     assert shown(new) == ("titles", "piano", State.IDLE)
     assert new.playback.restore([*records, {"what": "over"}]) is None
+
+
+@virtual
+async def test_a_roll_has_the_right_of_way_all_recorders_roll_and_the_director_gets_back_what_was_there() -> None:
+    own = await hall()
+    plays(own)
+    await ask(own, "play", take=1, station="director")
+    group = await own.submit(Wish(INES, "test", "takes", "roll", {"name": "Encore"}))
+    await until(lambda: own.takes.open is not None and len(own.takes.open.rolling) == len(DECKS))
+    assert own.boxes["mix-rec"].sent[-2:] == [Stop(), Roll("T002_Encore_mix-rec")]
+    assert await group.wait(10)
+    assert group.count == "4 of 5"  # the fifth has a press of its own
+    assert list(own.takes.takes) == [1, 2]
+    await until(lambda: own.board.get("playback", TAKE).value == 0)
+    assert shown(own) == ("titles", "piano", State.IDLE)
+    assert own.boxes["mix-rec"].sent[-1] == Roll("T002_Encore_mix-rec")
+
+
+@virtual
+async def test_a_roll_while_it_is_cued_overtakes_it() -> None:
+    own = await hall()
+    plays(own)
+    going = await own.submit(Wish(INES, "test", "playback", "play", {"take": 1, "station": "director"}))
+    await until(lambda: own.board.get("mixer", SEND_LEVEL.at(15, 4)).value not in ("off", 0.0))
+    group = await own.submit(Wish(INES, "test", "takes", "roll"))
+    assert await group.wait(10)
+    assert group.count == "5 of 5"
+    assert await going.wait(60)
+    assert "overtaken by roll" in own.teller.group(going)
+    await until(lambda: own.board.get("playback", TAKE).value == 0)
+    assert shown(own)[:2] == ("titles", "piano")
+    assert own.takes.open is not None
+    assert own.boxes["mix-rec"].sent == [Cue("10:00:00:04"), Roll("T002_mix-rec")]

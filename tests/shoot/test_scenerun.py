@@ -152,7 +152,7 @@ async def test_the_last_take_is_played_to_the_director_and_what_was_there_comes_
     assert start
 
     run = scenes.start("play-last-take", INES)
-    await until(lambda: run.results["5"].stand is Stand.UNDER_WAY)
+    await until(lambda: run.results["2"].stand is Stand.UNDER_WAY)
     assert [verb for verb in deck.sent if isinstance(verb, Cue)] == [Cue(start)]
     assert board.get("paths", SHOWS.at("director")).value == "play-5"
     assert board.get("mixer", SEND_LEVEL.at(15, 4)).value == 0.0
@@ -172,7 +172,7 @@ async def test_a_rolling_recorder_is_not_played() -> None:
     await ended(scenes.start("roll-all", INES))
     run = await ended(scenes.start("play-last-take", INES))
     assert run.ended is Ended.FAILED
-    assert run.remedy == "Rec 5 rolls. Cut its take first."
+    assert (run.why, run.remedy) == ("Take 1 runs, and there is none before it", "Cut it first: stagectl cut 1")
     assert own.takes.open is not None
 
 
@@ -368,9 +368,8 @@ async def test_a_dry_run_lists_everything_and_sends_nothing() -> None:
     assert plan.changes[-1].moot
     assert not plan.loud
     plan = scenes.dry_run("play-last-take", {}, INES)
-    assert plan.loud
-    assert plan.rows[0].truth == "no"
-    assert plan.rows[1].say == "mix-rec cue label last take"
+    assert plan.rows[0].say == "playback play recorder mix-rec station director"
+    assert plan.rows[0].refused.startswith("Take 1 runs, and there is none before it.")
     assert (sent(own), len(own.chronicle.recent)) == (before, records)
     refused = [one.refused for one in scenes.dry_run("roll-all", {}, ADA).changes]
     assert refused == ["ada may only watch."] * 5

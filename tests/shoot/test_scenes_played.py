@@ -118,7 +118,7 @@ async def test_an_evening_of_scenes(hall: Hall) -> None:
 
     director = hall.shows("director")
     run = hall.daemon.scenes.start("play-last-take", INES)
-    await hall.until(lambda: run.ended is not None or run.results["5"].stand is Stand.UNDER_WAY)
+    await hall.until(lambda: run.ended is not None or run.results["2"].stand is Stand.UNDER_WAY)
     assert run.ended is None, (run.why, run.remedy)
     assert hall.shows("director") == "play-5"
     assert hall.house.board.get("mixer", SEND_LEVEL.at(15, 4)).value == pytest.approx(0, abs=0.3)

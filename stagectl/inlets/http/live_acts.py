@@ -24,7 +24,7 @@ class Act(BaseModel):
     """One message that asks."""
 
     model_config = ConfigDict(extra="forbid", strict=True, defer_build=True)
-    do: str = Field(pattern="^(roll|cut|route|level)$")
+    do: str = Field(pattern="^(roll|cut|route|level|play|stop)$")
     args: Arguments = {}
     id: Id
     edge: str = Field("pulse", pattern="^(press|release|pulse)$")

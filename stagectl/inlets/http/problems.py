@@ -37,6 +37,7 @@ STATUS: Final[Mapping[str, int]] = {  # codes of RefusedError; any other is an a
     "conflict": 409,
     "stood-still": 409,
     "take": 409,
+    "playback": 409,
     "take-unnamed": 409,
     "busy": 409,
     "ended": 409,

@@ -1,4 +1,4 @@
-"""What do outside controllers ask? Six words that every inlet shares, made into wishes."""
+"""What do outside controllers ask? Eight words that every inlet shares, made into wishes."""
 
 from collections.abc import Mapping
 from typing import Any
@@ -13,14 +13,16 @@ _TAKES: Mapping[str, tuple[str, ...]] = {
     "route": ("src", "dst"),
     "level": ("of", "to", "device"),
     "mark": ("take", "good", "kind", "note"),
+    "play": ("take", "recorder", "every", "station", "mark", "label"),
+    "stop": (),
 }
 
 
 def wish(house: House, person: Person, inlet: str, asked: tuple[str, Mapping[str, Any]], identifier: str) -> Wish:
-    """The wish of "roll", "cut", "route" or "level"; "mark" and "scene" are the caller's.
+    """The wish of "roll", "cut", "route", "level", "play" or "stop"; "mark" and "scene" are the caller's.
 
     `asked` is the verb and its arguments: roll {name, on}; cut {take, on}; route {src, dst}; level {of: "strip 5",
-    to: "-12 dB", device}.
+    to: "-12 dB", device}; play {take, recorder, every, station, mark, label}; stop, of the playback, {}.
 
     Raises:
         ProblemError: an argument is missing or unknown.
@@ -30,6 +32,8 @@ def wish(house: House, person: Person, inlet: str, asked: tuple[str, Mapping[str
     match verb:
         case "roll" | "cut":
             return Wish(person, inlet, "takes", verb, dict(args), identifier)
+        case "play" | "stop":
+            return Wish(person, inlet, "playback", verb, dict(args), identifier)
         case "route":
             point, value = f"{needed(verb, args, 'dst')}.shows", needed(verb, args, "src")
             return Wish(person, inlet, "paths", "set", {"point": point, "value": value}, identifier)

@@ -14,8 +14,10 @@ from typing import TYPE_CHECKING, Any, Final
 
 import structlog
 
+from stagectl.control.access import Person
 from stagectl.control.groups import Command, Group
-from stagectl.model.capabilities.recorder import TRANSPORT, Transport
+from stagectl.model.capabilities.recorder import TRANSPORT, Roll, Transport
+from stagectl.model.conditions import YES, Leaf, every
 from stagectl.model.errors import RefusedError
 from stagectl.model.points import PointSpec, Poked, Quality, Reading
 from stagectl.model.verbs import Ask, Ended, Verb
@@ -262,6 +264,45 @@ class Playback:
             log.warning("playback_stays", why=str(refused))
             self._house.troubled(self.name, self.say())
 
+    # -- a roll has the right of way ------------------------------------------------------------------------------
+
+    def give_way(self, group: Group) -> None:
+        """A roll has gone out. Recorders that were kept from it by a playback of ours are stopped, then rolled too."""
+        session = self._session
+        if session is None:
+            return
+        kept = [
+            one
+            for one in group.commands
+            if one.verdict is not None and one.verdict.code == "needs" and one.ask.target in session.what.recorders
+        ]
+        playing = [one for one in kept if self._board.get(one.ask.target, TRANSPORT).value in MOVES]
+        if playing and playing[0].person is not None:
+            name = str(group.args.get("name") or "")
+            self._spawn(self._roll([one.ask.target for one in playing], playing[0].person, name, f"{group.id[:50]}-2"))
+
+    async def _roll(self, devices: Sequence[str], person: Person, name: str, identifier: str) -> None:
+        """Roll these as soon as they play no more. What keeps them from it is in that press's verdict."""
+        from stagectl.shoot.house import Wish  # noqa: PLC0415 - the house is made of its parts
+
+        at_rest = every(*(Leaf(TRANSPORT, "is not", MOVES[:1], device) for device in devices))
+        news = asyncio.Event()
+        watch = self._board.watch(at_rest, lambda truth: news.set() if truth is YES else None)
+        try:
+            if self._session is not None and not self._session.ending:
+                await self._house.submit(Wish(person, INLET, self.name, StopPlayback.spec.name))
+            async with asyncio.timeout(STOPPED_S):
+                await news.wait()
+        except (RefusedError, TimeoutError) as late:
+            log.warning("playback_in_the_way", devices=list(devices), why=str(late))
+        finally:
+            watch.detach()
+        args = {"on": list(devices)} | ({"name": name} if name else {})
+        try:
+            await self._house.submit(Wish(person, INLET, "takes", Roll.spec.name, args, identifier))
+        except RefusedError as refused:
+            log.warning("playback_kept_from_rolling", devices=list(devices), why=str(refused))
+
     def _spawn(self, work: Any) -> None:
         task = asyncio.ensure_future(work)
         self._tasks[task] = None
@@ -350,9 +391,10 @@ class Playback:
             state = self._state(session, [one.value for one in transports])
             take, station = session.what.take, session.station
             recorders = ", ".join(session.what.recorders)
-        self._writer.compute(STATE.name, state, quality=quality, asked_at=asked_at)
         for spec, value in ((TAKE, take), (RECORDERS, recorders), (STATION, station)):
             self._writer.compute(spec.name, value, asked_at=self._clock.now())
+        # last: with it a press may have its verdict, and all of this be shown anew
+        self._writer.compute(STATE.name, state, quality=quality, asked_at=asked_at)
 
     def _state(self, session: Session, values: Sequence[Transport | None]) -> State:
         if session.ending and not any(value in MOVES for value in values):

@@ -1,5 +1,6 @@
 """Which recordings are played, from which label on, and how long? From the take log alone."""
 
+from collections import OrderedDict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -40,7 +41,7 @@ class Passage:
         return float(seconds(self.frames, self.rate))
 
 
-def passage(takes: Mapping[int, Take], verb: PlayTake, outlets: Sequence[str]) -> Passage:
+def passage(takes: OrderedDict[int, Take], verb: PlayTake, outlets: Sequence[str]) -> Passage:
     """What a press means.
 
     Args:
@@ -85,14 +86,21 @@ def passage(takes: Mapping[int, Take], verb: PlayTake, outlets: Sequence[str]) -
     )
 
 
-def _take(takes: Mapping[int, Take], verb: PlayTake) -> Take:
+def _take(takes: OrderedDict[int, Take], verb: PlayTake) -> Take:
     if verb.mark and verb.label:
         raise RefusedError("From a mark or from a label, one of the two.", remedy="Leave one out.", code="argument")
     closed = [take for take in takes.values() if take.closed is not None and take.lanes]
     if not verb.take:
-        if not closed:
+        if closed:
+            return closed[-1]
+        if not takes:
             raise RefusedError("There is no take yet to play.", code="take")
-        return closed[-1]
+        number = next(reversed(takes))
+        raise RefusedError(
+            f"Take {number} runs, and there is none before it.",
+            remedy=f"Cut it first: stagectl cut {number}",
+            code="take",
+        )
     found = takes.get(verb.take)
     if found is None:
         raise RefusedError(f"There is no take {verb.take}.", remedy="See: stagectl takes", code="take")

@@ -48,13 +48,13 @@ def see_free(house: "House", what: Passage, ours: Sequence[str]) -> None:
         called = house.called(device)
         reading = board.get(device, TRANSPORT)
         if reading.value is Transport.RECORDING:
-            raise RefusedError(f"{called} rolls.", remedy="Cut its take first.", code="rolls")
+            raise RefusedError(f"{called} rolls.", remedy="Cut its take first.", code="take")
         take = takes.open
         if take is not None and (device in take.wanted or device in take.lanes):
             raise RefusedError(
                 f"{called} belongs to take {take.number}, which runs.",
                 remedy=f"Cut it first: stagectl cut {take.number}",
-                code="rolls",
+                code="take",
             )
         if reading.quality is not Quality.GOOD:
             raise RefusedError(f"What {called} does is not known now.", remedy="Look at its link.", code="no-link")
@@ -110,7 +110,7 @@ def gets(house: "House", recorder: str, station: StationEntry | None) -> Gets:
         raise RefusedError(
             f"Which {' and '.join(lacks)} comes off {called} is not known.",
             remedy="Write it in the site file, under `playback`.",
-            code="no-outlet",
+            code="needs",
         )
     if found.sound:
         mixer, strip = house.site.sound.sources[found.sound]
@@ -118,7 +118,7 @@ def gets(house: "House", recorder: str, station: StationEntry | None) -> Gets:
             raise RefusedError(
                 f"{found.sound} is muted, so {station.called} would not hear it.",
                 remedy=f"Open it first: stagectl mute {strip} off",
-                code="muted",
+                code="needs",
             )
     return found
 

@@ -59,6 +59,7 @@ from stagectl.inlets.http.models.people import (
     TokenPath,
     TokensOut,
 )
+from stagectl.inlets.http.models.playback import PlaybackOut, PlayBody, StopBody
 from stagectl.inlets.http.models.points import (
     CapabilityOut,
     DeviceOut,
@@ -193,6 +194,8 @@ __all__ = [
     "NowOut",
     "Number",
     "Plain",
+    "PlayBody",
+    "PlaybackOut",
     "PointOut",
     "PointPath",
     "PointsOut",
@@ -225,6 +228,7 @@ __all__ = [
     "SlateBody",
     "SpecOut",
     "SpreadOut",
+    "StopBody",
     "TakeOut",
     "TakePath",
     "TakeSlateBody",

@@ -52,7 +52,7 @@ class CommandBody(In):
 class InBody(In):
     """What an outside controller asks, in the small vocabulary all inlets share."""
 
-    verb: Literal["roll", "cut", "mark", "scene", "route", "level"]
+    verb: Literal["roll", "cut", "mark", "scene", "route", "level", "play", "stop"]
     args: Arguments = Field({})
     id: Id | None = None
     edge: Literal["press", "release", "pulse"] = "pulse"
