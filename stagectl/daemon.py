@@ -45,6 +45,7 @@ from stagectl.shoot.scenes import Scenes
 from stagectl.shoot.setups.verbs import SETUPS
 from stagectl.shoot.stalls import Stalls
 from stagectl.shoot.stations import STATIONS, Stations
+from stagectl.shoot.takenumbers import Numbering
 from stagectl.shoot.takes import TAKES, Takes
 from stagectl.site import Site
 
@@ -285,6 +286,7 @@ def wire(
         recorders,
         lambda device, names: _look(boxes, device, names),
         lambda word: houses[0].resolve(word) if houses else groups.get(word, [word]),
+        Numbering(site.numbered),
     )
     commands.guards[Cut] = takes.guard
     parts: dict[str, Part] = {"takes": takes, "paths": Paths(board, site), "stations": Stations(board, site)}

@@ -9,7 +9,7 @@ from stagectl.handoff.ranges import Clip, TakeRange
 from stagectl.model.timecode import label_at
 
 COLUMNS: Final = (
-    *("day", "take", "name", "good", "recorder", "called", "reel", "clip", "slot", "start_tc", "end_tc"),
+    *("day", "take", "name", "slate_take", "good", "recorder", "called", "reel", "clip", "slot", "start_tc", "end_tc"),
     *("frames", "rate", "drop", "common_in", "common_out", "offset_frames", "problems", "notes"),
 )
 _FORMULA: Final = ("=", "+", "-", "@", "\t", "\r")  # spreadsheets run a field that begins so; own advice
@@ -36,6 +36,7 @@ def _row(take: TakeRange, clip: Clip) -> Iterable[str]:
         take.day,
         str(take.number),
         take.name,
+        str(take.slate_take or ""),
         "yes" if take.good else "no",
         lane.device,
         lane.called,

@@ -83,4 +83,4 @@ def about(takes: Sequence[TakeRange]) -> str:
 def _bar(take: TakeRange, lane: Lane) -> str:
     zone = take.opened.tzinfo
     ended = f"{lane.ended.astimezone(zone):%H:%M:%S}" if lane.ended is not None else "now"
-    return f"Take {take.number} {take.name}, {lane.called}, {lane.wall.astimezone(zone):%H:%M:%S} to {ended}"
+    return f"{take.called}, {lane.called}, {lane.wall.astimezone(zone):%H:%M:%S} to {ended}"

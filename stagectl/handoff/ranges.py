@@ -48,6 +48,7 @@ class TakeRange:
     """A take for the edit.
 
     Attributes:
+        slate_take: its number on the slate, within its name or day; 0: none.
         opened: with the time zone in which its day is told.
         rate: of all its clips; None if they have several, or one is not known.
         clips: recorder by recorder, in the order in which each recorded.
@@ -59,6 +60,7 @@ class TakeRange:
 
     number: int
     name: str
+    slate_take: int
     good: bool
     opened: datetime
     rate: Rate | None
@@ -68,6 +70,13 @@ class TakeRange:
     troubles: tuple[str, ...]
     absent: tuple[str, ...]
     unseen: tuple[str, ...]
+
+    @property
+    def called(self) -> str:
+        """Number and name as people say them: "Take 15 Songs", or "Take 15: Songs, take 2" as it stands on a slate."""
+        if self.slate_take in (0, self.number):
+            return f"Take {self.number} {self.name}".rstrip()
+        return f"Take {self.number}: {', '.join(filter(None, (self.name, f'take {self.slate_take}')))}"
 
     @property
     def day(self) -> str:
@@ -125,6 +134,7 @@ def _ranged(take: Mapping[str, Any], lanes: Sequence[Lane], reels: Mapping[str, 
     return TakeRange(
         number=int(take["take"]),
         name=str(take["name"]),
+        slate_take=int(take.get("slate_take", 0)),
         good=bool(take["good"]),
         opened=moment(take["opened"]).astimezone(),
         rate=rate,

@@ -40,9 +40,8 @@ def problems(takes: Sequence[TakeRange]) -> list[str]:
 
 
 def _section(take: TakeRange) -> Section:
-    name, good = f" {take.name}" if take.name else "", ", GOOD" if take.good else ""
     return Section(
-        f"Take {take.number}{name}{good}, rolled {take.opened:%H:%M:%S}",
+        f"{take.called}{', GOOD' if take.good else ''}, rolled {take.opened:%H:%M:%S}",
         take.troubles,
         _shared(take),
         (*(_row(take, clip) for clip in take.clips), *_absent(take)),

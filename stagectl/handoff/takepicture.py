@@ -45,7 +45,7 @@ def take_picture(take: TakeRange, *, alone: bool = False) -> str:
 
 def title(take: TakeRange) -> str:
     """Its number, name and rating."""
-    return f"Take {take.number}{f' {take.name}' if take.name else ''}{', good' if take.good else ''}"
+    return f"{take.called}{', good' if take.good else ''}"
 
 
 def about(take: TakeRange) -> str:

@@ -82,6 +82,7 @@ class _Making:
                 "stagectl": {
                     "take": take.number,
                     "name": take.name,
+                    "slate_take": take.slate_take,
                     "good": take.good,
                     "recorder": lane.device,
                     "reel": clip.reel,

@@ -290,6 +290,7 @@ class Site:
         alarms: the site's own, beside those of every house.
         http: where the web door opens; None: whoever starts the daemon says so.
         copy: where clips are copied to, and when.
+        numbered: within what takes are counted on the slate.
     """
 
     name: str
@@ -311,6 +312,7 @@ class Site:
     lineup: LineupEntry = field(default_factory=LineupEntry)
     http: HttpEntry | None = None
     copy: CopyEntry = field(default_factory=CopyEntry)
+    numbered: Literal["per slate", "per day"] = "per day"
 
     def vocabulary(self, kinds: Mapping[str, BoxKind], parts: Mapping[str, Capability]) -> "SiteVocabulary":
         """Whom sentences may speak of here: devices and house parts.

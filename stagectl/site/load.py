@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 from types import MappingProxyType
-from typing import Final
+from typing import Final, Literal
 
 from stagectl import yamlfile
 from stagectl.control.access import Role
@@ -75,6 +75,7 @@ def read_site(root: Node, path: Path, kinds: Mapping[str, BoxKind], parts: Mappi
         scenes=_read_folder(draft, path),
         cameras=read_cameras(draft, pictures),
         copy=read_copy(draft, path.parent),
+        numbered=_read_numbered(draft),
     )
     vocabulary = site.vocabulary(kinds, parts)
     limits, protect = read_limits(draft, vocabulary), read_protect(draft, vocabulary)
@@ -96,6 +97,14 @@ def _read_site_name(node: Node) -> tuple[str, str]:
     if not slug_made:
         raise node.wrong("no letter of this name serves in a topic.", "Write `site: {id: my-hall, name: ...}`.")
     return name, slug_made
+
+
+def _read_numbered(draft: Draft) -> Literal["per slate", "per day"]:
+    node = draft.root.get("takes numbered")
+    if node is not None:
+        with draft.issues.gather():
+            return "per slate" if node.as_text().one_of(("per slate", "per day"), "way") == "per slate" else "per day"
+    return "per day"
 
 
 def _read_people(draft: Draft) -> dict[str, Role]:

@@ -260,6 +260,9 @@ class SiteShape(_Shape):
     """A site file: one installation."""
 
     site: str | SiteName = Field(description="what the place is called")
+    takes_numbered: Literal["per slate", "per day"] = Field(
+        "per day", alias="takes numbered", description="per slate: a slate stands until another is said, and is counted"
+    )
     devices: dict[Name, DeviceShape]
     groups: dict[Name, list[Name]] = Field({}, description="names of devices and groups under one name")
     pictures: PicturesShape = PicturesShape.model_validate({})

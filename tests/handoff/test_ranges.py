@@ -233,6 +233,15 @@ def test_a_good_take_is_good_in_every_file() -> None:
     assert "Take 1 Étude, GOOD" in log_sheet(ready, "Hall")
 
 
+def test_what_stands_on_the_slate_is_told() -> None:
+    whole = lane("wide", "10:00:00:00", "00:01:00:00")
+    ready = ranged([take(whole, take=15, slate_take=2), take(whole, take=3, slate_take=3), take(whole, name="")])
+    assert [one.called for one in ready] == ["Take 15: Masterclass 3, take 2", "Take 3 Masterclass 3", "Take 1"]
+    rows = list(csv.DictReader(io.StringIO(clip_table(ready), newline="")))
+    assert [row["slate_take"] for row in rows] == ["2", "3", ""]
+    assert "Take 15: Masterclass 3, take 2, rolled" in log_sheet(ready, "Hall")
+
+
 def test_reels_are_short_plain_and_no_two_alike() -> None:
     assert reel_names(["iso-1", "stage-left-a", "stage-left-b", "éé"]) == {
         "iso-1": "ISO1",

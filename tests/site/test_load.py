@@ -188,6 +188,12 @@ def test_a_broker_that_runs_has_an_address(mqtt: str, at: str) -> None:
     assert read(f"site: Hall\ndevices: {{}}\nmqtt: {{broker: {mqtt}}}").mqtt.at == at
 
 
+@pytest.mark.parametrize("word", ["per slate", "per day"])
+def test_the_file_says_within_what_takes_are_counted(word: str) -> None:
+    assert read(f"site: Hall\ntakes numbered: {word}\ndevices: {{}}\n").numbered == word
+    assert read("site: Hall\ndevices: {}\n").numbered == "per day"
+
+
 def test_the_web_door_opens_where_the_file_says_with_files_beside_it() -> None:
     text = "site: Hall\ndevices: {}\nhttp: {at: 10.0.5.2:8443, names: [stage.example], certificate: ca/a.pem, key: /k}"
     folder = read(text).path.parent

@@ -21,7 +21,7 @@ pytestmark = [pytest.mark.slow, pytest.mark.timeout(120)]
 
 @pytest.fixture
 def studio(tmp_path: Path) -> Iterator[Studio]:
-    with Studio(tmp_path) as made:
+    with Studio(tmp_path, write=lambda text: f"{text}\ntakes numbered: per slate\n") as made:
         made.start()
         yield made
 
@@ -42,7 +42,8 @@ def ranges(studio: Studio, nth: int) -> dict[str, tuple[int, int]]:
 
 
 def test_two_takes_one_with_a_late_deck_agree_with_a_count_by_hand(studio: Studio, tmp_path: Path) -> None:
-    assert studio.cli("roll", "--name", "Masterclass 3").returncode == 0
+    assert studio.cli("slate", "Masterclass 3").returncode == 0
+    assert studio.cli("roll").returncode == 0
     assert "has the mark good at" in studio.cli("mark", "good").stdout
     problem = studio.cli("mark", "problem", "a", "chair")
     assert "Take 1 has the mark problem at" in problem.stdout, problem.stderr
@@ -58,6 +59,9 @@ def test_two_takes_one_with_a_late_deck_agree_with_a_count_by_hand(studio: Studi
     until(lambda: studio.truth("iso-4")["clips"][-1]["frames"] > 50, 15, "two seconds of it")
     assert studio.cli("cut", "2").returncode == 0
     until(lambda: studio.get("takes/2")["common"], 15, "the second take is known whole")
+
+    takes = [studio.get(f"takes/{number}") for number in (1, 2)]
+    assert [(take["name"], take["slate_take"]) for take in takes] == [("Masterclass 3", 1), ("Masterclass 3", 2)]
 
     to = tmp_path / "edit"
     said = studio.cli("--json", "handoff", "--day", "today", "--to", str(to))
