@@ -24,6 +24,7 @@ from stagectl.copyoff.wiring import Machine, copy_off, copy_part, with_alarms
 from stagectl.driverkit.box import Box
 from stagectl.driverkit.driver import BoxKind
 from stagectl.driverkit.lag import Heart
+from stagectl.driverkit.link import READ_BYTES
 from stagectl.driverkit.real import RealOffload, elapsed_s, real_world
 from stagectl.driverkit.sampler import LoopSampler
 from stagectl.inlets.http.opening import Tls
@@ -256,6 +257,7 @@ def wire(
     commands = Commands(board, world.clock, chronicle, boxes)
     states: dict[str, str] = {}
     houses: list[House] = []
+    room = memoryview(bytearray(READ_BYTES))
     for name, entry in site.devices.items():
 
         def on_link(what: str, why: str, device: str = name) -> None:
@@ -276,6 +278,7 @@ def wire(
             chance=world.chance.stream(f"box:{name}"),
             expect=entry.expect,
             on_link=on_link,
+            room=room,
         )
     recorders = {name: site.devices[name].called for name, box in boxes.items() if box.capability.kind == "recorder"}
     groups = site.groups

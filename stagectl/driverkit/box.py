@@ -7,6 +7,7 @@ them here and judges them from points.
 import asyncio
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any, Final
 
 from stagectl.driverkit.driver import BoxKind, Codec, Driver, Look, Reply
@@ -111,6 +112,13 @@ class Counts:
     events: int = 0
 
 
+def _age(looks: Sequence[Look], spec: PointSpec[Any]) -> float:
+    """Seconds after which a point is stale; 0: it is kept by notices."""
+    every = {name: look.every_s for look in looks for name in look.names}
+    found = every.get(spec.template or spec.name, every.get(spec.name))
+    return max(2 * found, FRESH_S) - TICK_S if found is not None else 0
+
+
 class Box:
     """One device, for as long as the daemon lives; links come and go under it.
 
@@ -139,6 +147,7 @@ class Box:
         chance: Stream,
         expect: Mapping[str, str] | None = None,
         on_link: Callable[[str, str], None] = lambda what, why: None,
+        room: memoryview | None = None,
     ) -> None:
         self.name = name
         self.kind = kind
@@ -154,6 +163,7 @@ class Box:
         self.trouble = "not reached yet"
         self.heard_at = -FOREVER
         self._network = network
+        self._room = room
         self._chance = chance
         self._expect = expect or {}
         self._on_link = on_link
@@ -176,8 +186,7 @@ class Box:
         self._gap_timer: Handle | None = None
         self._driver: Driver[Any, Any] = kind.make(options)
         self._codec: Codec[Any, Any] = kind.codec(options)
-        every = {name: max(2 * look.every_s, FRESH_S) - TICK_S for look in self._driver.looks for name in look.names}
-        writer.age_of = lambda spec: every.get(spec.template or spec.name, every.get(spec.name, 0))
+        writer.age_of = partial(_age, self._driver.looks)
         writer.declare(*EVERY_BOX)
         own: tuple[PointSpec[Any], ...] = (LINK_UP, LINK_SILENT, HEALTH, HEALTH_WHY)
         for spec in own:
@@ -336,7 +345,7 @@ class Box:
         try:
             async with asyncio.timeout(CONNECT_S):
                 _, link = await self._network.connect(
-                    lambda: StreamLink(self._on_data, self._on_lost), *self.address, user_timeout_s=FRESH_S
+                    lambda: StreamLink(self._on_data, self._on_lost, self._room), *self.address, user_timeout_s=FRESH_S
                 )
         except TimeoutError:
             self._down(f"{self._where()} does not answer")

@@ -1,8 +1,8 @@
 """How do bytes reach a box and come back? One framed link class for every stream.
 
-A `BufferedProtocol` with a small buffer of its own: a plain Protocol makes asyncio allocate 256 KiB a read, which
-costs two to three times the CPU per notice. The buffer is also the read budget per turn of the loop, so that a
-flooding box can't starve its neighbours.
+A `BufferedProtocol` with a small buffer: a plain Protocol makes asyncio allocate 256 KiB a read, which costs two to
+three times the CPU per notice. The buffer is also the read budget per turn of the loop, so that a flooding box can't
+starve its neighbours. What is read leaves it before the next link reads, so all links of a loop share one.
 """
 
 import asyncio
@@ -15,11 +15,13 @@ READ_BYTES: Final = 2048  # per turn of the loop; own choice, four times the lon
 class StreamLink(asyncio.BufferedProtocol):
     """One open stream. Ends exactly once, by `on_lost`."""
 
-    __slots__ = ("_buffer", "_lost", "_on_data", "_on_lost", "_view", "bytes_in", "bytes_out", "transport")
+    __slots__ = ("_lost", "_on_data", "_on_lost", "_room", "bytes_in", "bytes_out", "transport")
 
-    def __init__(self, on_data: Callable[[bytes], None], on_lost: Callable[[str], None]) -> None:
-        self._buffer = bytearray(READ_BYTES)
-        self._view = memoryview(self._buffer)
+    def __init__(
+        self, on_data: Callable[[bytes], None], on_lost: Callable[[str], None], room: memoryview | None = None
+    ) -> None:
+        """`room`: of READ_BYTES, shared by the links of one loop; None: its own."""
+        self._room = room if room is not None else memoryview(bytearray(READ_BYTES))
         self._on_data = on_data
         self._on_lost = on_lost
         self._lost = False
@@ -52,12 +54,12 @@ class StreamLink(asyncio.BufferedProtocol):
         self.transport = transport
 
     def get_buffer(self, sizehint: int) -> memoryview:
-        return self._view
+        return self._room
 
     def buffer_updated(self, nbytes: int) -> None:
         self.bytes_in += nbytes
         if not self._lost:
-            self._on_data(bytes(self._view[:nbytes]))
+            self._on_data(bytes(self._room[:nbytes]))
 
     def eof_received(self) -> bool:
         return False  # close

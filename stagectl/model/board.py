@@ -63,11 +63,15 @@ class Board:
         """The live slot, made (undeclared, unknown) if nobody named it before, so that watches may come first."""
         slots = self._devices.get(device)
         if slots is None:
-            slots = self._devices[device] = {}
+            slots = self.slots(device)
         found = slots.get(spec.name)
         if found is None:
             found = slots[spec.name] = Reading(device, spec)
         return found
+
+    def slots(self, device: str) -> dict[str, Reading[Any]]:
+        """All live slots of a device by name, declared or not. For its writer."""
+        return self._devices.setdefault(device, {})
 
     def find(self, device: str, name: str) -> Reading[Any] | None:
         """A declared point by its name, or None."""
@@ -159,12 +163,16 @@ class Board:
 class BoardWriter:
     """Writes the points of one device. Raises KeyError for a name that was never declared."""
 
-    __slots__ = ("_gathered", "_keeps_until", "_link_old", "_slots", "age_of", "asked_at", "board", "device", "read_at")
+    __slots__ = (
+        *("_gathered", "_keeps_until", "_link_old", "_slots", "age_of", "asked_at", "board", "count", "device"),
+        "read_at",
+    )
 
     def __init__(self, board: Board, device: str) -> None:
         self.board = board
         self.device = device
-        self._slots: dict[str, Reading[Any]] = {}
+        self._slots = board.slots(device)  # the board's own: some may be named by watches and not declared
+        self.count = 0  # of the declared ones
         self.asked_at = NEVER  # set by the kit before the puts of one event; read_at likewise
         self.read_at = NEVER
         self.age_of: Callable[[PointSpec[Any]], float] = lambda spec: 0  # set by the kit from the driver's looks
@@ -210,21 +218,17 @@ class BoardWriter:
             slot.signed = spec.settable or Flags.ACT in spec.flags
             if not slot.declared:
                 slot.declared = True
+                self.count += 1
                 self.board.changed(slot)
-            self._slots[spec.name] = slot
 
     def has(self, name: str) -> bool:
         """Is the point declared?"""
-        return name in self._slots
-
-    @property
-    def count(self) -> int:
-        """How many points are declared."""
-        return len(self._slots)
+        slot = self._slots.get(name)
+        return slot is not None and slot.declared
 
     def declared(self) -> list[Reading[Any]]:
-        """The slots of this writer, in order of declaration."""
-        return list(self._slots.values())
+        """The slots of this writer."""
+        return [slot for slot in self._slots.values() if slot.declared]
 
     def put(self, name: str, raw: object, read: Callable[[Any], Any] | None = None) -> None:
         """Write what the box said.
@@ -234,7 +238,7 @@ class BoardWriter:
             raw: as the box spells it; compared first, so that nothing else is paid for a value that stands.
             read: makes the value; KeyError or ValueError in it means: a code we don't know, shown as unknown.
         """
-        slot = self._slots[name]
+        slot = self._declared(name)
         if self._gathered is not None:
             self._gathered.append((slot, raw, read))
         else:
@@ -246,7 +250,7 @@ class BoardWriter:
 
     def asked(self, name: str, value: object) -> None:
         """Write what we sent to a blind point."""
-        slot = self._slots[name]
+        slot = self._declared(name)
         slot.value, slot.raw, slot.quality = value, value, Quality.ASKED
         slot.asked_at = slot.read_at = slot.changed_at = self.board.clock.now()
         self.board.changed(slot)
@@ -254,7 +258,7 @@ class BoardWriter:
 
     def compute(self, name: str, value: object, *, quality: Quality = Quality.GOOD, asked_at: float) -> None:
         """Write a computed point with the worst quality and the oldest times of its inputs."""
-        slot = self._slots[name]
+        slot = self._declared(name)
         self.asked_at, self.read_at = asked_at, self.board.clock.now()
         if quality is Quality.GOOD:
             self.put(name, value)
@@ -275,7 +279,7 @@ class BoardWriter:
         if now <= self._keeps_until and link_old is self._link_old:
             return
         until, good = float("inf"), Quality.GOOD
-        for slot in self._slots.values():
+        for slot in tuple(self._slots.values()):  # who is told may name further points
             if slot.quality is not good:
                 continue
             if now - slot.asked_at > slot.age_s if slot.age_s else link_old:
@@ -286,9 +290,15 @@ class BoardWriter:
 
     def lost(self) -> None:
         """The link is gone: every value turns stale and is kept."""
-        for slot in self._slots.values():
+        for slot in tuple(self._slots.values()):
             if slot.quality is Quality.GOOD:
                 self._stale(slot)
+
+    def _declared(self, name: str) -> Reading[Any]:
+        slot = self._slots[name]
+        if not slot.declared:
+            raise KeyError(name)
+        return slot
 
     def _stale(self, slot: Reading[Any]) -> None:
         slot.quality = Quality.STALE

@@ -126,4 +126,5 @@ def by_device(kinds: Mapping[str, Capability], own: Iterable[AlarmEntry]) -> dic
     entries: dict[str, list[AlarmEntry]] = {name: [] for name in kinds}
     for entry in own:
         entries[entry.device].append(entry)
-    return {name: rules_of(kind, entries[name]) for name, kind in kinds.items()}
+    usual = {kind.kind: rules_of(kind) for kind in kinds.values()}  # shared by all devices of a kind that add none
+    return {name: rules_of(kind, entries[name]) if entries[name] else usual[kind.kind] for name, kind in kinds.items()}

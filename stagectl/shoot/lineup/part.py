@@ -141,15 +141,15 @@ class Lineup:
         self._writer = board.writer(self.name)
         self._writer.age_of = lambda spec: float("inf")
         self._writer.declare(*self.capability.points)
-        self._followed = [self._follow(check) for check in checks]
+        turned = {check.device: partial(self._turned, check.device) for check in checks}
+        self._followed = [
+            _Followed(check, board.watch(check.condition, turned[check.device], device=check.device, lazy=True))
+            for check in checks
+        ]
         self._of: dict[str, list[_Followed]] = {device: [] for device in self._recorders}
         for one in self._followed:
             self._of.setdefault(one.check.device, []).append(one)
         self._tell_all()
-
-    def _follow(self, check: Check) -> _Followed:
-        turned = partial(self._turned, check.device)
-        return _Followed(check, self._board.watch(check.condition, turned, device=check.device, lazy=True))
 
     def expand(self, ask: Ask) -> Sequence[Ask]:
         """It can only be read. Raises RefusedError."""
