@@ -32,6 +32,9 @@ STATES: Final = frozenset(  # it was understood, but can't be now
         "conflict",
         "unreached",
         "revision",
+        "runs",
+        "copy-runs",
+        "copy-idle",
     }
 )
 _WELL: Final = frozenset({"verified", "sent"})

@@ -1,6 +1,5 @@
 """What is handed to the edit? Files of takes in a folder; what stands there is never overwritten."""
 
-import asyncio
 import os
 from collections.abc import Mapping, Sequence
 from datetime import date, datetime
@@ -11,6 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 import click
 
 from stagectl.cli.codes import Exit
+from stagectl.cli.days import day as read_day
 from stagectl.cli.face import Face, client_verb
 
 if TYPE_CHECKING:
@@ -20,22 +20,8 @@ NAMED: Final = 8  # takes that are named in a file's name
 MOST: Final = 1000  # takes that are asked for; the daemon keeps half as many
 
 
-def _day(_ctx: click.Context, _param: click.Parameter, value: str | None) -> date | None:
-    if value is None:
-        return None
-    if value == "today":
-        from stagectl.driverkit.real import RealClock
-
-        with asyncio.Runner() as runner:
-            return RealClock(runner.get_loop()).wall().astimezone().date()
-    try:
-        return date.fromisoformat(value)
-    except ValueError as error:
-        raise click.BadParameter(f'"{value}" is no day. Say today, or a date like 2026-11-28.') from error
-
-
 @client_verb("handoff")
-@click.option("--day", callback=_day, metavar="today|DATE", help="The takes of this day.")
+@click.option("--day", callback=read_day, metavar="today|DATE", help="The takes of this day.")
 @click.option("--take", "numbers", type=click.IntRange(1), multiple=True, help="This take; may be said again.")
 @click.option(
     "--font",

@@ -23,6 +23,7 @@ VERBS: Final[Mapping[str, str]] = {
     "mark": "acts:mark",
     "correct": "acts:correct",
     "handoff": "handoff:handoff",
+    "copy": "copyoff:copy",
     "scene": "scene:scene",
     "scenes": "scene:scenes",
     "setup": "setup:setup",

@@ -5,6 +5,7 @@ from typing import Final
 from stagectl.inlets.http import (
     acts,
     alarms,
+    copyoff,
     desk_acts,
     desk_page,
     guest_page,
@@ -28,6 +29,7 @@ from stagectl.inlets.http.rules import MANAGE, OWN, PROVED, PUBLIC, SEE, act
 
 _LATE: Final = "The box did not answer in time."
 _UNDRAWN: Final = "It was not drawn in time."
+_NO_COPY: Final = "The site file names no place to copy to."
 _TWICE: Final = "It ends somebody else's take: ask again with the word in `confirm`."
 
 
@@ -265,6 +267,59 @@ ROUTES: Final[tuple[Route, ...]] = (
         "How long every recorder can go on, and the day's plan",
         models.MediaOut,
         also={404: NONE},
+    ),
+    see("/copy", copyoff.status, "How copying off stands, and each recorder", models.CopyOut, also={404: _NO_COPY}),
+    does(
+        "/copy/plan",
+        copyoff.plan,
+        "List the recorders' clips anew, and say what a run would copy",
+        models.CopyPlanOut,
+        body=models.CopyBody,
+        also={404: _NO_COPY},
+        rule=act("copy"),
+    ),
+    does(
+        "/copy/runs",
+        copyoff.run,
+        "Begin to copy clips off the recorders",
+        models.CopyRunOut,
+        body=models.CopyBody,
+        accepted=True,
+        also={404: _NO_COPY, 409: "A run goes already."},
+        rule=act("copy"),
+    ),
+    see(
+        "/copy/runs/{id}",
+        copyoff.one_run,
+        "How far a run or a verification is, or how it ended",
+        models.CopyRunOut,
+        path=models.CopyRunPath,
+    ),
+    does(
+        "/copy/stop",
+        copyoff.stop,
+        "End the run or the verification that goes; nothing is lost",
+        models.CopyRunOut,
+        also={404: _NO_COPY, 409: "None goes."},
+        rule=act("copy"),
+    ),
+    does(
+        "/copy/verify",
+        copyoff.verify,
+        "Begin to read all copies again, against the histories beside them",
+        models.CopyRunOut,
+        body=models.VerifyBody,
+        accepted=True,
+        also={404: _NO_COPY, 409: "One goes already."},
+        rule=act("copy"),
+    ),
+    see(
+        "/copy/report",
+        copyoff.report,
+        "What is not copied, failed, doubtful, missing or double; what is safe to clear",
+        models.CopyReportOut,
+        query=models.ReportQuery,
+        also={404: _NO_COPY},
     ),
     does(
         "/routes/plan",
