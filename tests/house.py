@@ -2,8 +2,8 @@
 
 import asyncio
 from collections.abc import AsyncIterator, Callable, Mapping
-from contextlib import asynccontextmanager, suppress
-from dataclasses import dataclass, field
+from contextlib import asynccontextmanager
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +22,7 @@ from stagectl.shoot.readiness import readiness
 from stagectl.shoot.stations import Stations
 from stagectl.shoot.takes import Takes
 from stagectl.site import DeviceEntry, MqttEntry, Pictures, Site, Sound
+from tests.news import until
 from tests.toy_box import TOY_KINDS, ToyBox, toy_mixer, toy_recorder, toy_router
 
 PEOPLE = {"ines": Role.OPERATOR, "tomas": Role.ENGINEER, "guest": Role.VIEWER}
@@ -55,27 +56,10 @@ class Toys:
     house: House
     journal: MemoryJournal
     boxes: Mapping[str, ToyBox]
-    news: asyncio.Event = field(default_factory=asyncio.Event)
 
     async def until(self, true: Callable[[], bool]) -> None:
-        """Wait until something is so: looked at after every change of a point and every journal entry.
-
-        What gives no such news is looked at twenty times a second.
-        """
-        view = self.house.board.view(self.news.set)
-        follower = self.house.chronicle.follow(self.news.set)
-        try:
-            async with asyncio.timeout(WITHIN_S):
-                while not true():
-                    self.news.clear()
-                    view.take()
-                    follower.take()
-                    with suppress(TimeoutError):
-                        async with asyncio.timeout(0.05):
-                            await self.news.wait()
-        finally:
-            self.house.board.drop_view(view)
-            self.house.chronicle.unfollow(follower)
+        """Wait until something is so."""
+        await until(self.house, true, WITHIN_S)
 
     def asked(self) -> list[tuple[str, dict[str, Any]]]:
         """Every act that reached a box: (device, line)."""

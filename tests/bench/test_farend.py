@@ -22,6 +22,7 @@ from stagectl.model.capabilities.base import HEALTH, Health
 from stagectl.model.conditions import YES, Truth
 from stagectl.shoot.house import Wish
 from stagectl.site import load_site
+from tests.news import until
 
 DECKS = 3
 DESK = Person("desk", Role.OPERATOR)
@@ -106,9 +107,8 @@ async def test_a_deck_that_floods_says_whole_notices_and_keeps_its_link(far: Far
         box = daemon.house.boxes["deck-1"]
         events, replies = box.counts.events, box.counts.replies
         far.flood(0, 2e6)
-        async with asyncio.timeout(20):  # polls are answered between the notices
-            while far.flooded() < 200_000 or box.counts.replies < replies + 3:  # noqa: ASYNC110 - another process
-                await asyncio.sleep(0.05)
+        # polls are answered between the notices
+        await until(daemon.house, lambda: far.flooded() >= 200_000 and box.counts.replies >= replies + 3, 20)
         assert box.counts.events - events > 1000
         assert (box.counts.losses, daemon.house.boxes["deck-2"].counts.losses) == (0, 0)
         far.flood(0, 0)

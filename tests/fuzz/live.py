@@ -27,6 +27,7 @@ from tests.fuzz.runner import Finding, Result
 from tests.fuzz.target import SlipError
 from tests.fuzz.targets.doors import INES
 from tests.fuzz.targets.wires import TARGETS
+from tests.news import until
 from tests.stories.studio import READS
 
 TOGETHER: Final = 20  # frames in one go; the kit's link reads 2 KiB a turn
@@ -60,9 +61,8 @@ class Stage:
 
     async def until_adopted(self) -> None:
         """Raises TimeoutError."""
-        async with asyncio.timeout(BACK_S):
-            while not all(box.adopted for box in self.daemon.house.boxes.values()):  # noqa: ASYNC110 - seen from outside
-                await asyncio.sleep(0.02)
+        boxes = self.daemon.house.boxes.values()
+        await until(self.daemon.house, lambda: all(box.adopted for box in boxes), BACK_S)
 
     async def roll(self) -> int:
         """Roll both; returns the take. Raises SlipError."""
@@ -167,9 +167,7 @@ async def _settled(made: Stage, number: int) -> None:
     """Within ten seconds of the last frame the take is seen as it is: open, with both decks in it. Raises SlipError."""
     takes: Any = made.daemon.house.takes
     try:
-        async with asyncio.timeout(10):
-            while sorted(takes.takes[number].rolling) != ["iso-1", "iso-2"]:  # noqa: ASYNC110 - seen from outside
-                await asyncio.sleep(0.05)
+        await until(made.daemon.house, lambda: sorted(takes.takes[number].rolling) == ["iso-1", "iso-2"], 10)
     except TimeoutError as error:
         raise SlipError(f"the take is seen as {takes.takes[number].plain()}") from error
     if list(takes.takes) != [number] or takes.takes[number].closed:
