@@ -64,7 +64,7 @@ class _Run:
     id: str
     wanted: Wanted
     crew: Crew
-    queues: dict[str, Queue[Any]]  # what may give up, by what people call it
+    queues: list[Queue[Any]]  # what may give up
     before: int  # bytes that had come off all decks when it began
     task: asyncio.Task[None] | None = None
     goes_on_later: bool = False  # the daemon ends, not the run
@@ -222,28 +222,28 @@ class Engine:
 
     def _begin(self, run_id: str, wanted: Wanted, *, fresh: bool = False) -> _Run:
         shop, jobs = self._shop, self._shop.jobs
-        queues: dict[str, Queue[Any]] = {}
+        queues: list[Queue[Any]] = []
         hands: list[Hand] = []
 
-        def queue(called: str, find: Callable[..., Any], *values: Any) -> Queue[Any]:
+        def queue(find: Callable[..., Any], *values: Any) -> Queue[Any]:
             made: Queue[Any] = Queue(
                 shop.clock, lambda skip: shop.ask(find, *values, skip), lambda due: due[0], shop.care.tries
             )
-            queues[called] = made
+            queues.append(made)
             return made
 
         for state in self._meant(wanted):
-            name, called = state.deck.name, state.deck.called
-            fetching = queue(called, jobs.to_fetch, name, wanted)
+            name = state.deck.name
+            fetching = queue(jobs.to_fetch, name, wanted)
             hands += [
                 FetchHand(shop, fetching, state, meter, lists=number == 0) for number, meter in enumerate(state.meters)
             ]
-            hands.append(FinishHand(shop, queue(f"{called}, read back", jobs.to_finish, name)))
+            hands.append(FinishHand(shop, queue(jobs.to_finish, name)))
             state.listed_at = None
         for name in shop.places:
             others = tuple(other for other in shop.places if other != name)
             if others:
-                hands.append(DoubleHand(shop, queue(f"to {name}", jobs.to_double, name, others, wanted)))
+                hands.append(DoubleHand(shop, queue(jobs.to_double, name, others, wanted)))
         run = _Run(run_id, wanted, Crew(shop.clock, hands), queues, self._total())
         self._run = run
         run.task = asyncio.create_task(self._goes(run, fresh=fresh), name="copy-run")
@@ -263,7 +263,7 @@ class Engine:
             finally:
                 watch.cancel()
                 await asyncio.wait({watch})
-            says = [f"{called}: {queue.given_up}" for called, queue in run.queues.items() if queue.given_up]
+            says = list(dict.fromkeys(queue.given_up for queue in run.queues if queue.given_up))
             if not run.goes_on_later:
                 says += [why for name in self._shop.places if (why := await self._sealed(name))]
                 await ask(jobs.end_run, run.id, self._shop.clock.wall(), " ".join(says))

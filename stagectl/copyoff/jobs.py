@@ -120,12 +120,8 @@ class Jobs:
             skip: jobs that wait for another try.
         """
         where, values = wanted_rows(wanted)
-        rows = (
-            f"WHERE j.recorder = ? AND {where} AND j.id NOT IN {words(skip)} "
-            f"AND EXISTS (SELECT 1 FROM copies c WHERE c.job = j.id AND c.state IN {words(NOT_FETCHED)}) "
-            f"AND NOT EXISTS (SELECT 1 FROM copies c WHERE c.job = j.id AND c.state IN "
-            f"{words((*FETCHED, State.PUBLISHED))}) ORDER BY j.rank LIMIT 1"
-        )
+        due = f"WHERE j.stage = 'fetch' AND j.recorder = ? AND {where}"
+        rows = f"{due} AND j.id NOT IN {words(skip)} ORDER BY j.rank LIMIT 1"
         with self._lock:
             for job in jobs_of(self._db, rows, (recorder, *values)):
                 return job, next(copy for copy in job.copies if copy.state in NOT_FETCHED)
@@ -133,11 +129,7 @@ class Jobs:
 
     def to_finish(self, recorder: str, skip: Collection[str]) -> tuple[Job, Copy] | None:
         """The next copy of a recorder's clip that waits to be read back or named; None: nothing does."""
-        rows = (
-            f"WHERE j.recorder = ? AND j.id NOT IN {words(skip)} "
-            f"AND EXISTS (SELECT 1 FROM copies c WHERE c.job = j.id AND c.state IN {words(FETCHED)}) "
-            "ORDER BY j.rank LIMIT 1"
-        )
+        rows = f"WHERE j.stage = 'finish' AND j.recorder = ? AND j.id NOT IN {words(skip)} ORDER BY j.rank LIMIT 1"
         with self._lock:
             for job in jobs_of(self._db, rows, (recorder,)):
                 return job, next(copy for copy in job.copies if copy.state in FETCHED)
@@ -149,7 +141,7 @@ class Jobs:
         """The next clip that `target` lacks while one of `others` has it: job, copy to make, copy there is."""
         where, values = wanted_rows(wanted)
         rows = (
-            f"WHERE {where} AND j.id NOT IN {words(skip)} "
+            f"WHERE j.stage = 'double' AND {where} AND j.id NOT IN {words(skip)} "
             f"AND EXISTS (SELECT 1 FROM copies c WHERE c.job = j.id AND c.target = ? "
             f"AND c.state IN {words(NOT_FETCHED)}) "
             "AND EXISTS (SELECT 1 FROM copies c WHERE c.job = j.id AND c.state = 'published' "

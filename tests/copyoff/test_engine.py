@@ -195,7 +195,7 @@ async def test_a_clip_that_grows_while_it_is_read_is_read_anew(tmp_path: Path) -
 
 async def test_a_clip_touched_while_it_is_read_is_read_anew(tmp_path: Path) -> None:
     deck = DeckStore({"1/a.mov": TAKE})
-    deck.on_block = lambda path, at: deck.mtimes.setdefault(path, NOON + timedelta(seconds=2)) and None
+    deck.on_block = lambda path, at: deck.mtimes.update({path: NOON + timedelta(seconds=2)})
     async with house(tmp_path, {"iso-1": deck}) as hall:
         await hall.whole_run()
         assert hall.job("1/a.mov").state is State.PUBLISHED
@@ -320,7 +320,7 @@ async def test_a_deck_that_stays_lost_is_named_and_the_others_are_copied(tmp_pat
     async with house(tmp_path, decks) as hall:
         await hall.whole_run()
         assert files(tmp_path / "shelf") == {"iso-2/a.mov": TAKE}
-        assert hall.engine.progress().says == "ISO-1: It does not answer."
+        assert hall.engine.progress().says == "It does not answer."
         assert len(decks["iso-1"].refuses) == 99 - 1 - QUICK.tries
 
 
