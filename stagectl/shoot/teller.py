@@ -30,6 +30,7 @@ from stagectl.shoot.alarm import Alarm
 from stagectl.shoot.alarmcauses import ANOTHER
 from stagectl.shoot.alarmrules import SLOTS, doubt_name
 from stagectl.shoot.alarms import last_lane
+from stagectl.shoot.lineup.part import FAILED, READY
 from stagectl.shoot.take import Take
 
 if TYPE_CHECKING:
@@ -167,7 +168,15 @@ class Teller:
             first, lack = next(iter(lacks.items()))
             return wording.not_ready(can=can, of=of, called=recorders[first], has=lack, more=len(lacks) - 1)
         left_s, left_on = self._shortest(list(recorders))
-        return wording.ready(can=can, of=of, left_s=left_s, left_on=left_on)
+        return wording.ready(can=can, of=of, left_s=left_s, left_on=left_on, fail=self._failing())
+
+    def _failing(self) -> int:
+        """How many checks fail of a line-up that is known not to be ready; 0: it is, or that is not known yet."""
+        board = self._house.board
+        ready = board.get("lineup", READY)
+        if ready.quality is not Quality.GOOD or ready.value is not False:
+            return 0
+        return int(board.get("lineup", FAILED).value or 0)
 
     def _rolling(self, take: Take) -> str:
         known = list(dict.fromkeys((*take.wanted, *take.lanes)))

@@ -67,9 +67,15 @@ def no_recorder() -> str:
     return "Nothing can roll: this site has no recorder."
 
 
-def ready(*, can: int, of: int, left_s: float | None = None, left_on: str = "") -> str:
-    """`left_s` on the shortest medium, of the recorder `left_on`; None: not known."""
+def ready(*, can: int, of: int, left_s: float | None = None, left_on: str = "", fail: int = 0) -> str:
+    """`left_s` on the shortest medium, of the recorder `left_on`; None: not known.
+
+    `fail`: checks of a line-up that is not ready: a roll would go, and what it records may be wrong.
+    """
     left = f" {spell(seconds=left_s)} left on the shortest medium, {left_on}." if left_s is not None else ""
+    if fail:
+        checks = f"{counted(fail, 'check')} fail{'s' if fail == 1 else ''}"
+        return f"Not ready: {checks}, see the line-up. {can} of {of} can roll.{left}"
     return f"Ready: {can} of {of} can roll.{left}"
 
 

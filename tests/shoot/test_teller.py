@@ -48,9 +48,17 @@ async def told(tmp_path: Path) -> AsyncIterator[Told]:
 
 
 async def test_a_whole_house_is_ready(told: Told) -> None:
-    assert told.teller.state() == "Ready: 3 of 3 can roll. 2 h 0 min left on the shortest medium, Rec 1."
+    await told.until_said("Ready: 3 of 3 can roll. 2 h 0 min left on the shortest medium, Rec 1.")
     assert told.wrong() == []
     assert told.teller.last() == ""
+
+
+async def test_recorders_that_can_roll_are_not_called_ready_while_a_check_of_the_line_up_fails(told: Told) -> None:
+    await told.until_said("Ready: 3 of 3 can roll.")
+    told.toys.boxes["iso-2"].change({"input.present": False})
+    await told.until_said("Not ready: 1 check fails, see the line-up. 3 of 3 can roll.")
+    told.toys.boxes["iso-2"].change({"input.present": True})
+    await told.until_said("Ready: 3 of 3 can roll.")
 
 
 @pytest.mark.parametrize(
