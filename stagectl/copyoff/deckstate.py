@@ -82,7 +82,7 @@ class DeckState:
         self.why = (
             f"Whether {self.deck.called} records is not known, so it is not read."
             if rests is None
-            else f"{self.deck.called} records or is about to; reading goes on when it rests."
+            else f"{self.deck.called} records, plays or is about to; it is read when it rests."
         )
         return False
 
@@ -94,6 +94,13 @@ class DeckState:
         """A roll arms: what is read off it stops now."""
         if not self.deck.while_recording:
             self._held_until = now + HOLD_S
+            self.listed_at = None
+            self.end()
+
+    def rolls(self) -> None:
+        """It is seen to record: what is read off it stops, and from now on its own word counts again."""
+        if not self.deck.while_recording:
+            self._held_until = 0.0
             self.listed_at = None
             self.end()
 

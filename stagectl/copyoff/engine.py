@@ -179,6 +179,11 @@ class Engine:
         if (state := self._decks.get(deck)) is not None:
             state.give_way(self._shop.clock.now())
 
+    def rolls(self, deck: str) -> None:
+        """Stop reading this deck: it is seen to record, and whether it rests is told by `rests` alone from now on."""
+        if (state := self._decks.get(deck)) is not None:
+            state.rolls()
+
     def progress(self) -> Progress:
         """What goes on now; cheap."""
         decks = {name: state.now() for name, state in self._decks.items()}

@@ -184,7 +184,7 @@ def copy_of(copy: Copy) -> dict[str, Any]:
     }
 
 
-def sums_of(name: str, called: str, sums: Sums, *, fresh: bool, places: int) -> dict[str, Any]:
+def sums_of(name: str, called: str, sums: Sums, *, listed: bool, fresh: bool, places: int) -> dict[str, Any]:
     """One recorder, as JSON holds it, with its sentences."""
     return {
         "device": name,
@@ -197,6 +197,6 @@ def sums_of(name: str, called: str, sums: Sums, *, fresh: bool, places: int) -> 
         "published": sums.published,
         "safe": sums.safe,
         "clear": fresh and sums.clips > 0 and sums.safe == sums.clips,
-        "say": words.recorder(called, sums),
+        "say": words.recorder(called, sums, listed=listed),
         "clear_say": words.clear(sums, fresh=fresh, places=places),
     }

@@ -67,7 +67,8 @@ class CopyPart:
     """Points of copying off, and the right of way of recorders.
 
     Attributes:
-        give_way: stops the reads of one recorder at once; of the engine, once there is one.
+        give_way: stops the reads of one recorder that was asked to roll; of the engine, once there is one.
+        rolls: stops the reads of one recorder that is seen to record.
         runs: what doors ask; None: nothing is copied here, and `why` says what keeps it, a sentence.
     """
 
@@ -79,6 +80,7 @@ class CopyPart:
         self._clock = clock
         self.decks = tuple(decks)
         self.give_way: Callable[[str], None] = lambda deck: None
+        self.rolls: Callable[[str], None] = lambda deck: None
         self.runs: CopyOff | None = None
         self.why = words.no_place()
         self._written: dict[str, float] = {}  # when each last began or ended a recording, or was out of sight
@@ -120,14 +122,18 @@ class CopyPart:
         reading = self._board.get(deck, TRANSPORT)
         if reading.quality is not Quality.GOOD or reading.value is Transport.RECORDING:
             self._written[deck] = self._clock.now()
-        if self.rests(deck) is not True:
-            self.give_way(deck)
+        if reading.quality is Quality.GOOD and reading.value is Transport.RECORDING:
+            self.rolls(deck)
 
     # -- what is known of clips -----------------------------------------------------------------------------------
 
     def listed(self, decks: Collection[str], began_at: float) -> None:
         """These recorders' clips were listed whole; the listing began at `began_at` of our clock."""
         self._listed.update(dict.fromkeys(decks, began_at))
+
+    def is_listed(self, deck: str) -> bool:
+        """Were its clips ever listed, by this daemon or by one before?"""
+        return deck in self._listed or deck in self.sums
 
     def is_fresh(self, deck: str) -> bool:
         """Can it hold no clip that its list has not?"""

@@ -125,7 +125,7 @@ class CopyOff:
         """Go on with what a restart interrupted, and begin to look at the schedule."""
         self.part.sums = await self._sums(EVERYTHING)
         await self._engine.start()
-        self.part.give_way = self._engine.give_way
+        self.part.give_way, self.part.rolls = self._engine.give_way, self._engine.rolls
         progress = self._engine.progress()
         if progress.running:
             last = await self._threads.run("copy-run", self._jobs.last_run)
@@ -283,7 +283,7 @@ class CopyOff:
         ]
         left = round(progress.left_s, 1) if progress.left_s is not None else None
         return {
-            "say": run.say or self._say(progress),
+            "say": run.say or (self._say(progress) if progress.running else words.ending()),
             "done": progress.done,
             "of": progress.of,
             "rate": round(progress.rate),
@@ -314,14 +314,14 @@ class CopyOff:
         if not progress.running:
             return words.standing(summed(self.part.sums), names) if self.part.sums else words.unlisted()
         decks = {name: deck for name, deck in progress.decks.items() if deck.busy is not Busy.IDLE}
-        waits = [deck.why or f"{self._rest.called(name)} does not rest." for name, deck in decks.items()]
+        waits = [self._rest.called(name) for name in decks]
         stands = decks and all(deck.busy is Busy.WAITING for deck in decks.values())
         return words.going(
             done=progress.done,
             of=progress.of,
             rate=progress.rate,
             left_s=progress.left_s,
-            waits=[one.rstrip(".") for one in waits] if stands else (),
+            waits=waits if stands else (),
         )
 
     def _meant(self, wanted: Wanted) -> list[str]:
@@ -333,6 +333,7 @@ class CopyOff:
                 deck,
                 self._rest.called(deck),
                 sums.get(deck, NONE),
+                listed=self.part.is_listed(deck),
                 fresh=self.part.is_fresh(deck),
                 places=len(self.places),
             )

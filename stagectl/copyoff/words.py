@@ -58,14 +58,18 @@ def standing(sums: Sums, places: Sequence[str]) -> str:
 
 
 def going(*, done: int, of: int, rate: float, left_s: float | None, waits: Sequence[str]) -> str:
-    """A run under way; `waits`: who keeps all of it waiting."""
+    """A run under way; `waits`: recorders that keep all of it waiting."""
     if waits:
-        return f"Copying waits: {'; '.join(waits)}"
+        return f"Copying waits for {listed(names=waits)}: a recorder is read when it rests."
     if not of:
         return "Copying: the recorders' clips are listed."
     told = [f"{size(done)} of {size(of)}", *([f"{size(rate)}/s"] if rate else [])]
     left = f", {span(left_s)} left" if left_s is not None else ""
     return f"Copying: {', '.join(told)}{left}."
+
+
+def ending() -> str:
+    return "Copying ends: what stands is counted."
 
 
 def ended(sums: Sums, places: Sequence[str], *, stopped: bool) -> str:
@@ -75,8 +79,10 @@ def ended(sums: Sums, places: Sequence[str], *, stopped: bool) -> str:
     return standing(sums, places)
 
 
-def recorder(called: str, sums: Sums) -> str:
+def recorder(called: str, sums: Sums, *, listed: bool) -> str:
     """One recorder in a sentence."""
+    if not listed:
+        return f"{called}: its clips were not listed yet."
     if not sums.clips:
         return f"{called} holds no clips."
     rest = [
