@@ -1,11 +1,14 @@
 """Pages as people have them: sizes, themes, and what each page complained of."""
 
 import os
+import re
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
 
 from playwright.sync_api import Browser, BrowserContext, Page
+
+from tests.desk.hall import PASSWORD
 
 CHROMIUM: Final = "chromium"
 SIZES: Final = {"laptop": (1366, 768), "wide": (1920, 1080), "tablet": (820, 1180), "phone": (360, 740)}
@@ -37,6 +40,16 @@ class Look:
         self.live()
         return self
 
+    def come(self, name: str) -> "Look":
+        """Log in at the page of a house with accounts."""
+        self.page.goto(self.url)
+        self.page.wait_for_selector(".login")
+        self.page.fill("#name", name)
+        self.page.fill("#password", PASSWORD)
+        self.page.keyboard.press("Enter")
+        self.live()
+        return self
+
     def live(self) -> None:
         self.page.wait_for_selector("html[data-life=live] #sentence", timeout=LIVE_MS)
 
@@ -53,6 +66,10 @@ class Look:
 
     def sentence(self) -> str:
         return plain(self.page.inner_text("#sentence"))
+
+    def words(self) -> str:
+        """The sentence without the clocks in it, which go on between two looks."""
+        return bare(self.sentence())
 
     def says(self, text: str) -> None:
         """Wait until the sentence holds it."""
@@ -113,6 +130,11 @@ class Looks:
 
 def path(view: str) -> str:
     return "/" if view == "sheet" else f"/{view}"
+
+
+def bare(text: str) -> str:
+    """A sentence without what runs in it."""
+    return re.sub(r"\d\d:\d\d:\d\d so far|\d+ h \d+ min", "", text)
 
 
 def plain(text: str) -> str:

@@ -45,6 +45,20 @@ def own_hall(tmp_path: Path) -> Iterator[Hall]:
         yield Hall(studio)
 
 
+@pytest.fixture(scope="module")
+def closed_hall(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Hall]:
+    with Studio(tmp_path_factory.mktemp("closed")) as studio:
+        studio.start()
+        yield Hall(studio).close()
+
+
+@pytest.fixture
+def people(closed_hall: Hall) -> Iterator[Hall]:
+    """The hall with accounts, at rest; one daemon for all tests of a file."""
+    yield closed_hall
+    closed_hall.calm()
+
+
 @pytest.fixture
 def looks(chromium: Browser) -> Iterator[Looks]:
     """Opens pages; closes them."""

@@ -5,7 +5,6 @@ guest's card, what opens, the log sheet as it prints.
 """
 
 import argparse
-import json
 import os
 import shutil
 import signal
@@ -15,11 +14,9 @@ from pathlib import Path
 
 from playwright.sync_api import sync_playwright
 
-from stagectl.control import passwords
-from stagectl.model.secret import Secret
 from tests.desk.browser import CHROMIUM, SIZES, THEMES, VIEWS, Look, Looks
 from tests.desk.hall import Hall
-from tests.stories.studio import Studio, until
+from tests.stories.studio import Studio
 
 PAPER = {"width": 794, "height": 1123}  # A4 at 96 px an inch
 
@@ -97,20 +94,9 @@ def opened(look: Look) -> None:
 
 
 def closed(hall: Hall, looks: Looks) -> None:
-    """A house with accounts: its login, a viewer's sheet, a guest's card."""
-    kept = passwords.hashed(Secret("four canvas otters yawn"), b"0123456789abcdef")
-    people = {"v": 1, "people": {"ines": {"role": "operator", "password": kept}}}
-    fresh = hall.studio.data / "people.json.new"
-    fresh.touch(0o600)
-    fresh.write_text(json.dumps(people))
-    fresh.replace(hall.studio.data / "people.json")
-    until(lambda: hall.studio.ask("GET", "/api/v1/now")[0] == 401, 10, "the house is closed")
-    word = {"name": "ines", "password": "four canvas otters yawn"}
-    _, told = hall.studio.ask("POST", "/api/v1/login", word)
-    headers = {"Authorization": f"Bearer {told['token']}"}
-    _, guest = hall.studio.ask(
-        "POST", "/api/v1/guests", {"name": "Presenter", "acts": ["roll", "good", "call"]}, headers
-    )
+    """A house with accounts: its login, a guest's card."""
+    asked = {"name": "presenter", "acts": ["roll", "good", "call"]}
+    _, guest = hall.close().studio.ask("POST", "/api/v1/guests", asked, hall.token("ines"))
     for size in ("laptop", "phone"):
         for theme in THEMES:
             look = looks.at(hall.url, size, theme)

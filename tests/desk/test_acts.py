@@ -6,7 +6,7 @@ import signal
 
 import pytest
 
-from tests.desk.browser import Look, Looks
+from tests.desk.browser import Look, Looks, bare
 from tests.desk.hall import Hall
 from tests.stories.studio import RECORDERS, until
 
@@ -26,12 +26,11 @@ def test_one_press_rolls_all_and_page_terminal_and_another_page_say_the_same(hal
     one.page.wait_for_selector("text=Asked.")
     two.says("rolls on 5 of 5")
     one.says("rolls on 5 of 5")
-    running = re.compile(r"\d\d:\d\d:\d\d so far|\d+ h \d+ min")  # clocks go on between two looks
 
     def words() -> set[str]:
         """What all doors say; the spread becomes exact a moment after the roll, on all of them."""
         terminal = hall.studio.cli("now").stdout.splitlines()[0]
-        return {running.sub("", text) for text in (one.sentence(), two.sentence(), hall.now()["say"], terminal)}
+        return {one.words(), two.words(), bare(hall.now()["say"]), bare(terminal)}
 
     until(lambda: len(words()) == 1, WITHIN_S, "two pages, REST and the terminal say the same")
 
@@ -119,6 +118,45 @@ def test_keys_switched_off_do_nothing(hall: Hall, looks: Looks) -> None:
     assert look.page.evaluate("document.activeElement.innerText").replace("off", "on") == before.replace("off", "on")
     assert "Keys: off" in look.page.inner_text(".contents")
     assert look.page.url == f"{hall.url}/"
+
+
+def test_a_key_may_be_another_one_and_two_acts_never_share_one(hall: Hall, looks: Looks) -> None:
+    """Source: WCAG 2.2, 2.1.4: what acts on a character can be turned off or remapped."""
+    look = looks.at(hall.url).open()
+    focus = "document.activeElement?.id"
+    look.page.keyboard.press("?")
+    look.page.fill("[aria-label^='Key: go to the roll']", "x")
+    look.page.fill("[aria-label^='Key: go to writing']", "x")
+    look.page.wait_for_selector("text=x has another place already")
+    look.page.fill("[aria-label^='Key: find']", "5")
+    look.page.wait_for_selector("text=A key is one letter or sign")
+    look.open()
+    look.page.keyboard.press("r")
+    assert look.page.evaluate(focus) != "act-roll", "its letter is another one now, also after loading anew"
+    look.page.keyboard.press("x")
+    assert look.page.evaluate(focus) == "act-roll"
+    look.page.keyboard.press("?")
+    look.page.click("text=Have the usual keys")
+    look.page.keyboard.press("r")
+    assert look.page.evaluate(focus) == "act-roll"
+    assert look.sent == []
+
+
+def test_what_is_wrong_is_put_aside_with_a_reason_and_an_end(hall: Hall, looks: Looks) -> None:
+    hall.fault("iso-4", "never_roll")
+    hall.roll("Quintet in G")
+    look = looks.at(hall.url).open()
+    look.page.click("[aria-label^='Put aside: Rec 4 did not roll']")
+    look.page.click("text=Put it aside")
+    assert look.sent == [], "not without a reason"
+    look.page.fill("#reason", "Rec 4 is lent to the foyer")
+    look.page.select_option("#hours", label="8 h")
+    look.page.click("text=Put it aside")
+    look.page.wait_for_function("() => !document.querySelector('.wrong-strip')?.innerText.includes('did not roll')")
+    row = next(one for one in hall.studio.get("alarms")["alarms"] if one["is"] == "aside")
+    assert row["aside"]["reason"] == "Rec 4 is lent to the foyer"
+    look.go("kit")
+    look.page.wait_for_selector(".aside-row:has-text('Put aside by desk until'):has-text('lent to the foyer')")
 
 
 def test_a_recorder_that_drops_out_rewrites_the_question_and_holds_its_end(hall: Hall, looks: Looks) -> None:
@@ -232,6 +270,29 @@ def test_a_level_goes_where_it_was_asked(hall: Hall, looks: Looks) -> None:
     look.page.fill("#db", "-18")
     look.page.keyboard.press("Enter")
     until(lambda: hall.studio.point("mixer", "strip.4.level")["value"] == -18.0, WITHIN_S, "the level")
+
+
+def test_a_ceiling_is_shown_and_kept(hall: Hall, looks: Looks) -> None:
+    """The demo hall keeps the monitor at the piano bench at 0 dB at most."""
+    look = looks.at(hall.url).open("sound")
+    row = look.page.locator(".level", has_text="Bus\u00a03")
+    assert "ceiling 0.0\u00a0dB" in row.inner_text()
+    row.locator("text=to...").click()
+    assert look.page.get_attribute("#db", "max") == "0"
+    look.page.fill("#db", "-0.5")
+    look.page.keyboard.press("Enter")
+    until(lambda: hall.studio.point("mixer", "bus.3.level")["value"] == -0.5, 30, "just below")
+    for _ in range(2):
+        row.locator("text=+1").click()
+        until(
+            lambda: hall.studio.point("mixer", "bus.3.level")["value"] == 0.0, WITHIN_S, "no further than the ceiling"
+        )
+    row.locator("text=to...").click()
+    look.page.evaluate("document.getElementById('db').removeAttribute('max')")
+    look.page.fill("#db", "3")
+    look.page.keyboard.press("Enter")
+    row.locator("text=The site keeps").wait_for()
+    assert hall.studio.point("mixer", "bus.3.level")["value"] == 0.0
 
 
 def test_a_hand_at_the_mixer_is_seen_and_said(hall: Hall, looks: Looks) -> None:
