@@ -153,6 +153,22 @@ class Jobs:
                 return job, job.copy(target), next(there)
         return None
 
+    def earlier(self, job: Job) -> Job | None:
+        """The job before this one of the same file of the same recorder; None: it is the first."""
+        rows = "WHERE j.recorder = ? AND j.source = ? AND j.id < ? ORDER BY j.id DESC LIMIT 1"
+        with self._lock:
+            return next(jobs_of(self._db, rows, (job.recorder, job.source.path, job.id)), None)
+
+    def was_the_same(self, job: Job, earlier: Job) -> None:
+        """A job turned out to be an earlier one whose file only told another time: there is one again."""
+        told = "size, mtime, told_by, asked_size, asked_mtime, asked_by, listing"
+        with self._change() as db:
+            db.execute(
+                f"UPDATE jobs SET ({told}) = (SELECT {told} FROM jobs WHERE id = ?) WHERE id = ?", (job.id, earlier.id)
+            )
+            db.execute("DELETE FROM copies WHERE job = ?", (job.id,))
+            db.execute("DELETE FROM jobs WHERE id = ?", (job.id,))
+
     def looked(self, job: str, look: Look) -> None:
         """Keep what the store said of a clip just before its copy."""
         with self._change() as db:

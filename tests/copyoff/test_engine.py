@@ -115,7 +115,7 @@ async def test_a_deck_that_begins_to_record_by_its_front_is_left_alone(tmp_path:
         await hall.engine.run(Wanted())
         await hall.until(lambda: hall.engine.progress().decks["iso-1"].busy == "waiting" and not deck.sessions)
         seen.set()
-        assert "records or is about to" in hall.engine.progress().decks["iso-1"].why
+        assert "read when it rests" in hall.engine.progress().decks["iso-1"].why
         hall.rests["iso-1"] = True
         await hall.ended()
         assert files(tmp_path / "shelf") == {"iso-1/a.mov": TAKE}
@@ -232,6 +232,40 @@ async def test_another_file_in_the_way_is_named_and_left(tmp_path: Path) -> None
             "iso-1/b.mov": TAKE[::-1],
             "iso-1/c.mov": TAKE,
         }
+
+
+async def test_a_clip_that_only_tells_another_time_is_not_copied_twice(tmp_path: Path) -> None:
+    """Summer time, a clock set right, a list that leaves the year out."""
+    deck = DeckStore({"1/a.mov": TAKE})
+    async with house(tmp_path, {"iso-1": deck}) as hall:
+        await hall.whole_run()
+        deck.mtimes["1/a.mov"] = NOON + timedelta(hours=1)
+        await hall.whole_run()
+        await hall.whole_run()
+        assert files(tmp_path / "shelf") == {"iso-1/a.mov": TAKE}
+        assert len(hall.all()) == 1
+        assert len(deck.reads) == 2  # the second time to know
+        assert hall.job("1/a.mov").present
+
+
+async def test_a_clip_recorded_anew_under_the_same_name_and_size_is_another_one(tmp_path: Path) -> None:
+    deck = DeckStore({"1/a.mov": TAKE})
+    async with house(tmp_path, {"iso-1": deck}) as hall:
+        await hall.whole_run()
+        deck.clips["1/a.mov"] = TAKE[::-1]
+        deck.mtimes["1/a.mov"] = NOON + timedelta(hours=1)
+        await hall.whole_run()
+        assert files(tmp_path / "shelf") == {"iso-1/a.mov": TAKE, "iso-1/a_2.mov": TAKE[::-1]}
+
+
+async def test_a_copy_that_somebody_took_away_is_no_reason_not_to_copy(tmp_path: Path) -> None:
+    deck = DeckStore({"1/a.mov": TAKE})
+    async with house(tmp_path, {"iso-1": deck}) as hall:
+        await hall.whole_run()
+        (tmp_path / "shelf" / "iso-1" / "a.mov").unlink()
+        deck.mtimes["1/a.mov"] = NOON + timedelta(hours=1)
+        await hall.whole_run()
+        assert files(tmp_path / "shelf") == {"iso-1/a_2.mov": TAKE}
 
 
 class FullFolder(Folder):
