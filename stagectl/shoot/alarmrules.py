@@ -15,6 +15,7 @@ from stagectl.model.capabilities.recorder import (
     Transport,
 )
 from stagectl.model.conditions import All, Condition, Not, every, some
+from stagectl.shoot.clock.part import STATE, ClockState
 from stagectl.site import AlarmEntry
 from stagectl.site.words import slug_of
 
@@ -29,6 +30,8 @@ STOPPED: Final = "stopped"
 CANNOT_ROLL: Final = "cannot-roll"
 FILLING: Final = "filling"
 NO_INPUT: Final = "no-input"
+FREE_CLOCK: Final = "free-clock"
+FREE_S: Final = 5.0  # a clock must be proven free for so long; own choice: one bad answer is no drift
 _GONE: Final = (LEFT_ALONE, UNREACHED)
 _IN_TAKE: Final = (STOPPED, NOT_ROLLED)
 
@@ -127,4 +130,22 @@ def by_device(kinds: Mapping[str, Capability], own: Iterable[AlarmEntry]) -> dic
     for entry in own:
         entries[entry.device].append(entry)
     usual = {kind.kind: rules_of(kind) for kind in kinds.values()}  # shared by all devices of a kind that add none
-    return {name: rules_of(kind, entries[name]) if entries[name] else usual[kind.kind] for name, kind in kinds.items()}
+    return {
+        name: [
+            *(rules_of(kind, entries[name]) if entries[name] else usual[kind.kind]),
+            *([_of_clock(name)] if kind is RECORDER else ()),
+        ]
+        for name, kind in kinds.items()
+    }
+
+
+def _of_clock(device: str) -> Rule:
+    """A recorder whose labels run away from the others': nobody sees it on any front, and the edit is apart."""
+    return Rule(
+        FREE_CLOCK,
+        "soon",
+        STATE.at(device).is_(ClockState.FREE).on("clock").lasting(FREE_S),
+        behind=_GONE,
+        says="{called} runs on a clock of its own: its timecode drifts away from the others.",
+        remedy="Set its timecode input to the house's, and look at the cable. To see by how much: stagectl clock",
+    )

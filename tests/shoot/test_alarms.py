@@ -30,8 +30,9 @@ from stagectl.model.capabilities.router import ROUTER
 from stagectl.model.errors import RefusedError
 from stagectl.model.sentences import parse_for
 from stagectl.shoot.alarmcauses import net_of
-from stagectl.shoot.alarmrules import OFF_S
+from stagectl.shoot.alarmrules import FREE_S, OFF_S
 from stagectl.shoot.alarms import START_S
+from stagectl.shoot.clock.part import STATE, ClockState
 from stagectl.shoot.house import House
 from stagectl.site import AlarmEntry, DeviceEntry
 from tests.model.hand_clock import HandClock
@@ -521,3 +522,22 @@ def test_alarm_ids_can_stand_in_a_topic_and_an_address() -> None:
 
     hall = Hall(2)
     assert all(re.fullmatch(r"[A-Za-z0-9._-]{1,64}", name) for name in hall.alarms.ids())
+
+
+def test_a_recorder_that_runs_on_a_clock_of_its_own_is_told_once_and_over_when_it_is_in_step_again() -> None:
+    hall = Hall()
+    clock = hall.house.board.writer("clock")
+    clock.age_of = lambda spec: float("inf")
+    clock.declare(STATE.at("iso-2"))
+    for state, passes_s in ((ClockState.FREE, 1.0), (ClockState.IN_STEP, 1.0), (ClockState.FREE, 2.0)):
+        clock.compute(STATE.at("iso-2").name, state, asked_at=hall.clock.now())
+        hall.clock.go(passes_s)
+    assert hall.news() == []  # one answer is no drift
+    hall.clock.go(FREE_S)
+    assert hall.news() == [("on", "iso-2.free-clock")]
+    told = hall.house.teller.row(hall.alarms.wrong()[0])
+    assert told.say == "Rec 2 runs on a clock of its own: its timecode drifts away from the others."
+    assert told.remedy.startswith("Set its timecode input to the house's, and look at the cable.")
+    clock.compute(STATE.at("iso-2").name, ClockState.IN_STEP, asked_at=hall.clock.now())
+    hall.clock.go(OFF_S + 1)
+    assert hall.news() == [("off", "iso-2.free-clock")]
