@@ -15,7 +15,7 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import asynccontextmanager, suppress
 from dataclasses import asdict, dataclass, field
@@ -56,6 +56,8 @@ class House:
         die: when the process kills itself: ["before" or "after", a state] of any copy, ["bytes", n] in the middle of a
             write, ["small", n] in the writing of the n-th manifest or its kind; None: it does not.
         reserve: bytes left free on a target.
+        knows_room: targets can tell how much is free; some mounts can't.
+        rests: what is known of each deck; it rests, unless said.
     """
 
     data: str
@@ -64,7 +66,8 @@ class House:
     double_read: bool = False
     bytes_per_s: int | None = None
     die: tuple[str, Any] | None = None
-    reserve: int = 1 << 20
+    reserve: int = 0
+    knows_room: bool = True
     rests: dict[str, bool | None] = field(default_factory=dict)
 
     def deck(self, name: str) -> Deck:
@@ -204,12 +207,34 @@ def _die_in_small(count: int) -> None:
         small(target, path, data, replace=replace)
 
 
-def run(house: House) -> tuple[int, list[dict[str, Any]]]:
-    """A process that copies; its return code (-9: it died as it was told) and what it printed of each copy."""
-    words = [sys.executable, "-m", "tests.copyoff.copier"]
-    told = json.dumps(asdict(house))
-    done = subprocess.run(words, input=told, stdout=subprocess.PIPE, text=True, timeout=RUN_S + 20, check=False)
-    return done.returncode, json.loads(done.stdout) if done.stdout else []
+@dataclass(frozen=True, slots=True)
+class Started:
+    """A process that copies."""
+
+    process: subprocess.Popen[str]
+
+    def result(self) -> tuple[int, list[dict[str, Any]]]:
+        """Its return code (-9: it died as it was told) and what it printed of each copy."""
+        told, _ = self.process.communicate(timeout=RUN_S + 20)
+        return self.process.returncode, json.loads(told) if told else []
+
+
+def started(house: House, *, within: Sequence[str] = (), env: Mapping[str, str] | None = None) -> Started:
+    """Start a process that copies; `within`: the words that begin its command."""
+    words = [*within, sys.executable, "-m", "tests.copyoff.copier"]
+    pipe = subprocess.PIPE
+    process = subprocess.Popen(words, stdin=pipe, stdout=pipe, text=True, env={**os.environ, **(env or {})})
+    assert process.stdin is not None
+    process.stdin.write(json.dumps(asdict(house)) + "\n")
+    process.stdin.flush()
+    return Started(process)
+
+
+def run(
+    house: House, *, within: Sequence[str] = (), env: Mapping[str, str] | None = None
+) -> tuple[int, list[dict[str, Any]]]:
+    """A process that copies, to its end; see `Started.result`."""
+    return started(house, within=within, env=env).result()
 
 
 def tree(top: Path, *, parts: bool = True) -> dict[str, str]:
@@ -228,12 +253,21 @@ async def _main(house: House) -> int:
         _die_in_writing(int(house.die[1]))
     if house.die is not None and house.die[0] == "small":
         _die_in_small(int(house.die[1]))
+    if not house.knows_room:
+        Folder.free = lambda _: None  # type: ignore[method-assign,assignment,return-value]
     async with copying(house) as copier:
         if copier.engine.progress().running:
             await copier.ended()
         await copier.whole_run()
         told = [
-            {"source": job.source.path, "target": copy.target, "path": copy.path, "state": copy.state, "why": copy.why}
+            {
+                "source": job.source.path,
+                "target": copy.target,
+                "state": copy.state,
+                "reason": copy.reason,
+                "why": copy.why,
+                "tree": tree(Path(house.targets[copy.target]), parts=False),
+            }
             for job in copier.all()
             for copy in job.copies
         ]
@@ -242,4 +276,4 @@ async def _main(house: House) -> int:
 
 
 if __name__ == "__main__":
-    sys.exit(asyncio.run(_main(House(**json.loads(sys.stdin.read())))))
+    sys.exit(asyncio.run(_main(House(**json.loads(sys.stdin.readline())))))
