@@ -14,18 +14,23 @@ NAME_MOST: Final = 32
 
 
 @client_verb("takes")
-@click.argument("words", nargs=-1, metavar="[show N]")
+@click.argument("words", nargs=-1, metavar="[show N | clips]")
 @click.option("--count", type=click.IntRange(1, 500), default=20, show_default=True, help="The newest so many.")
 def takes(face: Face, words: tuple[str, ...], count: int) -> int:
     """The sheet: all takes, the newest last; "no." is the number on the slate.
 
-    With `show N`: one take, as `stagectl take N`.
+    With `show N`: one take, as `stagectl take N`. With `clips`: what the recorders hold beside the takes, with what is
+    missing and what is nobody's.
     """
     match words:
         case ():
             return _sheet(face, count)
         case ("show", number) if number.isdecimal() and int(number):
             return show(face, int(number))
+        case ("clips",):
+            from stagectl.cli.clips import clips
+
+            return clips(face)
     return face.no(Exit.UNCLEAR, f'"takes {" ".join(words)}" is not known.', "See: stagectl takes --help", "argument")
 
 

@@ -63,6 +63,17 @@ def test_two_takes_one_with_a_late_deck_agree_with_a_count_by_hand(studio: Studi
     takes = [studio.get(f"takes/{number}") for number in (1, 2)]
     assert [(take["name"], take["slate_take"]) for take in takes] == [("Masterclass 3", 1), ("Masterclass 3", 2)]
 
+    clips = studio.get("clips")
+    assert (clips["missing"], clips["unknown"]) == ([], [])
+    assert sorted((clip["take"], clip["device"]) for clip in clips["clips"]) == [
+        (number, box) for number in (1, 2) for box in RECORDERS
+    ]
+    assert {clip["by"] for clip in clips["clips"]} == {"name and label"}
+    listed = {(box, clip["name"]) for box in RECORDERS for clip in studio.truth(box)["clips"]}
+    found = {(clip["device"], clip["clip"]) for clip in [*clips["clips"], *clips["orphans"]]}
+    assert found == listed
+    assert "Every clip of every take in the log is there." in studio.cli("takes", "clips").stdout
+
     to = tmp_path / "edit"
     said = studio.cli("--json", "handoff", "--day", "today", "--to", str(to))
     assert said.returncode == 0, said.stdout + said.stderr

@@ -5,6 +5,7 @@ from typing import Final
 from stagectl.inlets.http import (
     acts,
     alarms,
+    clips,
     copyoff,
     desk_acts,
     desk_page,
@@ -102,6 +103,13 @@ ROUTES: Final[tuple[Route, ...]] = (
         path=models.DayPath,
         kind=take_reads.PICTURE,
         also={504: _UNDRAWN},
+    ),
+    see(
+        "/clips",
+        clips.clips,
+        "Clips on the recorders, whose they are, and takes' clips that are missing; read now",
+        models.ClipsOut,
+        also={504: "The lists could not be held against the takes in time."},
     ),
     see("/journal", reads.journal, "What happened", models.JournalOut, query=models.JournalQuery),
     does(

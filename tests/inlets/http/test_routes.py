@@ -30,6 +30,7 @@ READS: dict[str, tuple[str, int]] = {
     f"{API}/commands/{{id}}": ("commands/first", 200),
     f"{API}/takes": ("takes", 200),
     f"{API}/takes/{{n}}": ("takes/1", 200),
+    f"{API}/clips": ("clips", 200),
     f"{API}/journal": ("journal?count=5", 200),
     f"{API}/scenes": ("scenes", 200),
     f"{API}/scenes/runs": ("scenes/runs", 200),

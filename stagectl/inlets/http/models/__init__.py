@@ -13,6 +13,7 @@ from stagectl.inlets.http.models.alarms import (
     RatesOut,
     WrongsOut,
 )
+from stagectl.inlets.http.models.clips import ClipsOut
 from stagectl.inlets.http.models.commands import (
     BoxOut,
     CommandBody,
@@ -154,6 +155,7 @@ __all__ = [
     "CapabilityOut",
     "CaptureBody",
     "CapturedOut",
+    "ClipsOut",
     "ClockOut",
     "ClockRow",
     "CommandBody",
