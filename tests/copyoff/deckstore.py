@@ -41,6 +41,7 @@ class DeckStore:
         resumes: it can begin elsewhere than at the start.
         says_all: it says at the end that this was all.
         ends_early: path -> byte after which its data ends, though its size is told whole.
+        stalls: paths whose data never comes; a read of it ends when the session is cut.
         refuses: opening fails with this reason so many times.
     """
 
@@ -55,6 +56,7 @@ class DeckStore:
     resumes: bool = True
     says_all: bool = True
     ends_early: dict[str, int] = field(default_factory=dict)
+    stalls: set[str] = field(default_factory=set)
     refuses: list[Reason] = field(default_factory=list)
 
     def open(self) -> "_Session":
@@ -100,6 +102,8 @@ class _Transfer:
         self._session, self._deck, self._path = session, deck, path
 
     def readinto(self, buffer: memoryview) -> int:
+        if self._path in self._deck.stalls:
+            assert self._session.aborted.wait(WITHIN_S), "nobody cut the session"
         end = min(self._at + min(self._deck.block, len(buffer)), self._deck.ends_early.get(self._path, 1 << 62))
         data = self._deck.clips.get(self._path, b"")[self._at : end]
         buffer[: len(data)] = data

@@ -107,6 +107,48 @@ async def test_a_roll_stops_the_reading_at_once_and_it_goes_on_where_it_was(tmp_
         assert deck.lists == 2
 
 
+async def test_a_roll_does_not_wait_for_a_deck_that_sends_nothing(tmp_path: Path) -> None:
+    deck = DeckStore({"1/a.mov": TAKE}, stalls={"1/a.mov"})
+    async with house(tmp_path, {"iso-1": deck}) as hall:
+        await hall.engine.run(Wanted())
+        await hall.until(lambda: bool(deck.reads))
+        hall.engine.give_way("iso-1")
+        hall.engine.give_way("no deck of ours")
+        await hall.until(lambda: hall.engine.progress().decks["iso-1"].busy == "waiting" and not deck.sessions)
+        assert len(deck.reads) == 1  # it says that it rests, and is held all the same: the roll is on its way
+        deck.stalls.clear()
+        hall.engine.rolls("iso-1")
+        await hall.ended()
+        assert files(tmp_path / "shelf") == {"iso-1/a.mov": TAKE}
+
+
+async def test_a_clip_is_read_only_if_a_second_look_finds_it_as_the_first(tmp_path: Path) -> None:
+    deck = DeckStore({"1/a.mov": TAKE})
+    care = replace(QUICK, look_apart_s=(0.3, 60.0))
+    async with house(tmp_path, {"iso-1": deck}, care=care) as hall:
+        await hall.engine.run(Wanted())
+        await hall.until(lambda: hall.engine.progress().decks["iso-1"].busy == "looking")
+        deck.clips["1/a.mov"] = TAKE * 2
+        await hall.until(lambda: "has changed since" in hall.engine.progress().decks["iso-1"].why)
+        assert deck.reads == []
+        await hall.ended()
+        assert files(tmp_path / "shelf") == {"iso-1/a.mov": TAKE * 2}
+        assert deck.reads == [("1/a.mov", 0)]
+
+
+async def test_a_target_that_is_not_there_is_named_and_nothing_is_made(tmp_path: Path) -> None:
+    deck = DeckStore({f"1/{number}.mov": TAKE for number in range(6)})
+    async with house(tmp_path, {"iso-1": deck}) as hall:
+        (tmp_path / "shelf").rmdir()
+        await hall.whole_run()
+        assert "shelf can't be used: No such file or directory" in hall.engine.progress().says
+        assert not (tmp_path / "shelf").exists()
+        assert deck.reads == []
+        (tmp_path / "shelf").mkdir()
+        await hall.whole_run()
+        assert len(files(tmp_path / "shelf")) == 6
+
+
 async def test_a_deck_that_begins_to_record_by_its_front_is_left_alone(tmp_path: Path) -> None:
     deck = DeckStore({"1/a.mov": TAKE})
     seen = threading.Event()
@@ -443,6 +485,11 @@ async def test_progress_tells_clip_bytes_rate_and_time_left(tmp_path: Path) -> N
 
 async def test_a_store_that_tells_no_state_is_looked_at_longer(tmp_path: Path) -> None:
     deck = DeckStore({"1/a.mov": TAKE})
+    care = replace(QUICK, look_apart_s=(0.0, 60.0))
+    async with house(tmp_path, {"iso-1": deck}, care=care, rests={"iso-1": None}, tells_state=False) as hall:
+        await hall.engine.run(Wanted())
+        await hall.until(lambda: hall.engine.progress().decks["iso-1"].busy == "looking")
+        assert deck.reads == []
     async with house(tmp_path, {"iso-1": deck}, rests={"iso-1": None}, tells_state=False) as hall:
-        await hall.whole_run()
+        await hall.ended()
         assert hall.job("1/a.mov").state is State.PUBLISHED

@@ -84,6 +84,11 @@ def test_the_file_is_for_its_owner_alone(tmp_path: Path) -> None:
     assert (tmp_path / "copy.db").stat().st_mode & 0o077 == 0
 
 
+def test_what_is_said_to_be_written_is_on_the_medium(jobs: Jobs) -> None:
+    assert jobs._db.execute("PRAGMA synchronous").fetchone() == (2,)  # FULL, by sqlite's documentation of the pragma
+    assert jobs._db.execute("PRAGMA journal_mode").fetchone() == ("wal",)
+
+
 def test_a_file_that_is_no_database_says_what_to_do(tmp_path: Path) -> None:
     (tmp_path / "copy.db").write_bytes(b"no database at all, but long enough to be looked at" * 40)
     with pytest.raises(SiteError, match="Move it away"):
