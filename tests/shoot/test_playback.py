@@ -10,7 +10,7 @@ import pytest
 
 from stagectl.control.access import Lock, Person, Role
 from stagectl.control.groups import Group
-from stagectl.model.capabilities.mixer import SEND_LEVEL, STRIP_MUTED
+from stagectl.model.capabilities.mixer import SEND_LEVEL, STRIP_LEVEL, STRIP_MUTED
 from stagectl.model.capabilities.recorder import (
     CLIP_LENGTH,
     CLIP_NAME,
@@ -241,6 +241,10 @@ async def test_a_muted_strip_is_told_before_anything_is_sent() -> None:
     with pytest.raises(RefusedError, match="playback is muted, so Director would not hear it") as no:
         await ask(own, "play", take=1, station="director")
     assert no.value.remedy == "Open it first: stagectl mute 15 off"
+    own.boxes["mixer"].has(STRIP_MUTED.at(15), False)
+    own.boxes["mixer"].has(STRIP_LEVEL.at(15), "off")
+    with pytest.raises(RefusedError, match="The fader of playback is down, so Director would not hear it"):
+        await ask(own, "play", take=1, station="director")
 
 
 @virtual

@@ -4,7 +4,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final
 
-from stagectl.model.capabilities.mixer import STRIP_MUTED
+from stagectl.model.capabilities.mixer import STRIP_LEVEL, STRIP_MUTED
 from stagectl.model.capabilities.recorder import SLOT_ACTIVE, TIMECODE, TRANSPORT, Cue, Play, Stop, Transport
 from stagectl.model.errors import RefusedError
 from stagectl.model.points import Quality
@@ -118,6 +118,12 @@ def gets(house: "House", recorder: str, station: StationEntry | None) -> Gets:
             raise RefusedError(
                 f"{found.sound} is muted, so {station.called} would not hear it.",
                 remedy=f"Open it first: stagectl mute {strip} off",
+                code="needs",
+            )
+        if house.board.get(mixer, STRIP_LEVEL.at(strip)).value == "off":
+            raise RefusedError(
+                f"The fader of {found.sound} is down, so {station.called} would not hear it.",
+                remedy=f"Bring it up first: stagectl level {strip} -10",
                 code="needs",
             )
     return found
