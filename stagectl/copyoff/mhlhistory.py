@@ -167,8 +167,6 @@ class _Reading:
                             self.ignore.append(pattern)
                     case Reference():
                         self.references.append(entry)
-                    case _:
-                        pass  # the hash of a folder follows from those of its files
         except ManifestError as error:
             self._findings.append(Finding(Wrong.HISTORY, path, f"This manifest can't be read: {error}."))
             return

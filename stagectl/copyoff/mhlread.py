@@ -10,10 +10,12 @@ from typing import Final
 from xml.parsers import expat
 
 from stagectl.copyoff.digests import FORMATS
-from stagectl.copyoff.mhlxml import CHAIN, MANIFEST, Entry, FileEntry, FolderEntry, Generation, Hash, Ignored, Reference
+from stagectl.copyoff.mhlxml import CHAIN, MANIFEST, Entry, FileEntry, Generation, Hash, Ignored, Reference
 
 MAX_DEPTH: Final = 64  # elements inside each other; a manifest has 6, what others add as metadata a few more
 MAX_TEXT: Final = 65_536  # characters of one path or hash; own choice, 16 times the longest path of Linux
+MAX_TAG: Final = 1 << 20  # bytes between two places where the document makes sense; own choice
+MAX_DIGITS: Final = 20  # of a number; 2**64 has as many
 _SEPARATOR: Final = " "  # between namespace and name, as expat joins them
 _CHAIN_HASHES: Final = frozenset(FORMATS)
 
@@ -23,7 +25,9 @@ class ManifestError(ValueError):
 
 
 def read_manifest(blocks: Iterable[bytes]) -> Iterator[Entry]:
-    """Read a manifest of any length, entry by entry, in the order of the file. What others added is passed over.
+    """Read a manifest of any length, entry by entry, in the order of the file.
+
+    What others added is passed over, and so are hashes of folders: what they prove follows from those of the files.
 
     Raises:
         ManifestError: no manifest of version 2.0. What was given before stood there.
@@ -64,6 +68,7 @@ class _Reading:
         self._begin()
         self.generations: list[Generation] = []
         self._number = ""
+        self._fed = 0
         parser = expat.ParserCreate(namespace_separator=_SEPARATOR)
         parser.buffer_text = True
         parser.StartElementHandler = self._start
@@ -74,7 +79,12 @@ class _Reading:
         self._parser = parser
 
     def feed(self, data: bytes) -> None:
-        self._parse(data, final=False)
+        for at in range(0, len(data), MAX_TAG):
+            piece = data[at : at + MAX_TAG]
+            self._parse(piece, final=False)
+            self._fed += len(piece)
+            if self._fed - self._parser.CurrentByteIndex > 2 * MAX_TAG:
+                raise self._wrong(f"a tag has more than {MAX_TAG} bytes")
 
     def finish(self) -> None:
         self._parse(b"", final=True)
@@ -100,8 +110,6 @@ class _Reading:
         self._size: int | None = None
         self._modified: datetime | None = None
         self._hashes: list[Hash] = []
-        self._content: dict[str, str] = {}
-        self._structure: dict[str, str] = {}
 
     def _start(self, name: str, attributes: dict[str, str]) -> None:
         space, _, word = name.rpartition(_SEPARATOR)
@@ -118,7 +126,7 @@ class _Reading:
         self._attributes = attributes
         if self._open[1:] == ["hashlist"]:
             self._number = attributes.get("sequencenr", "")
-        if self._open[1:] == ["hashes", "hash"] or self._open[-1] in ("directoryhash", "roothash", "hashlistreference"):
+        if self._open[1:] in (["hashes", "hash"], ["references", "hashlistreference"]):
             self._begin()
 
     def _characters(self, text: str) -> None:
@@ -136,10 +144,8 @@ class _Reading:
             if where[-1:] not in (["path"], ["previousPath"]):  # a name may begin or end with a space
                 text = text.strip()
             match where:
-                case ["hashes", "hash" | "directoryhash", *inside]:
-                    self._of_entry(where[1], inside, text)
-                case ["processinfo", "roothash", *inside]:
-                    self._of_entry("roothash", inside, text)
+                case ["hashes", "hash", *inside]:
+                    self._of_entry(inside, text)
                 case ["processinfo", "ignore", "pattern"]:
                     self._done.append(Ignored(text))
                 case ["references", "hashlistreference", *inside]:
@@ -151,21 +157,17 @@ class _Reading:
         self._text.clear()
         self._length = 0
 
-    def _of_entry(self, what: str, inside: list[str], text: str) -> None:
+    def _of_entry(self, inside: list[str], text: str) -> None:
         match inside:
             case []:
-                self._done.append(self._entry(what))
+                self._done.append(self._entry())
             case ["path"]:
                 self._path = self._checked(text)
                 self._size = self._bytes(self._attributes.get("size"))
                 self._modified = self._moment(self._attributes.get("lastmodificationdate"))
             case ["previousPath"]:
                 self._previous = self._checked(text)
-            case ["content", kind]:
-                self._content[kind] = text
-            case ["structure", kind]:
-                self._structure[kind] = text
-            case [kind] if what == "hash":
+            case [kind]:
                 attributes = self._attributes
                 action = attributes.get("action", "")
                 if action not in ("original", "verified", "failed"):
@@ -174,13 +176,9 @@ class _Reading:
             case _:
                 pass
 
-    def _entry(self, what: str) -> FileEntry | FolderEntry:
-        if what == "roothash":
-            return FolderEntry(".", self._content, self._structure)
+    def _entry(self) -> FileEntry:
         if not self._path:
             raise self._wrong("an entry has no path")
-        if what == "directoryhash":
-            return FolderEntry(self._path, self._content, self._structure)
         if not self._hashes:
             raise self._wrong(f"{self._path} has no hash")
         return FileEntry(self._path, tuple(self._hashes), self._size, self._modified, self._previous)
@@ -199,9 +197,10 @@ class _Reading:
             case ["path"]:
                 self._path = text
             case [kind] if kind in _CHAIN_HASHES:
-                if not self._number.isdecimal() or not self._path or "/" in self._path:
+                number = _number(self._number)
+                if number is None or not self._path or "/" in self._path:
                     raise self._wrong("a generation has no number, or no file name in this folder")
-                self.generations.append(Generation(int(self._number), self._path, kind, text))
+                self.generations.append(Generation(number, self._path, kind, text))
             case _:
                 pass
 
@@ -215,14 +214,20 @@ class _Reading:
     def _bytes(self, text: str | None) -> int | None:
         if text is None:
             return None
-        if not text.isdecimal():
-            raise self._wrong(f"a size is {text!a}")
-        return int(text)
+        number = _number(text)
+        if number is None:
+            raise self._wrong(f"a size is {text[:40]!a}")
+        return number
 
     def _moment(self, text: str | None) -> datetime | None:
         """A date we can't read is left out: nothing is judged by one."""
         try:
             read = datetime.fromisoformat(text) if text is not None else None
-        except ValueError:
+            return read.astimezone(UTC) if read is not None and read.tzinfo is not None else None
+        except (ValueError, OverflowError):
             return None
-        return read.astimezone(UTC) if read is not None and read.tzinfo is not None else None
+
+
+def _number(text: str) -> int | None:
+    """A number as schemas know it; None: it is none."""
+    return int(text) if text.isascii() and text.isdecimal() and len(text) <= MAX_DIGITS else None

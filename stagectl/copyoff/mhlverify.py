@@ -203,9 +203,10 @@ def _known(said: list[Hash]) -> tuple[dict[str, str], str]:
     for one in said:
         if one.action == "failed":
             continue
+        text = one.text if one.kind == "c4" else one.text.lower()  # hex is hex, however it is written
         if one.kind not in FORMATS:
             doubts = doubts or f"There is no hash {one.kind} in media hash lists."
-        elif known.setdefault(one.kind, one.text) != one.text:
+        elif known.setdefault(one.kind, text) != text:
             doubts = f"Two generations give it two hashes ({one.kind}), neither said to be wrong."
     return known, doubts
 

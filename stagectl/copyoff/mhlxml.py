@@ -58,19 +58,6 @@ class FileEntry:
 
 
 @dataclass(frozen=True, slots=True)
-class FolderEntry:
-    """A folder in a manifest: the hash of what is in it, and of that with the names; format -> text.
-
-    Attributes:
-        path: as of a file; "." is the folder that the history is of.
-    """
-
-    path: str
-    content: Mapping[str, str]
-    structure: Mapping[str, str]
-
-
-@dataclass(frozen=True, slots=True)
 class Reference:
     """A manifest of a history further down.
 
@@ -108,7 +95,7 @@ class Head:
     ignore: tuple[str, ...] = ()
 
 
-Entry = FileEntry | FolderEntry | Reference | Ignored
+Entry = FileEntry | Reference | Ignored
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,23 +115,15 @@ class Generation:
     text: str
 
 
-def write_manifest(head: Head, entries: Iterable[FileEntry | FolderEntry]) -> Iterator[bytes]:
-    """Write a manifest, piece by piece. The entry of folder "." stands first: the schema has it in the head.
+def write_manifest(head: Head, entries: Iterable[FileEntry]) -> Iterator[bytes]:
+    """Write a manifest, piece by piece; one entry or more.
 
     Raises:
-        ValueError: there is no entry for a file, or a sign in a text that no XML document may hold.
+        ValueError: a text holds a sign that no XML document may hold.
     """
-    rest = iter(entries)
-    first = next(rest, None)
-    root = first if isinstance(first, FolderEntry) and first.path == "." else None
-    yield _head(head, root)
-    any_file = False
+    yield _head(head)
     yield b"  <hashes>\n"
-    for entry in rest if root is not None or first is None else _chained(first, rest):
-        any_file = any_file or isinstance(entry, FileEntry)
-        yield _file(entry) if isinstance(entry, FileEntry) else _folder(entry)
-    if not any_file:
-        raise ValueError("a manifest without a file says nothing")
+    yield from map(_file, entries)
     yield b"  </hashes>\n</hashlist>\n"
 
 
@@ -158,23 +137,15 @@ def write_chain(generations: Iterable[Generation]) -> bytes:
     return f'{_DECLARATION}<ascmhldirectory xmlns="{CHAIN}">\n{rows}</ascmhldirectory>\n'.encode()
 
 
-def _chained(
-    first: FileEntry | FolderEntry, rest: Iterator[FileEntry | FolderEntry]
-) -> Iterator[FileEntry | FolderEntry]:
-    yield first
-    yield from rest
-
-
-def _head(head: Head, root: FolderEntry | None) -> bytes:
+def _head(head: Head) -> bytes:
     comment = f"    <comment>{_text(head.comment)}</comment>\n" if head.comment else ""
-    hashed = f"    <roothash>\n{_both(root, '      ')}    </roothash>\n" if root is not None else ""
     patterns = "".join(f"      <pattern>{_text(pattern)}</pattern>\n" for pattern in head.ignore)
     ignore = f"    <ignore>\n{patterns}    </ignore>\n" if patterns else ""
     return (
         f'{_DECLARATION}<hashlist version="2.0" xmlns="{MANIFEST}">\n  <creatorinfo>\n'
         f"    <creationdate>{_date(head.made)}</creationdate>\n    <hostname>{_text(head.host)}</hostname>\n"
         f"    <tool version={_quoted(head.version)}>{_text(head.tool)}</tool>\n{comment}  </creatorinfo>\n"
-        f"  <processinfo>\n    <process>{head.process}</process>\n{hashed}{ignore}  </processinfo>\n"
+        f"  <processinfo>\n    <process>{head.process}</process>\n{ignore}  </processinfo>\n"
     ).encode()
 
 
@@ -192,19 +163,6 @@ def _file(entry: FileEntry) -> bytes:
     return (
         f"    <hash>\n      <path{size}{modified}>{_text(entry.path)}</path>\n{hashes}{previous}{ours}    </hash>\n"
     ).encode()
-
-
-def _folder(entry: FolderEntry) -> bytes:
-    return (
-        f"    <directoryhash>\n      <path>{_text(entry.path)}</path>\n{_both(entry, '      ')}    </directoryhash>\n"
-    ).encode()
-
-
-def _both(entry: FolderEntry, indent: str) -> str:
-    return "".join(
-        f"{indent}<{name}>{''.join(f'<{kind}>{text}</{kind}>' for kind, text in hashes.items())}</{name}>\n"
-        for name, hashes in (("content", entry.content), ("structure", entry.structure))
-    )
 
 
 def _hashed(at: datetime | None) -> str:
