@@ -107,6 +107,7 @@ async def test_a_roll_stops_the_reading_at_once_and_it_goes_on_where_it_was(tmp_
         assert deck.lists == 2
 
 
+@pytest.mark.slow
 async def test_a_roll_does_not_wait_for_a_deck_that_sends_nothing(tmp_path: Path) -> None:
     deck = DeckStore({"1/a.mov": TAKE}, stalls={"1/a.mov"})
     async with house(tmp_path, {"iso-1": deck}) as hall:
@@ -122,6 +123,7 @@ async def test_a_roll_does_not_wait_for_a_deck_that_sends_nothing(tmp_path: Path
         assert files(tmp_path / "shelf") == {"iso-1/a.mov": TAKE}
 
 
+@pytest.mark.slow
 async def test_a_clip_is_read_only_if_a_second_look_finds_it_as_the_first(tmp_path: Path) -> None:
     deck = DeckStore({"1/a.mov": TAKE})
     care = replace(QUICK, look_apart_s=(0.3, 60.0))
@@ -149,6 +151,7 @@ async def test_a_target_that_is_not_there_is_named_and_nothing_is_made(tmp_path:
         assert len(files(tmp_path / "shelf")) == 6
 
 
+@pytest.mark.slow
 async def test_a_deck_that_begins_to_record_by_its_front_is_left_alone(tmp_path: Path) -> None:
     deck = DeckStore({"1/a.mov": TAKE})
     seen = threading.Event()
@@ -400,6 +403,7 @@ async def test_a_deck_that_stays_lost_is_named_and_the_others_are_copied(tmp_pat
         assert len(decks["iso-1"].refuses) == 99 - 1 - QUICK.tries
 
 
+@pytest.mark.slow
 async def test_one_clip_that_can_t_be_read_does_not_end_the_night(tmp_path: Path) -> None:
     deck = DeckStore({f"1/{name}.mov": TAKE for name in "abcd"})
 
@@ -464,6 +468,7 @@ async def test_two_sessions_read_two_clips_and_none_twice(tmp_path: Path) -> Non
         assert len(hall.published) == 8
 
 
+@pytest.mark.slow
 async def test_progress_tells_clip_bytes_rate_and_time_left(tmp_path: Path) -> None:
     deck = DeckStore({"1/a.mov": TAKE, "1/b.mov": TAKE})
     care = replace(QUICK, bytes_per_s=len(TAKE))
@@ -483,6 +488,7 @@ async def test_progress_tells_clip_bytes_rate_and_time_left(tmp_path: Path) -> N
         assert hall.engine.progress().of == 0
 
 
+@pytest.mark.slow
 async def test_a_store_that_tells_no_state_is_looked_at_longer(tmp_path: Path) -> None:
     deck = DeckStore({"1/a.mov": TAKE})
     care = replace(QUICK, look_apart_s=(0.0, 60.0))
