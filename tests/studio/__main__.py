@@ -5,6 +5,7 @@ python -m tests.studio replay tests/studio/seeds/230.json [--trace]
 python -m tests.studio crash [--seed 0] [--every 1]
 python -m tests.studio museum [NAME ...] [--seeds 500]
 python -m tests.studio twins --seeds 30
+python -m tests.studio same --seeds 50
 """
 
 import argparse
@@ -18,6 +19,7 @@ from tests.studio.crashes import crashes
 from tests.studio.museum import BUGS, caught_by
 from tests.studio.plan import PROFILES, Plan
 from tests.studio.run import Result, run
+from tests.studio.same import differing
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -39,6 +41,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     one.add_argument("--seeds", type=int, default=500)
     one = verbs.add_parser("twins", help="runs that must end alike")
     one.add_argument("--seeds", type=int, default=30)
+    one = verbs.add_parser("same", help="runs that must be the same in every process")
+    one.add_argument("--seeds", type=int, default=50)
     told = parser.parse_args(arguments)
     if told.verb == "campaign":
         return campaign(range(told.first, told.first + told.seeds), told.profile, told.jobs)
@@ -48,6 +52,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return _crash(told.seed, told.every)
     if told.verb == "museum":
         return _museum(told.names or list(BUGS), told.seeds)
+    if told.verb == "same":
+        return _same(told.seeds)
     return _twins(told.seeds)
 
 
@@ -101,6 +107,14 @@ def _twins(seeds: int) -> int:
                 print(f"{pair.__name__} seed {seed}: {breach}", flush=True)
     print(f"{2 * seeds} pairs of twins, {broken} differ")
     return 1 if broken else 0
+
+
+def _same(seeds: int) -> int:
+    others = list(differing(seeds))
+    for task in others:
+        print(f"{task} is not the same in every process")
+    print(f"{seeds - len(others)} of {seeds} runs are the same")
+    return 1 if others else 0
 
 
 if __name__ == "__main__":

@@ -20,7 +20,7 @@ Outcome = tuple[
 ]  # seed, profile, breaches, reached, virtual, processor
 
 
-def _profile(seed: int, profile: str) -> str:
+def profile_of(seed: int, profile: str) -> str:
     """Of "all": two general plans, then one of each other profile."""
     turns = ("general", "general", "slow-link", "deck", "disk", "crash")
     return turns[seed % len(turns)] if profile == "all" else profile
@@ -38,7 +38,7 @@ def campaign(seeds: range, profile: str, jobs: int) -> int:
     began = time.perf_counter()
     reached: Counter[str] = Counter()
     broken, virtual_s, processor_s = 0, 0.0, 0.0
-    tasks = [(seed, _profile(seed, profile)) for seed in seeds]
+    tasks = [(seed, profile_of(seed, profile)) for seed in seeds]
     for number, (seed, kind, breaches, here, lasted_s, spent_s) in enumerate(_outcomes(tasks, jobs), 1):
         reached.update(here)
         virtual_s, processor_s = virtual_s + lasted_s, processor_s + spent_s
