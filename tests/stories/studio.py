@@ -102,6 +102,8 @@ class Studio:
         told = spec(site, ("127.0.0.1", 0), lambda text: None)
         for box in told["boxes"]:
             box["at"] = "127.0.0.1:0"
+            if "clip_store" in box["options"]:
+                box["options"]["clip_store"]["port"] = 0
         self._play(told)
         command = [sys.executable, "-m", "stagectl_simulators", "-", "--with-parent"]
         self._sims = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
@@ -114,6 +116,8 @@ class Studio:
         text = self._write((HALL / "tidewater-hall.yaml").read_text(encoding="utf-8"))
         for name, address in ready["boxes"].items():
             text = re.sub(rf"(?m)^(  {name}: +{{box: [a-z-]+, at: )[0-9.]+", rf"\g<1>{address}", text)
+        for name, address in ready["stores"].items():
+            text = re.sub(rf'(?m)^(  {name}: .*clip store: )"[^"]*"', rf'\g<1>"{address}"', text)
         mqtt = f"broker: external\n  at: 127.0.0.1:{self.mqtt_port}" if self.mqtt_port else "broker: off"
         self.site.write_text(text.replace("broker: managed", mqtt), encoding="utf-8")
         for path in sorted(HALL.glob("*.yaml")) if self._scenes else []:
