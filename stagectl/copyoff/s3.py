@@ -47,10 +47,14 @@ class Uploads:
     """Uploads under way to one place, by path and job.
 
     The thread that fetches begins one and the thread that publishes ends it: they share this, and never one upload.
+
+    Attributes:
+        create_only: the store has not yet said that it knows no such condition.
     """
 
     def __init__(self) -> None:
         self._going: dict[tuple[str, str], Any] = {}
+        self.create_only = True
 
     def begin(self, path: str, job: str, writer: Any) -> None:
         self._going[path, job] = writer
@@ -188,7 +192,8 @@ class S3:
         """The upload of a job, begun if there is none."""
         writer = self._uploads.of(path, job)
         if writer is None:
-            writer = self._obs.open_writer(self._creating, path, buffer_size=PIECE, max_concurrency=AT_ONCE)
+            store = self._creating if self._uploads.create_only else self._store
+            writer = self._obs.open_writer(store, path, buffer_size=PIECE, max_concurrency=AT_ONCE)
             self._uploads.begin(path, job, writer)
         return writer
 
@@ -206,6 +211,10 @@ class S3:
                 return "the store does not take our key for this. Look at the key, and at what it may do."
             case _ if "<Code>NoSuchBucket</Code>" in str(error):
                 return "the store has no such bucket."
+            case _ if "<Code>NotImplemented</Code>" in str(error):
+                # the word of Amazon's API for a header whose meaning a store does not know
+                self._uploads.create_only = False
+                return "the store knows no create-only uploads. The copy begins anew, and is only looked for before."
             case FileNotFoundError():
                 return "there is no such object."
             case ValueError():

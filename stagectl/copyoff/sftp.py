@@ -109,9 +109,9 @@ class Sftp:
             if not stat.S_ISDIR(found.permissions or 0):
                 raise CopyError(Reason.TARGET, f"{self.name}: {self._top} is no folder there.")
 
-    def wait(self, call: Awaitable[T], most_s: float = CALL_S) -> T:
+    def wait(self, call: Awaitable[T], most_s: float | None = None) -> T:
         """Await a call of the library here. Raises TimeoutError."""
-        return self._loop.run_until_complete(asyncio.wait_for(call, most_s))
+        return self._loop.run_until_complete(asyncio.wait_for(call, CALL_S if most_s is None else most_s))
 
     def free(self) -> int | None:
         with self.telling("can't tell its room"):

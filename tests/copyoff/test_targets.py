@@ -12,6 +12,7 @@ from contextlib import closing
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
+from urllib.parse import urlsplit
 
 import pytest
 
@@ -27,6 +28,7 @@ from stagectl.site import TargetEntry
 from tests.copyoff.historytree import CLIPS, SEALING, copy, told
 from tests.copyoff.reftool import reference
 from tests.copyoff.targetservers import KEY, Place, SshServer, bucket, bucket_server, ssh_server
+from tests.real.wire import Wire, Wires
 
 pytestmark = pytest.mark.slow
 
@@ -311,6 +313,98 @@ def test_a_bucket_or_store_that_is_not_there_is_told(buckets: str) -> None:
     with pytest.raises(CopyError, match="did not answer") as caught:
         s3.S3("rushes", replace(into, url="http://127.0.0.1:9"), KEY, s3.Uploads())
     assert "not-a-secret" not in str(caught.value)
+
+
+@pytest.mark.parametrize("size", [4, 12 << 20])
+def test_a_store_that_knows_no_condition_is_written_to_with_a_look_before(
+    buckets: str, monkeypatch: pytest.MonkeyPatch, size: int
+) -> None:
+    monkeypatch.setattr(s3, "PIECE", 5 << 20)
+    target = s3.S3("rushes", bucket(buckets, "old"), KEY, s3.Uploads())
+    with pytest.raises(CopyError, match="knows no create-only") as caught:
+        lay(target, f"{size}.mov", bytes(size))
+    assert caught.value.again
+    lay(target, f"{size}.mov", bytes(size))  # the engine's next try
+    write(target, f"{size}.mov", b"second", "other")
+    assert refused(target, f"{size}.mov", "other") is Reason.OCCUPIED
+    assert read(target, f"{size}.mov") == bytes(size)
+
+
+# --- bad wires --------------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def wires() -> Iterator[Wires]:
+    with Wires() as made:
+        yield made
+
+
+def cut(wire: Wire) -> None:
+    wire.cut()
+
+
+def half_open(wire: Wire) -> None:
+    wire.half_open()
+
+
+def pour(target: Target) -> None:
+    """Write more than the buffers on the way hold."""
+    with closing(target.open_part(PATH, JOB)) as part:
+        for _ in range(200):
+            part.write(memoryview(bytes(1 << 20)))
+
+
+def broken(target: Target) -> CopyError:
+    with pytest.raises(CopyError) as caught:
+        pour(target)
+    return caught.value
+
+
+@pytest.mark.parametrize("breaks", [cut, half_open])
+def test_a_server_that_is_lost_in_mid_copy_is_told_and_the_part_gone_on_with(
+    ssh: SshServer, wires: Wires, tmp_path: Path, breaks: Callable[[Wire], None], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(sftp, "CALL_S", 1.0)
+    monkeypatch.setattr(sftp, "CONNECT_S", 5.0)
+    wire = wires.add("ssh", (ssh.account.host, ssh.account.port))
+    known = tmp_path / "known_hosts"
+    known.write_text(ssh.account.known_hosts.read_text().replace(str(ssh.account.port), str(wire.address[1])))
+    (tmp_path / "tree").mkdir()
+    account = replace(ssh.account, port=wire.address[1], folder=str(tmp_path / "tree"), known_hosts=known)
+    with closing(sftp.Sftp("rushes", account, ssh.key)) as target:
+        write(target, PATH, b"ab")
+        breaks(wire)
+        error = broken(target)
+    assert error.reason is Reason.TARGET
+    assert error.again
+    wire.heal()
+    wire.cut()
+    with closing(sftp.Sftp("rushes", account, ssh.key)) as again, closing(again.open_part(PATH, JOB)) as part:
+        part.cut(2)
+        part.write(memoryview(b"cd"))
+        part.sync()
+        again.publish(PATH, JOB, None)
+        assert read(again, PATH) == b"abcd"
+
+
+@pytest.mark.parametrize("breaks", [cut, half_open])
+def test_a_store_that_is_lost_in_mid_copy_is_told(
+    buckets: str, wires: Wires, breaks: Callable[[Wire], None], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(s3, "CALL_S", 1)
+    monkeypatch.setattr(s3, "PIECE", 5 << 20)
+    address = urlsplit(buckets)
+    wire = wires.add("s3", (str(address.hostname), int(address.port or 0)))
+    into = bucket(buckets, f"lost-{breaks.__name__.replace('_', '-')}")
+    target = s3.S3("rushes", replace(into, url=f"http://127.0.0.1:{wire.address[1]}"), KEY, s3.Uploads())
+    write(target, "first.mov", b"abcd")
+    wire.refuse() if breaks is cut else breaks(wire)
+    error = broken(target)
+    assert error.reason is Reason.TARGET
+    assert error.again
+    wire.heal()
+    lay(target, PATH, b"abcd", "again")
+    assert read(target, PATH) == b"abcd"
 
 
 # --- as the site file has them ----------------------------------------------------------------------------------------
