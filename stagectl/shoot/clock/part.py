@@ -23,9 +23,9 @@ from stagectl.shoot.clock.follow import Follower
 from stagectl.shoot.clock.interval import Between
 from stagectl.site import CameraEntry, LineupEntry
 
-ANSWERS: Final = 48  # of one sampling: at 25 frames a second it then lies within 2 ms of the truth
+ANSWERS: Final = 64  # of one sampling: within 2 ms of the truth then, a tenth of a frame at 50, by 5 ms of jitter
 SAMPLE_S: Final = 2.2  # a sampling ends then, however many answers came
-APART_S: Final = (0.02, 0.06)  # between two of them, drawn at random: a frame at 25 is 0.04 s
+APART_S: Final = (0.02, 0.045)  # between two of them, drawn at random: a frame at 25 is 0.04 s
 ROUND_S: Final = 3.0  # in which every recorder is asked once more, dithered
 OPEN_S: Final = 10.0  # a look that is not answered by then is forgotten: its link was lost
 ASKS_PER_S: Final = 20  # beside what the kit asks anyway; a house of hundreds is gone round in half a minute

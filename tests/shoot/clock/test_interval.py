@@ -9,6 +9,7 @@ import random
 import pytest
 
 from stagectl.shoot.clock.interval import DRIFT, TELL_S, Between, Lead, proven
+from stagectl.shoot.clock.part import ANSWERS
 
 RFC = [
     # t1 sent, t2 received there, t3 answered there, t4 received here, offset, delay; computed by hand from the formula
@@ -55,7 +56,7 @@ def asked(chance: random.Random, rate: float, answers: int, jitter_s: float, lea
     [
         (25, 32, 0.002, 0.006),  # the first bar that this project set itself
         (25, 64, 0.002, 0.003),
-        (50, 64, 0.005, 0.002),  # a tenth of a frame at 50
+        (50, ANSWERS, 0.005, 0.002),  # a tenth of a frame at 50, by one sampling
         (30000 / 1001, 64, 0.002, 0.003),
     ],
 )
