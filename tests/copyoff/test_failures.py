@@ -24,6 +24,7 @@ from tests.copyoff.servers import SERVERS, Server, bare
 from tests.real.wire import Wires
 from tests.simulators.store_bench import Stores
 
+pytestmark = pytest.mark.slow
 MB = 1_000_000
 CLIPS = {"1/T001.mov": 3 * MB + 17, "1/T002.mov": 2 * MB, "2/T003.mov": MB}
 
@@ -261,7 +262,7 @@ async def test_a_pulled_cable_is_noticed_and_the_copy_goes_on_when_it_is_back(
             await asyncio.to_thread(lambda: [wire.heal() for wire in ways])
             await copier.ended()
             if states(copier)["Long.mov"][0] is not State.PUBLISHED:  # its tries were over meanwhile
-                assert states(copier)["Long.mov"] == (State.FAILED, Reason.LINK)
+                assert states(copier)["Long.mov"][1] is Reason.LINK
                 await copier.whole_run()
             assert states(copier) == {"Long.mov": (State.PUBLISHED, None)}
         assert all_there(house, source)
@@ -305,8 +306,10 @@ async def test_an_odd_store_fails_by_name_and_is_copied_when_it_is_well(
     async with copying(house) as copier:
         await copier.whole_run()
         told = states(copier)
-        assert (State.FAILED, reason) in told.values()
-        if reason is not Reason.LINK:  # what may hit the next clip too ends the deck's turn, and the run says so
+        if reason is Reason.LINK:  # the next clip would fare no better: the deck is given up, and the run says so
+            assert reason in {why for _, why in told.values()}
+            assert "broke off" in copier.engine.progress().says
+        else:
             assert set(told.values()) == {(State.FAILED, reason)}
         assert all(name in report(copier) for name in told)
         assert copies(house) == {}
@@ -342,7 +345,7 @@ async def test_data_that_stands_still_is_named(stores: Stores, house: House, mon
     stores.turn("iso-1", "store_stalls")
     async with copying(house) as copier:
         await copier.whole_run()
-        assert (State.FAILED, Reason.LINK) in states(copier).values()
+        assert Reason.LINK in {why for _, why in states(copier).values()}
         assert "stood still" in copier.engine.progress().says
         assert copies(house) == {}
         stores.turn("iso-1", "store_stalls", False)

@@ -5,11 +5,9 @@ Behaviour of the two servers as measured for the clip-store sheet (vsftpd 3.0.3,
 
 from __future__ import annotations
 
-import os
 import time
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
-from pathlib import Path
 from typing import TypeVar
 
 import pytest
@@ -17,7 +15,7 @@ import pytest
 from stagectl.copyoff.errors import CopyError, Reason
 from stagectl.copyoff.ftp import FtpStore
 from stagectl.copyoff.source import Found
-from tests.copyoff.servers import SERVERS, Server, vsftpd
+from tests.copyoff.servers import SERVERS, Server
 from tests.simulators.store_bench import Stores
 
 NAMES = ["T001 [wide] & co; 50%.mov", "Überspielung ‘é’.mov", "plain.MOV"]
@@ -144,30 +142,6 @@ def test_a_clip_that_grows_is_longer_afterwards(server: Server, store: FtpStore)
         out.write(bytes(500_000))
     assert not store.look("1/grows.mov").same(before)
     file.unlink()
-
-
-@pytest.mark.slow
-def test_fifty_thousand_clips_are_listed_in_flat_memory() -> None:
-    memory = Path("/dev/shm")  # where 50,000 names are quickly made
-    with vsftpd(disk=str(memory) if os.access(memory, os.W_OK) else None) as server:
-        for slot in ("1", "2"):
-            (server.top / slot).mkdir()
-            for number in range(25_000):
-                (server.top / slot / f"T{number:05d}_wide.mov").touch()
-        store = opened(server.address)
-        count, before = 0, resident()
-        most = before
-        for count, _ in enumerate(store.clips(), 1):
-            if count % 1000 == 0:
-                most = max(most, resident())
-        store.close()
-    assert count == 50_000
-    assert most - before < 8_000_000, "bytes: all of them together would be 30 MB"
-
-
-def resident() -> int:
-    """Bytes of this process in memory. Source: proc(5), statm."""
-    return int(Path("/proc/self/statm").read_text().split()[1]) * os.sysconf("SC_PAGE_SIZE")
 
 
 # --- a simulated recorder and its odd ways ----------------------------------------------------------------------------
