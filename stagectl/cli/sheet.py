@@ -17,10 +17,10 @@ NAME_MOST: Final = 32
 @click.argument("words", nargs=-1, metavar="[show N | clips]")
 @click.option("--count", type=click.IntRange(1, 500), default=20, show_default=True, help="The newest so many.")
 def takes(face: Face, words: tuple[str, ...], count: int) -> int:
-    """The sheet: all takes, the newest last; "no." is the number on the slate.
+    """The sheet: all takes, the newest last.
 
-    With `show N`: one take, as `stagectl take N`. With `clips`: what the recorders hold beside the takes, with what is
-    missing and what is nobody's.
+    "no." is the number on the slate. With `show N`: one take, as `stagectl take N`. With `clips`: what the recorders hold
+    beside the takes, with what is missing and what is nobody's.
     """
     match words:
         case ():
