@@ -15,7 +15,8 @@ class Hand(Protocol):
     async def step(self) -> float | None:
         """Do the next piece. None: one was done; else when to look again, on the clock; inf: when there is news.
 
-        Never raises.
+        Raises:
+            Exception: the run can't go on.
         """
 
 
@@ -30,10 +31,17 @@ class Crew:
         self._over = False
 
     async def work(self) -> None:
-        """Return when nothing is left to do, or `end` was called and every hand has let go."""
-        async with asyncio.TaskGroup() as group:
-            for number in range(len(self._hands)):
-                group.create_task(self._drive(number))
+        """Return when nothing is left to do, or `end` was called and every hand has let go.
+
+        Raises:
+            Exception: what the first hand that can't go on raises; the others are ended.
+        """
+        try:
+            async with asyncio.TaskGroup() as group:
+                for number in range(len(self._hands)):
+                    group.create_task(self._drive(number))
+        except ExceptionGroup as several:
+            raise several.exceptions[0] from several
 
     def end(self) -> None:
         """No new piece is begun."""

@@ -124,7 +124,8 @@ class DeckState:
         return leave
 
     def ended(self, leave: Leave) -> None:
-        """It is not read with this leave any more."""
+        """It is not read with this leave any more; a thread that nobody waits for any longer lets go."""
+        leave.end()
         self._leaves.discard(leave)
 
     @property

@@ -10,7 +10,7 @@ import structlog
 
 from stagectl.copyoff.crew import Crew, Hand
 from stagectl.copyoff.deckstate import Busy, DeckNow, DeckState
-from stagectl.copyoff.errors import CopyError
+from stagectl.copyoff.errors import CopyError, DatabaseError
 from stagectl.copyoff.hands import DoubleHand, FetchHand, FinishHand, Shop, list_deck
 from stagectl.copyoff.job import Sums, Wanted
 from stagectl.copyoff.jobs import Jobs
@@ -272,6 +272,9 @@ class Engine:
             if not run.goes_on_later:
                 says += [why for name in self._shop.places if (why := await self._sealed(name))]
                 await ask(jobs.end_run, run.id, self._shop.clock.wall(), " ".join(says))
+        except DatabaseError as error:
+            log.error("copy_database_broke", run=run.id, why=str(error))  # noqa: TRY400 - the sentence says it
+            says = [str(error)]
         except Exception as bug:  # the daemon goes on without copying, and says so
             log.exception("copy_run_broke", run=run.id)
             says = [f"Copying broke off in a way nobody foresaw ({bug}). See the log."]

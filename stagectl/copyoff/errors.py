@@ -23,6 +23,10 @@ class Reason(StrEnum):
     STOPPED = "stopped"  # somebody, or a roll, asked for it
 
 
+class DatabaseError(StagectlError):
+    """The job database can't be read or written: no copy can be trusted to be known, so a run ends."""
+
+
 AGAIN = frozenset(
     {Reason.BUSY, Reason.LINK, Reason.CHANGED, Reason.SHORT, Reason.DIFFERS, Reason.SPOILT, Reason.TARGET}
 )

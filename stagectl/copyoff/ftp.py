@@ -23,6 +23,7 @@ DEEP: Final = 4  # folders below a slot's; own choice
 REPLY_LINES: Final = 1000  # of one reply; longer is no reply
 LIST_LINES: Final = 1_000_000  # of one folder
 
+_ERRORS: Final[tuple[type[Exception], ...]] = (*ftplib.all_errors, ValueError)  # the latter: a line end in a name
 _UNKNOWN: Final = frozenset({"500", "501", "502", "504"})  # the command, or its argument, is not implemented
 
 
@@ -222,7 +223,7 @@ class FtpStore:
     def _telling(self, what: str) -> Iterator[None]:
         try:
             yield
-        except (*ftplib.all_errors, ValueError) as error:  # the latter: a line end in a name
+        except _ERRORS as error:
             raise self._told(what, error) from error
 
     def _told(self, what: str, error: Exception) -> CopyError:

@@ -1,7 +1,7 @@
 """What does each hand of a run do? One lists and fetches, one reads back and names, one makes second copies."""
 
-from collections.abc import Callable, Iterable, Mapping
-from contextlib import closing
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from math import inf
 from typing import Any, Final
@@ -10,7 +10,7 @@ import structlog
 
 from stagectl.copyoff.deckstate import Busy, DeckState
 from stagectl.copyoff.double import double
-from stagectl.copyoff.errors import CopyError, Reason
+from stagectl.copyoff.errors import CopyError, DatabaseError, Reason
 from stagectl.copyoff.fetch import fetch
 from stagectl.copyoff.finish import finish
 from stagectl.copyoff.job import Copy, Job, State
@@ -53,6 +53,17 @@ class Shop:
         """Ask the database, in a thread."""
         return await self.threads.run("copy-jobs", do, *values)
 
+    @contextmanager
+    def leave(self) -> Iterator[Leave]:
+        """Leave for work that reads no deck; a thread that nobody waits for any longer lets go."""
+        made = Leave()
+        self.leaves.add(made)
+        try:
+            yield made
+        finally:
+            made.end()
+            self.leaves.discard(made)
+
     def piece(self, job: Job, copy: Copy, target: Target, leave: Leave, meter: Meter) -> Piece:
         """One thread's piece of work."""
         return Piece(self.jobs, job, copy, target, leave, self.pace, meter, self.clock.wall)
@@ -93,6 +104,8 @@ class _Hand:
             await self._shop.threads.run("copy", work, job, copy, *values)
         except CopyError as told:
             error = told
+        except DatabaseError:
+            raise
         except Exception as bug:  # one clip must not end the night
             log.exception("copy_piece_broke", recorder=job.recorder, clip=job.source.path)
             error = CopyError(Reason.FAULT, f"{job.called}: {job.source.path} failed in a way nobody foresaw ({bug}).")
@@ -196,12 +209,8 @@ class FinishHand(_Hand):
         if found is None:
             return self._queue.next_at()
         job, copy = found
-        leave = Leave()
-        self._shop.leaves.add(leave)
-        try:
+        with self._shop.leave() as leave:
             error = await self.do(job, copy, self._work, leave)
-        finally:
-            self._shop.leaves.discard(leave)
         if error is None and (whole := await self._shop.ask(self._shop.jobs.job, job.id)):
             self._shop.on_published(published(whole, whole.copy(copy.target)))
         return None
@@ -221,12 +230,8 @@ class DoubleHand(_Hand):
         if found is None:
             return self._queue.next_at()
         job, copy, first = found
-        leave = Leave()
-        self._shop.leaves.add(leave)
-        try:
+        with self._shop.leave() as leave:
             error = await self.do(job, copy, self._work, first, leave)
-        finally:
-            self._shop.leaves.discard(leave)
         if error is not None and error.reason is Reason.SPOILT:
             told = {"reason": Reason.SPOILT, "why": str(error)}
             await self._shop.ask(lambda: self._shop.jobs.put(job.id, first.target, State.FAILED, **told))
@@ -249,10 +254,10 @@ async def list_deck(shop: Shop, state: DeckState) -> CopyError | None:
 
     try:
         await shop.threads.run("copy-list", work)
+        if not leave.ended:
+            state.listed_at = shop.clock.now()
     except CopyError as error:
         return error
     finally:
         state.ended(leave)
-    if not leave.ended:
-        state.listed_at = shop.clock.now()
     return None

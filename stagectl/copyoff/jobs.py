@@ -12,7 +12,7 @@ from pathlib import Path
 from threading import Lock
 from typing import Final
 
-from stagectl.copyoff.errors import Reason
+from stagectl.copyoff.errors import DatabaseError, Reason
 from stagectl.copyoff.intake import FETCHED, NOT_FETCHED, gone, take_in
 from stagectl.copyoff.job import Copy, Job, State, Sums, Wanted
 from stagectl.copyoff.jobtables import BY_RECORDER, COPY, SCHEMA, VERSION, jobs_of, stored, wanted_rows, words
@@ -37,6 +37,7 @@ class Jobs:
 
     def __init__(self, path: Path) -> None:
         self._lock = Lock()
+        self._name = path.name
         try:
             path.touch(mode=0o600)
             self._db = sqlite3.connect(path, timeout=LOCK_S, check_same_thread=False, isolation_level=None)
@@ -92,8 +93,8 @@ class Jobs:
 
     def job(self, job: str) -> Job | None:
         """One job; None: there is none of that id."""
-        with self._lock:
-            return next(jobs_of(self._db, "WHERE j.id = ?", (job,)), None)
+        with self._reading() as db:
+            return next(jobs_of(db, "WHERE j.id = ?", (job,)), None)
 
     def page(self, wanted: Wanted, *, after: Job | None = None, most: int = PAGE) -> list[Job]:
         """Jobs of one recorder after another, each in the order of copying.
@@ -106,8 +107,8 @@ class Jobs:
         where, values = wanted_rows(wanted)
         place = (after.recorder, after.rank, after.id) if after else ("", "", "")
         rows = f"WHERE (j.recorder, j.rank, j.id) > (?, ?, ?) AND {where} ORDER BY j.recorder, j.rank, j.id LIMIT ?"
-        with self._lock:
-            return list(jobs_of(self._db, rows, (*place, *values, most)))
+        with self._reading() as db:
+            return list(jobs_of(db, rows, (*place, *values, most)))
 
     def to_fetch(self, recorder: str, wanted: Wanted, skip: Collection[str]) -> tuple[Job, Copy] | None:
         """The next clip to read off a recorder, and its copy to begin with; None: nothing left.
@@ -122,16 +123,16 @@ class Jobs:
         where, values = wanted_rows(wanted)
         due = f"WHERE j.stage = 'fetch' AND j.recorder = ? AND {where}"
         rows = f"{due} AND j.id NOT IN {words(skip)} ORDER BY j.rank LIMIT 1"
-        with self._lock:
-            for job in jobs_of(self._db, rows, (recorder, *values)):
+        with self._reading() as db:
+            for job in jobs_of(db, rows, (recorder, *values)):
                 return job, next(copy for copy in job.copies if copy.state in NOT_FETCHED)
         return None
 
     def to_finish(self, recorder: str, skip: Collection[str]) -> tuple[Job, Copy] | None:
         """The next copy of a recorder's clip that waits to be read back or named; None: nothing does."""
         rows = f"WHERE j.stage = 'finish' AND j.recorder = ? AND j.id NOT IN {words(skip)} ORDER BY j.rank LIMIT 1"
-        with self._lock:
-            for job in jobs_of(self._db, rows, (recorder,)):
+        with self._reading() as db:
+            for job in jobs_of(db, rows, (recorder,)):
                 return job, next(copy for copy in job.copies if copy.state in FETCHED)
         return None
 
@@ -147,8 +148,8 @@ class Jobs:
             "AND EXISTS (SELECT 1 FROM copies c WHERE c.job = j.id AND c.state = 'published' "
             f"AND c.target IN ({', '.join('?' * len(others))})) ORDER BY j.rank LIMIT 1"
         )
-        with self._lock:
-            for job in jobs_of(self._db, rows, (*values, target, *others)):
+        with self._reading() as db:
+            for job in jobs_of(db, rows, (*values, target, *others)):
                 there = (one for one in job.copies if one.state is State.PUBLISHED and one.target in others)
                 return job, job.copy(target), next(there)
         return None
@@ -156,8 +157,8 @@ class Jobs:
     def earlier(self, job: Job) -> Job | None:
         """The job before this one of the same file of the same recorder; None: it is the first."""
         rows = "WHERE j.recorder = ? AND j.source = ? AND j.id < ? ORDER BY j.id DESC LIMIT 1"
-        with self._lock:
-            return next(jobs_of(self._db, rows, (job.recorder, job.source.path, job.id)), None)
+        with self._reading() as db:
+            return next(jobs_of(db, rows, (job.recorder, job.source.path, job.id)), None)
 
     def was_the_same(self, job: Job, earlier: Job) -> None:
         """A job turned out to be an earlier one whose file only told another time: there is one again."""
@@ -210,33 +211,34 @@ class Jobs:
     def sums(self, wanted: Wanted) -> dict[str, Sums]:
         """What is done and what is not, by recorder."""
         where, values = wanted_rows(wanted)
-        with self._lock:
-            rows = self._db.execute(BY_RECORDER.format(where=where), values).fetchall()
+        with self._reading() as db:
+            rows = db.execute(BY_RECORDER.format(where=where), values).fetchall()
         return {row[0]: Sums(*(int(value or 0) for value in row[1:])) for row in rows}
 
     def doubles(self) -> Iterator[list[Job]]:
         """Jobs whose clips are the same bytes, a list for each such clip: copied twice, or recorded on two media."""
-        with self._lock:
-            same = self._db.execute(
+        with self._reading() as db:
+            same = db.execute(
                 "SELECT group_concat(id) FROM (SELECT DISTINCT j.id AS id, j.asked_size AS size, c.hash_kind AS kind, "
                 "c.digest AS digest FROM jobs j JOIN copies c ON c.job = j.id WHERE c.state = 'published') "
                 "GROUP BY size, kind, digest HAVING count(*) > 1 ORDER BY min(id)"
             ).fetchall()
         for (ids,) in same:
-            with self._lock:
-                yield list(jobs_of(self._db, f"WHERE j.id IN {words(ids.split(','))} ORDER BY j.id", ()))
+            with self._reading() as db:
+                jobs = list(jobs_of(db, f"WHERE j.id IN {words(ids.split(','))} ORDER BY j.id"))
+            yield jobs
 
     def unlisted(self, target: str) -> Iterator[Published]:
         """Published copies at a target that no manifest names yet, by path; safe to mark some meanwhile."""
         after = ""
         while True:
-            with self._lock:
-                rows = self._db.execute(
+            with self._reading() as db:
+                rows = db.execute(
                     "SELECT job, path FROM copies WHERE target = ? AND state = 'published' AND manifest = '' "
                     "AND path > ? ORDER BY path LIMIT ?",
                     (target, after, PAGE),
                 ).fetchall()
-                jobs = [job for (one, _) in rows for job in jobs_of(self._db, "WHERE j.id = ?", (one,))]
+                jobs = [job for (one, _) in rows for job in jobs_of(db, "WHERE j.id = ?", (one,))]
             for job in jobs:
                 yield published(job, job.copy(target))
             if len(rows) < PAGE:
@@ -262,10 +264,8 @@ class Jobs:
 
     def last_run(self) -> tuple[str, Wanted, datetime, datetime | None, str] | None:
         """Id, what was wanted, start, end (None: it is to go on) and last word of the newest run; None: never one."""
-        with self._lock:
-            row = self._db.execute(
-                "SELECT id, wanted, started, ended, says FROM runs ORDER BY id DESC LIMIT 1"
-            ).fetchone()
+        with self._reading() as db:
+            row = db.execute("SELECT id, wanted, started, ended, says FROM runs ORDER BY id DESC LIMIT 1").fetchone()
         if row is None:
             return None
         ended = datetime.fromisoformat(row[3]) if row[3] else None
@@ -273,14 +273,24 @@ class Jobs:
 
     @contextmanager
     def _change(self) -> Iterator[sqlite3.Connection]:
+        with self._reading() as db:
+            db.execute("BEGIN IMMEDIATE")
+            try:
+                yield db
+                db.execute("COMMIT")
+            except BaseException:
+                if db.in_transaction:
+                    db.execute("ROLLBACK")
+                raise
+
+    @contextmanager
+    def _reading(self) -> Iterator[sqlite3.Connection]:
         with self._lock:
-            self._db.execute("BEGIN IMMEDIATE")
             try:
                 yield self._db
-            except BaseException:
-                self._db.execute("ROLLBACK")
-                raise
-            self._db.execute("COMMIT")
+            except sqlite3.Error as error:
+                why = f"{self._name} in the data folder can't be used ({error}). Copying stops; look at that disk."
+                raise DatabaseError(why) from error
 
 
 def published(job: Job, copy: Copy) -> Published:

@@ -34,6 +34,7 @@ class DeckStore:
 
     Attributes:
         clips: path -> bytes.
+        cut: set when a session is cut.
         sessions, most: open now, and the most there ever were at once.
         reads: path and offset of each read that began.
         on_block: called in the copy's thread after each block; may raise, or change the clips.
@@ -47,6 +48,7 @@ class DeckStore:
 
     clips: dict[str, bytes] = field(default_factory=dict)
     mtimes: dict[str, datetime] = field(default_factory=dict)
+    cut: threading.Event = field(default_factory=threading.Event)
     sessions: int = 0
     most: int = 0
     lists: int = 0
@@ -89,6 +91,7 @@ class _Session:
 
     def abort(self) -> None:
         self.aborted.set()
+        self._deck.cut.set()
 
     def close(self) -> None:
         if self._open:

@@ -313,6 +313,23 @@ async def test_a_copy_that_somebody_took_away_is_no_reason_not_to_copy(tmp_path:
         assert files(tmp_path / "shelf") == {"iso-1/a_2.mov": TAKE}
 
 
+@pytest.mark.parametrize("data", [TAKE, TAKE[::-1]], ids=["the same", "another"])
+async def test_what_came_to_stand_there_meanwhile_is_compared_and_left(tmp_path: Path, data: bytes) -> None:
+    """A kill between the naming and its note leaves the copy there; a stranger may put anything there."""
+    deck = DeckStore({"1/a.mov": TAKE})
+    place = tmp_path / "shelf" / "iso-1" / "a.mov"
+    deck.on_block = lambda path, at: place.write_bytes(data) and None
+    async with house(tmp_path, {"iso-1": deck}) as hall:
+        await hall.whole_run()
+        copy = hall.job("1/a.mov").copies[0]
+        assert place.read_bytes() == data
+        if data == TAKE:
+            assert copy.state is State.PUBLISHED
+            assert files(tmp_path / "shelf") == {"iso-1/a.mov": TAKE}
+        else:
+            assert (copy.state, copy.reason) == (State.FAILED, Reason.OCCUPIED)
+
+
 class FullFolder(Folder):
     """A folder with no room."""
 
@@ -441,6 +458,28 @@ async def test_a_fault_of_ours_in_one_clip_is_named_and_the_next_is_copied(tmp_p
         assert (bad.state, bad.reason) == (State.FAILED, Reason.FAULT)
         assert "nobody foresaw (a bug)" in bad.why
         assert hall.job("1/b.mov").state is State.PUBLISHED
+
+
+@pytest.mark.slow
+async def test_a_database_that_can_t_be_written_ends_the_run_and_no_thread_goes_on(tmp_path: Path) -> None:
+    decks = {"iso-1": DeckStore({"1/a.mov": TAKE}, stalls={"1/a.mov"}), "iso-2": DeckStore({"1/a.mov": TAKE})}
+    async with house(tmp_path, decks) as hall:
+
+        def locked(*_: object) -> None:
+            hall.jobs._db.execute("PRAGMA query_only = 1")
+
+        decks["iso-2"].on_block = locked
+        await hall.engine.run(Wanted())
+        await hall.until(lambda: bool(decks["iso-1"].reads))
+        await hall.ended()
+        assert "copy.db in the data folder can't be used" in hall.engine.progress().says
+        await asyncio.to_thread(decks["iso-1"].cut.wait, 10)
+        hall.jobs._db.execute("PRAGMA query_only = 0")
+        decks["iso-1"].stalls.clear()
+        decks["iso-2"].on_block = lambda path, at: None
+    async with house(tmp_path, decks) as hall:  # the run was never ended: it goes on
+        await hall.ended()
+        assert files(tmp_path / "shelf") == {"iso-1/a.mov": TAKE, "iso-2/a.mov": TAKE}
 
 
 async def test_only_what_is_wanted_is_copied(tmp_path: Path) -> None:
