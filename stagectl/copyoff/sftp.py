@@ -100,6 +100,8 @@ class Sftp:
                     config=None,  # no file of a person's own settings has a say
                     agent_path=None,
                     preferred_auth="publickey",
+                    # in front of the library's own order: twice the bytes for a second of CPU (measured, 2 cores)
+                    encryption_algs="^aes128-gcm@openssh.com,aes256-gcm@openssh.com",
                     compression_algs=None,
                 ),
                 CONNECT_S,
