@@ -19,8 +19,8 @@ NAME_MOST: Final = 32
 def takes(face: Face, words: tuple[str, ...], count: int) -> int:
     """The sheet: all takes, the newest last.
 
-    "no." is the number on the slate. With `show N`: one take, as `stagectl take N`. With `clips`: what the recorders hold
-    beside the takes, with what is missing and what is nobody's.
+    "no." is the number on the slate. With `show N`: one take, as `stagectl take N`. With `clips`: what the recorders
+    hold beside the takes, with what is missing and what is nobody's.
     """
     match words:
         case ():
