@@ -6,10 +6,13 @@ milliseconds; beside each stands the floor of the same run: an empty page of the
 
 import argparse
 import json
+import os
 import shutil
 import statistics
+import subprocess
 import sys
 import tempfile
+import threading
 import time
 import urllib.request
 from collections.abc import Iterator
@@ -24,6 +27,7 @@ from bench.process import BenchError, Measured, write_site
 from bench.rows import Row, details, table
 
 BOXES: Final = 200
+HALL: Final = 5
 RATE: Final = 10  # notices a second of each
 TAKES: Final = 500
 SIZE: Final = {"width": 1366, "height": 768}
@@ -64,6 +68,17 @@ FRAMES: Final = """(ms) => new Promise((done) => {
     };
     requestAnimationFrame(step);
 })"""
+# When the first sentence first said what it says, by the wall clock.
+FIRST: Final = """(() => {
+    window.firsts = {};
+    const look = () => {
+        const text = document.getElementById("sentence")?.innerText.replaceAll("\\u00a0", " ") ?? "";
+        const first = text.split(". ")[0].replace(/[.]$/, "");
+        if (!(first in window.firsts)) window.firsts[first] = Date.now();
+    };
+    document.addEventListener("DOMContentLoaded", () =>
+        new MutationObserver(look).observe(document.body, { childList: true, subtree: true, characterData: true }));
+})()"""
 PRESS: Final = """() => new Promise((done) => {
     const from = performance.now();
     new MutationObserver((_, seen) => {
@@ -76,7 +91,21 @@ PRESS: Final = """() => new Promise((done) => {
 
 
 def measure(browser: Browser, program: Path, *, repeats: int, seconds: float, minutes: float) -> list[Row]:
-    """All rows, on one daemon with its boxes."""
+    """All rows: a hall's, then a large house's."""
+    return [*_hall(browser, program, repeats), *_house(browser, program, repeats, seconds, minutes)]
+
+
+def _hall(browser: Browser, program: Path, repeats: int) -> list[Row]:
+    """On a daemon with as many recorders as the demo hall has."""
+    with FarEnd(program, HALL) as far, tempfile.TemporaryDirectory() as folder:
+        site = write_site(Path(folder) / "site.yaml", far)
+        with Measured("bench.daemon", str(site), f"{folder}/data") as measured:
+            measured.wait_ready(far.number)
+            return [_same(browser, f"http://127.0.0.1:{measured.port}", repeats)]
+
+
+def _house(browser: Browser, program: Path, repeats: int, seconds: float, minutes: float) -> list[Row]:
+    """On a daemon with many boxes."""
     with FarEnd(program, BOXES) as far, tempfile.TemporaryDirectory() as folder:
         site = write_site(Path(folder) / "site.yaml", far)
         with Measured("bench.daemon", str(site), f"{folder}/data") as measured:
@@ -164,15 +193,87 @@ def _press(browser: Browser, url: str, repeats: int) -> Row:
     return Row('press to "asked"', statistics.median(found), 100, 50, unit="ms", detail={"worst": max(found)})
 
 
+def _same(browser: Browser, url: str, repeats: int) -> Row:
+    """Rolls pressed on one page: from the first of two pages and a terminal that says so to the last of them."""
+    spreads = []
+    with _page(browser, FIRST) as (one, _), _page(browser, FIRST) as (two, _), _watching(url) as heard:
+        for page in (one, two):
+            page.goto(url)
+            page.wait_for_selector(LIVE, timeout=WAIT_MS)
+        for _ in range(repeats):
+            one.click("#act-roll")
+            one.wait_for_function(
+                "() => /rolls on (\\d+)\\sof\\s\\1/.test(document.getElementById('sentence').innerText)"
+            )
+            told = f"Take {json.load(urllib.request.urlopen(f'{url}/api/v1/now', timeout=10))['take']['take']} rolls on"
+            spreads.append(_spread_ms(told, one, two, heard))
+            one.click("#act-end")
+            one.click("#do-end")
+            one.wait_for_selector("#act-roll", timeout=WAIT_MS)
+            two.wait_for_selector("#act-roll", timeout=WAIT_MS)
+    return Row(
+        "roll said the same on two pages and a terminal, worst",
+        max(spreads),
+        200,
+        100,
+        unit="ms",
+        detail={"median": statistics.median(spreads), "rolls": repeats},
+    )
+
+
+def _spread_ms(told: str, one: Page, two: Page, heard: dict[str, float]) -> float:
+    """Between the first and the last to say a whole sentence that begins so.
+
+    Raises:
+        BenchError: one of them never said it.
+    """
+    until = time.monotonic() + WAIT_MS / 1000
+    while time.monotonic() < until:
+        seen = [page.evaluate("window.firsts") for page in (one, two)] + [dict(heard)]
+        both = [text for text in seen[0] if text.startswith(told) and all(text in firsts for firsts in seen)]
+        if both:
+            at = [firsts[both[-1]] for firsts in seen]
+            return float(max(at) - min(at))
+        one.wait_for_timeout(50)
+    raise BenchError(f'Not all of two pages and a terminal said "{told}".')
+
+
+@contextmanager
+def _watching(url: str) -> Iterator[dict[str, float]]:
+    """A terminal that watches: when each first sentence was first read from it, ms since 1970."""
+    heard: dict[str, float] = {}
+    command = [sys.executable, "-m", "stagectl", "watch", "--json"]
+    watching = subprocess.Popen(
+        command, env={**os.environ, "STAGECTL_URL": url}, stdout=subprocess.PIPE, stdin=subprocess.DEVNULL, text=True
+    )
+    out = watching.stdout
+    assert out is not None
+
+    def read() -> None:
+        for line in out:
+            if say := json.loads(line).get("say"):
+                heard.setdefault(say.split(". ")[0].rstrip("."), 1000 * time.time())
+
+    reader = threading.Thread(target=read, daemon=True)
+    reader.start()
+    yield heard
+    watching.terminate()
+    watching.wait(10)
+    reader.join(10)
+
+
 def _changes(browser: Browser, url: str, far: FarEnd, seconds: float) -> list[Row]:
     """From the daemon's stamp to the frame that shows it, with all boxes telling."""
-    with _page(browser, PROBE) as (page, _):
+    with _page(browser, PROBE) as (page, session):
         page.goto(f"{url}/kit?box={_first(url)}")
         page.wait_for_selector("html[data-life=live] #view table", timeout=WAIT_MS)
         far.stream(RATE)
         page.wait_for_timeout(2000)
+        session.send("Performance.enable", {"timeDomain": "threadTicks"})  # processor time, not time of day
         page.evaluate("window.late.length = 0")
+        before = _worked_ms(session)
         page.wait_for_timeout(1000 * seconds)
+        worked = _worked_ms(session) - before
         late = sorted(float(one) for one in page.evaluate("window.late"))
         far.stream(0)
     if len(late) < 10 * seconds / 2:
@@ -180,7 +281,17 @@ def _changes(browser: Browser, url: str, far: FarEnd, seconds: float) -> list[Ro
     p50, p99 = late[len(late) // 2], late[int(len(late) * 0.99)]
     told = {"frames": len(late), "p95": late[int(len(late) * 0.95)]}
     what = f"device event to pixels, {BOXES} x {RATE}/s"
-    return [Row(f"{what}, p50", p50, 120, 50, unit="ms", detail=told), Row(f"{what}, p99", p99, 200, 120, unit="ms")]
+    return [
+        Row(f"{what}, p50", p50, 120, 50, unit="ms", detail=told),
+        Row(f"{what}, p99", p99, 200, 120, unit="ms"),
+        Row("... processor time of script, style and layout for each", worked / len(late), 8, 4, unit="ms"),
+    ]
+
+
+def _worked_ms(session: CDPSession) -> float:
+    """Processor time of the page's own thread so far: running script, finding styles and laying out."""
+    told = {one["name"]: one["value"] for one in session.send("Performance.getMetrics")["metrics"]}
+    return 1000 * float(told["ScriptDuration"] + told["RecalcStyleDuration"] + told["LayoutDuration"])
 
 
 def _scrolling(browser: Browser, url: str, far: FarEnd, seconds: float) -> list[Row]:
@@ -195,6 +306,7 @@ def _scrolling(browser: Browser, url: str, far: FarEnd, seconds: float) -> list[
         far.stream(RATE)
         took = page.evaluate(FRAMES, 1000 * seconds)
         far.stream(0)
+        _keep(page, "bench-sheet")
     long = 100 * sum(one > 34 for one in took) / len(took)
     p95 = _p95(took)
     return [
@@ -221,10 +333,19 @@ def _memory(browser: Browser, url: str, far: FarEnd, minutes: float) -> list[Row
         page.wait_for_timeout(1000 * 60 * minutes * 3 / 4)
         end = _heap(session)
         far.stream(0)
+        _keep(page, "bench-kit")
     return [
         Row(f"memory of the page after {minutes:g} min", end, 200, 120, unit="MB"),
         Row("... more than after a quarter of that", 100 * (end / early - 1), 10, 5, unit="%"),
     ]
+
+
+def _keep(page: Page, name: str) -> None:
+    """A picture where STAGECTL_SHOTS says; nothing if it does not."""
+    folder = os.environ.get("STAGECTL_SHOTS")
+    if folder:
+        Path(folder).mkdir(parents=True, exist_ok=True)
+        page.screenshot(path=str(Path(folder) / f"{name}.png"))
 
 
 def _heap(session: CDPSession) -> float:
