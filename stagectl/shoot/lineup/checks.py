@@ -24,11 +24,14 @@ from stagectl.model.capabilities.recorder import (
     TRANSPORT,
     Roll,
 )
+from stagectl.model.capabilities.router import OUTPUT_LOCK, Lock
 from stagectl.model.conditions import All, Condition, every
 from stagectl.model.points import PointSpec, Quality
 from stagectl.shoot.clock.part import LOCKED, OFFSET, STATE, WHY, ClockState
 from stagectl.shoot.media.part import ENOUGH, LEFT, PLANNED
 from stagectl.shoot.paths import SHOWS
+from stagectl.shoot.playback.verbs import STATE as PLAYBACK
+from stagectl.shoot.playback.verbs import State as Playing
 from stagectl.shoot.setups.verbs import STATE as SET_UP
 from stagectl.shoot.setups.verbs import State
 from stagectl.site import LineupEntry, Site
@@ -103,6 +106,16 @@ _CLOCK_REMEDIES: Final = MappingProxyType(
 )
 
 
+_PLAYS: Final = MappingProxyType(
+    {
+        Playing.IDLE: "nothing is played back",
+        Playing.CUEING: "a take is being cued",
+        Playing.PLAYS: "a take plays",
+        Playing.OVER: "a take has played, and its station has not got back what it had",
+    }
+)
+
+
 def checks_of(site: Site, kinds: Mapping[str, Capability]) -> tuple[Check, ...]:
     """Every check of a site, device by device; those the site leaves out are not in it."""
     checks: list[Check] = []
@@ -111,9 +124,9 @@ def checks_of(site: Site, kinds: Mapping[str, Capability]) -> tuple[Check, ...]:
         if kind is RECORDER:
             checks.extend(_of_recorder(device, site.lineup))
         if kind is RECORDER and device in site.pictures.destinations:
-            checks.append(_of_route(device))
+            checks += [_of_route(device), _of_lock(device, *site.pictures.destinations[device])]
     checks.extend(_of_cameras(site))
-    checks.append(_of_set_up())
+    checks += [_of_set_up(), _of_playback()]
     checks.extend(
         Check(own.device, own.name, own.check.say(), own.check, own.must, own.remedy) for own in site.lineup.checks
     )
@@ -221,6 +234,31 @@ def _of_route(device: str) -> Check:
         must=True,
         remedy="Look whether its routers answer: stagectl paths",
         found=lambda board: f"it gets {board.get('paths', SHOWS.at(device)).value or 'a picture that is not known'}",
+    )
+
+
+def _of_lock(device: str, router: str, output: int) -> Check:
+    """A panel that has locked a recorder's way keeps us from putting it right during the day."""
+    return Check(
+        device,
+        "route-free",
+        "nobody else has locked its picture",
+        OUTPUT_LOCK.at(output).is_not(Lock.THEIRS).on(router),
+        must=False,
+        remedy="Release it at the panel that locked it.",
+    )
+
+
+def _of_playback() -> Check:
+    """A station that still gets a take sees the past, and takes it for now."""
+    return Check(
+        "",
+        "playback",
+        "nothing is played back",
+        PLAYBACK.is_(Playing.IDLE).on("playback"),
+        must=False,
+        remedy="End it: stagectl play stop",
+        found=lambda board: _PLAYS[board.get("playback", PLAYBACK).value or Playing.OVER],
     )
 
 

@@ -12,6 +12,8 @@ import pytest
 from stagectl.control.access import Person, Role
 from stagectl.model.capabilities.base import HEALTH, LINK_UP, Health
 from stagectl.model.capabilities.recorder import (
+    CLIP_NAME,
+    CLIP_START,
     CODEC,
     INPUT_FORMAT,
     INPUT_PRESENT,
@@ -24,6 +26,7 @@ from stagectl.model.capabilities.recorder import (
     SlotState,
     Transport,
 )
+from stagectl.model.capabilities.router import OUTPUT_LOCK, Lock
 from stagectl.model.errors import RefusedError
 from stagectl.model.points import Quality
 from stagectl.model.verbs import Ended
@@ -147,6 +150,30 @@ async def test_a_line_up_and_a_roll_can_not_differ_in_what_a_roll_needs() -> Non
     refused = [command.ask.target for command in group.commands if command.verdict and command.verdict.refused]
     assert refused == [row.check.device for row in stage.part.rows() if row.stands == "fail"] == ["iso-2"]
     assert group.worst is Ended.FAILED
+
+
+@virtual
+async def test_a_way_that_another_panel_has_locked_and_a_take_that_is_played_back_are_told() -> None:
+    stage = Stage()
+    hall, deck = stage.own.boxes["hall"], stage.own.boxes["iso-2"]
+    hall.has(OUTPUT_LOCK.at(2), Lock.FREE)
+    await stage.settle()
+    assert stage.wrong() == {}
+    hall.has(OUTPUT_LOCK.at(2), Lock.THEIRS)
+    await stage.settle()
+    assert (stage.wrong(), stage.point(READY)) == ({"iso-2.route-free": "fail"}, True)
+    deck.has(TRANSPORT, Transport.RECORDING)
+    deck.has(CLIP_NAME, "Suite")
+    deck.has(CLIP_START, "10:00:00:00")
+    deck.has(TRANSPORT, Transport.STOPPED)
+    await stage.settle()
+    group = await stage.own.submit(Wish(INES, "test", "playback", "play", {"take": 1}))
+    await asyncio.sleep(0.3)
+    assert stage.wrong() == {"iso-2.route-free": "fail", "playback": "fail", "iso-2.at-rest": "fail"}
+    rows = {row.check.id: row for row in stage.part.rows()}
+    assert rows["playback"].found in ("a take is being cued", "a take plays")
+    assert rows["playback"].check.help(stage.own.board) == "End it: stagectl play stop"
+    assert await group.wait(20)
 
 
 @virtual
