@@ -7,13 +7,12 @@ begins the runs that are due.
 import asyncio
 from collections import OrderedDict
 from collections.abc import Callable, Coroutine, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
-from datetime import datetime
+from dataclasses import dataclass
 from typing import Any, Final
 
 import structlog
 
-from stagectl.control.chronicle import Chronicle, stamp
+from stagectl.control.chronicle import Chronicle
 from stagectl.copyoff import ledger, words
 from stagectl.copyoff.checking import Check, findings
 from stagectl.copyoff.engine import Busy, Engine, Progress
@@ -22,6 +21,7 @@ from stagectl.copyoff.job import Sums, Wanted
 from stagectl.copyoff.jobs import Jobs
 from stagectl.copyoff.part import NONE, CopyPart, state_of, summed
 from stagectl.copyoff.record import Published
+from stagectl.copyoff.run import Run, checked, copied
 from stagectl.copyoff.schedule import Schedule
 from stagectl.copyoff.target import Place
 from stagectl.model.errors import RefusedError
@@ -36,38 +36,6 @@ KEEP: Final = 50  # runs that can be asked after
 EVERYTHING: Final = Wanted()
 
 log = structlog.get_logger()
-
-
-@dataclass(slots=True)
-class Run:
-    """One run, or one verification.
-
-    Attributes:
-        kind: "copy" or "verify".
-        by: who asked for it; empty: nobody, it was due or was gone on with.
-        wanted: which clips; of a verification all.
-        began, began_at: wall time, UTC, and the monotonic clock.
-        outcome: "done", "failed" or "stopped"; empty: it goes.
-        say: how it ended.
-        halted: somebody stopped it.
-        due: it began by itself.
-        checks: of a verification, one a place.
-        found: what they found, by place.
-    """
-
-    id: str
-    kind: str
-    by: str
-    wanted: Wanted
-    began: datetime
-    began_at: float
-    ended: datetime | None = None
-    outcome: str = ""
-    say: str = ""
-    halted: bool = False
-    due: bool = False
-    checks: list[Check] = field(default_factory=list)
-    found: dict[str, dict[str, Any]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -255,57 +223,10 @@ class CopyOff:
 
     def view(self, run: Run) -> dict[str, Any]:
         """A run as JSON holds it."""
-        told = self._copied(run) if run.kind == "copy" else self._checked(run)
-        return {
-            "id": run.id,
-            "kind": run.kind,
-            "by": run.by,
-            "started": stamp(run.began),
-            "ended": stamp(run.ended) if run.ended is not None else None,
-            "outcome": run.outcome,
-            **told,
-        }
-
-    def _copied(self, run: Run) -> dict[str, Any]:
+        if run.kind == "verify":
+            return checked(run)
         progress = self._engine.progress() if run is self._run else Progress()
-        decks = [
-            {
-                "device": name,
-                "called": self._rest.called(name),
-                "busy": str(deck.busy),
-                "clip": deck.clip,
-                "done": deck.done,
-                "of": deck.of,
-                "rate": round(deck.rate),
-                "why": deck.why,
-            }
-            for name, deck in progress.decks.items()
-        ]
-        left = round(progress.left_s, 1) if progress.left_s is not None else None
-        return {
-            "say": run.say or (self._say(progress) if progress.running else words.ending()),
-            "done": progress.done,
-            "of": progress.of,
-            "rate": round(progress.rate),
-            "left_s": left,
-            "recorders": decks,
-            "found": {},
-        }
-
-    def _checked(self, run: Run) -> dict[str, Any]:
-        now = next((check for check in run.checks if check.report is None), None)
-        progress = [check.progress for check in run.checks]
-        done, of = sum(one.read for one in progress), sum(one.of_bytes for one in progress)
-        say = words.checking(now.place.name, read=now.progress.read, of=now.progress.of_bytes) if now else ""
-        return {
-            "say": run.say or say,
-            "done": done,
-            "of": of,
-            "rate": 0,
-            "left_s": None,
-            "recorders": [],
-            "found": run.found,
-        }
+        return copied(run, progress, self._say(progress) if progress.running else words.ending(), self._rest.called)
 
     # -- how it stands --------------------------------------------------------------------------------------------
 
@@ -382,11 +303,10 @@ class CopyOff:
             self.part.due_ended()
         told = await self._threads.run("copy-troubles", ledger.troubles, self._jobs) if sums.failed else []
         self._rest.troubled(_trouble(told))
-        stopped = run.halted or (not sums.failed and sums.waiting > 0)
-        say = words.ended(sums, [place.name for place in self.places], stopped=stopped)
-        if sums.waiting and not sums.failed and not run.halted and progress.says:
-            say = progress.says
-        self._end(run, "failed" if sums.failed else "stopped" if stopped else "done", say)
+        says = "" if run.halted else progress.says
+        say = words.ended(sums, [place.name for place in self.places], stopped=run.halted, says=says)
+        bad, open_ = sums.failed or says, run.halted or sums.waiting
+        self._end(run, "failed" if bad else "stopped" if open_ else "done", say)
         self.part.show(self._engine.progress())
 
     async def _verify(self, run: Run) -> None:

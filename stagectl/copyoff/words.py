@@ -36,10 +36,6 @@ def no_place() -> str:
     return "Nothing is copied here: the site file names no place."
 
 
-def broken(why: str) -> str:
-    return f"Nothing can be copied: {why}"
-
-
 def unlisted() -> str:
     return "No recorder's clips were listed yet. To list them: stagectl copy plan"
 
@@ -69,14 +65,22 @@ def going(*, done: int, of: int, rate: float, left_s: float | None, waits: Seque
 
 
 def ending() -> str:
-    return "Copying ends: what stands is counted."
+    return "It ends: what stands is counted."
 
 
-def ended(sums: Sums, places: Sequence[str], *, stopped: bool) -> str:
-    """How a run ended, from what stands."""
-    if stopped and sums.waiting:
-        return f"Copying was stopped: {sums.waiting} of {clips(sums.clips)} are not copied. What is begun is kept."
-    return standing(sums, places)
+def ended(sums: Sums, places: Sequence[str], *, stopped: bool, says: str) -> str:
+    """How a run ended, from what stands.
+
+    Args:
+        sums: of what was wanted.
+        places: their names.
+        stopped: somebody ended it.
+        says: why it did not get through all it could have, sentences; empty: it did.
+    """
+    if stopped:
+        left = f": {sums.waiting} of {clips(sums.clips)} are not copied" if sums.waiting else ""
+        return f"Copying was stopped{left}. What is begun is kept."
+    return " ".join(filter(None, (says, standing(sums, places) if sums.clips or not says else "")))
 
 
 def recorder(called: str, sums: Sums, *, listed: bool) -> str:
@@ -123,14 +127,11 @@ def schedule(at: time | None, after_wrap_s: float | None) -> str:
     return f"A run begins by itself {' and '.join(told)}." if told else "No run begins by itself."
 
 
-def late(called: str) -> str:
-    return f"{called}: not all clips were copied when the run that was due had ended."
-
-
 def checked(place: str, *, good: int, wrong: int, read: int) -> str:
     """A verification that went through."""
     if not wrong:
-        return f"{place}: {'the 1 file is' if good == 1 else f'all {good} files are'} as they were, {size(read)} read."
+        files = "the 1 file is as it was" if good == 1 else f"all {good} files are as they were"
+        return f"{place}: {files}, {size(read)} read."
     things = "1 thing is" if wrong == 1 else f"{wrong} things are"
     return f"{place}: {things} wrong, {good} files are as they were."
 
