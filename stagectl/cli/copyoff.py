@@ -53,7 +53,7 @@ def copy_plan(face: Face, recorders: Sequence[str], takes: Sequence[int], days: 
         for copied in row["copies"]
         if copied["state"] != "published"
     ]
-    more = [f"and {told['clips'] - len(told['rows'])} more clips"] if told["clips"] > len(told["rows"]) else []
+    more = [f"and {told['clips'] - len(told['rows'])} more"] if told["clips"] > len(told["rows"]) else []
     fits = [place["why"] or f"{place['name']}: {_room(place)}" for place in told["places"]]
     silent = [f"{one['called']} is not listed: {one['why']}" for one in told["silent"]]
     face.answer(told, [*columns(rows, right=[3]), *more, *fits, *silent, told["say"]])
