@@ -34,7 +34,7 @@ def fetch(piece: Piece, session: Session, *, double_read: bool) -> None:
     if standing is not None:
         _adopt(piece, session, look, standing.size)
         return
-    resumed = piece.begin(look)
+    resumed = piece.begin(look.size)
     kind = piece.copy.hash_kind if resumed else quickest()
     piece.need_room(look.size - (piece.copy.kept if resumed else 0))
     with closing(piece.target.open_part(piece.copy.path, piece.job.id)) as part:
@@ -75,12 +75,12 @@ def _stands_already(piece: Piece, kind: str, found: str) -> bool:
 def _settled(piece: Piece, session: Session) -> Look:
     """The second look, if it is the same as the first. Raises CopyError: CHANGED."""
     look = session.store.look(piece.job.source.path)
-    same = look.same(piece.job.asked or piece.job.source.look)
-    if same and piece.copy.state is State.DISCOVERED:
+    if not look.same(piece.job.asked or piece.job.source.look):
+        piece.forget(look)
+        raise CopyError(Reason.CHANGED, f"{piece.clip} has changed since it was looked at. It is looked at again.")
+    if piece.copy.state is State.DISCOVERED:
         piece.put(State.STABLE)
     piece.jobs.looked(piece.job.id, look)
-    if not same:
-        raise CopyError(Reason.CHANGED, f"{piece.clip} has changed since it was looked at. It is looked at again.")
     return look
 
 
@@ -118,7 +118,7 @@ def _blocks(piece: Piece, transfer: Transfer) -> Iterator[memoryview]:
 def _same_after(piece: Piece, session: Session, look: Look) -> None:
     after = session.store.look(piece.job.source.path)
     if not after.same(look):
-        piece.jobs.looked(piece.job.id, after)
+        piece.forget(after)
         raise CopyError(Reason.CHANGED, f"{piece.clip} changed while it was read. It is looked at again.")
 
 

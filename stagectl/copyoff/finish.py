@@ -27,6 +27,7 @@ def finish(piece: Piece) -> None:
     else:
         piece.target.publish(copy.path, piece.job.id, piece.job.mtime)
         if _read_back(piece) != copy.digest:
+            piece.forget_part()
             piece.target.withdraw(copy.path, piece.job.id)
             raise _differs(piece)
         _verified(piece)
@@ -36,6 +37,7 @@ def finish(piece: Piece) -> None:
 def _compare(piece: Piece) -> None:
     path, job = piece.copy.path, piece.job.id
     if piece.hash_of(piece.target.read_part(path, job), piece.copy.hash_kind) != piece.copy.digest:
+        piece.forget_part()
         piece.target.discard(path, job)
         raise _differs(piece)
     _verified(piece)

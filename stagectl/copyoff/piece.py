@@ -42,18 +42,25 @@ class Piece:
         """Bring the copy to a state, on the medium when it returns."""
         self.jobs.put(self.job.id, self.copy.target, state, **values)
 
-    def begin(self, look: Look) -> bool:
-        """Note that a part is being made; True: the one that is there may be gone on with.
-
-        Args:
-            look: the source now; a part of what it was before is no part of it.
-        """
-        copy, before = self.copy, self.job.asked
-        if copy.state is State.COPYING and 0 < copy.kept <= look.size and before is not None and look.same(before):
+    def begin(self, size: int) -> bool:
+        """Note that a part of a clip of so many bytes is being made; True: the one there is may be gone on with."""
+        if self.copy.state is State.COPYING and 0 < self.copy.kept <= size:
             self.put(State.COPYING)
             return True
         self.put(State.COPYING, started=self.wall(), hash_kind=quickest(), digest="", kept=0, kept_digest="", doubt="")
         return False
+
+    def forget(self, look: Look) -> None:
+        """The source is not what it was: what there is of it is no part of it any more.
+
+        In this order: a kill in between must not leave a part that is taken for one of the new source.
+        """
+        self.forget_part()
+        self.jobs.looked(self.job.id, look)
+
+    def forget_part(self) -> None:
+        """What there is of the copy is worth nothing. Said before it is taken away: a kill in between loses nothing."""
+        self.put(State.DISCOVERED, digest="", kept=0, kept_digest="")
 
     def need_room(self, size: int) -> None:
         """Raises CopyError: FULL, the target has no room for so many bytes more."""

@@ -40,6 +40,7 @@ class DeckStore:
         on_block: called in the copy's thread after each block; may raise, or change the clips.
         block: bytes a read gives at most.
         resumes: it can begin elsewhere than at the start.
+        times_listed: its lists tell when files were written.
         says_all: it says at the end that this was all.
         ends_early: path -> byte after which its data ends, though its size is told whole.
         stalls: paths whose data never comes; a read of it ends when the session is cut.
@@ -56,6 +57,7 @@ class DeckStore:
     on_block: Callable[[str, int], None] = lambda path, at: None
     block: int = 1 << 16
     resumes: bool = True
+    times_listed: bool = True
     says_all: bool = True
     ends_early: dict[str, int] = field(default_factory=dict)
     stalls: set[str] = field(default_factory=set)
@@ -78,7 +80,9 @@ class _Session:
     def clips(self) -> Iterator[Found]:
         self._deck.lists += 1
         for path in sorted(self._deck.clips):
-            yield Found(path, int(path[0]), replace(self.look(path), told_by=ToldBy.FACTS))
+            look = replace(self.look(path), told_by=ToldBy.FACTS)
+            untimed = replace(look, mtime=None, told_by=ToldBy.NOBODY)
+            yield Found(path, int(path[0]), look if self._deck.times_listed else untimed)
 
     def look(self, path: str) -> Look:
         if path not in self._deck.clips:

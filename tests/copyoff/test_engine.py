@@ -8,9 +8,10 @@ from pathlib import Path
 
 import pytest
 
-from stagectl.copyoff.errors import CopyError, Reason
+from stagectl.copyoff.errors import CopyError, DatabaseError, Reason
 from stagectl.copyoff.folder import Folder
 from stagectl.copyoff.job import State, Wanted
+from stagectl.copyoff.source import Look
 from stagectl.model.errors import RefusedError
 from tests.copyoff.deckstore import NOON, QUICK, DeckStore, house
 
@@ -214,6 +215,34 @@ async def test_a_part_that_holds_something_else_than_it_should_is_begun_anew(tmp
         assert deck.reads == [("1/a.mov", 0)] * 2
 
 
+async def test_a_part_of_what_a_clip_was_is_no_part_of_what_it_is(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Killed at the worst moment: the change of a clip is noted, and its part is not yet discarded."""
+    monkeypatch.setattr("stagectl.copyoff.piece.KEEP_EVERY", 1 << 17)
+    deck = DeckStore({"1/a.mov": TAKE}, times_listed=False)
+
+    def anew(path: str, at: int) -> None:
+        if at == len(TAKE):
+            deck.clips[path], deck.mtimes[path] = TAKE[::-1], NOON + timedelta(seconds=2)
+
+    deck.on_block = anew
+    async with house(tmp_path, {"iso-1": deck}) as hall:
+        looked = hall.jobs.looked
+
+        def killed(job: str, look: Look) -> None:
+            looked(job, look)
+            if look.mtime != NOON:
+                raise DatabaseError("killed")
+
+        monkeypatch.setattr(hall.jobs, "looked", killed)
+        await hall.engine.run(Wanted())
+        await hall.ended()
+    async with house(tmp_path, {"iso-1": deck}) as hall:
+        await hall.ended()
+        assert files(tmp_path / "shelf") == {"iso-1/a.mov": TAKE[::-1]}
+
+
 async def test_a_store_that_can_t_begin_elsewhere_is_read_from_the_start(tmp_path: Path) -> None:
     deck = DeckStore({"1/a.mov": TAKE}, resumes=False)
     async with house(tmp_path, {"iso-1": deck}, care=replace(QUICK, bytes_per_s=len(TAKE))) as hall:
@@ -379,6 +408,24 @@ async def test_a_medium_that_gives_back_something_else_is_not_believed(tmp_path:
         assert files(tmp_path / "shelf") == {"iso-1/a.mov": TAKE}
         copy = hall.job("1/a.mov").copies[0]
         assert (copy.state, copy.tries) == (State.PUBLISHED, 1)
+
+
+async def test_a_kill_while_a_bad_part_is_taken_away_is_gone_on_from(tmp_path: Path) -> None:
+    LyingFolder.lied = False
+    deck = DeckStore({"1/a.mov": TAKE})
+
+    class Killed(LyingFolder):
+        def discard(self, path: str, job: str) -> None:
+            super().discard(path, job)
+            raise DatabaseError("killed")
+
+    async with house(tmp_path, {"iso-1": deck}, make=Killed) as hall:
+        await hall.whole_run()
+        assert hall.engine.progress().says == "killed"
+    async with house(tmp_path, {"iso-1": deck}) as hall:
+        await hall.ended()
+        assert files(tmp_path / "shelf") == {"iso-1/a.mov": TAKE}
+        assert hall.job("1/a.mov").state is State.PUBLISHED
 
 
 async def test_a_second_read_off_the_deck_finds_what_the_wire_did(tmp_path: Path) -> None:
