@@ -2,16 +2,17 @@
 
 import os
 import pwd
-import select
 import shutil
 import socket
 import subprocess
 import sys
+import threading
 import urllib.request
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from queue import Empty, SimpleQueue
 from typing import Final
 
 from stagectl.copyoff import s3, sftp
@@ -36,27 +37,43 @@ def free_port() -> int:
         return int(asked.getsockname()[1])
 
 
-def heard(process: subprocess.Popen[str], word: str) -> str:
-    """The first line with this word that a process writes to its pipe. Raises TimeoutError."""
+@contextmanager
+def running(words: list[str], ready: str) -> Iterator[str]:
+    """A server that says it is ready in a line with this word; that line. What else it says is read and let go.
+
+    Raises TimeoutError: it did not say so.
+    """
+    process = subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)
+    said: SimpleQueue[str] = SimpleQueue()
     pipe = process.stdout
     assert pipe is not None
-    while select.select([pipe], [], [], READY_S)[0]:
-        line = pipe.readline()
-        if word in line:
-            return line
-        if not line:
-            break
-    raise TimeoutError(f"{process.args} did not say {word!r}")
-
-
-@contextmanager
-def running(words: list[str]) -> Iterator[subprocess.Popen[str]]:
-    process = subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)
+    reading = threading.Thread(target=lambda: [said.put(line) for line in pipe])
+    reading.start()
     try:
-        yield process
+        while ready not in (line := _next(said, words)):
+            pass
+        yield line
     finally:
         process.terminate()
-        process.communicate(timeout=READY_S)
+        process.wait(timeout=READY_S)
+        reading.join(timeout=READY_S)
+        pipe.close()
+
+
+def _next(said: SimpleQueue[str], words: list[str]) -> str:
+    try:
+        return said.get(timeout=READY_S)
+    except Empty:
+        raise TimeoutError(f"{words} did not get ready") from None
+
+
+def password_locked(user: str) -> bool:
+    """Without PAM `sshd` lets nobody in whose password is locked, key or not; the first account of some machines is."""
+    try:
+        shadow = Path("/etc/shadow").read_text()
+    except OSError:
+        return False
+    return f"\n{user}:!" in f"\n{shadow}"
 
 
 @contextmanager
@@ -66,37 +83,42 @@ def ssh_server(folder: Path) -> Iterator[SshServer]:
     if program is None:
         raise FileNotFoundError("sshd: make test installs it (openssh-server)")
     if os.geteuid() == 0:
-        Path("/run/sshd").mkdir(
-            mode=0o755, exist_ok=True
-        )  # what it gives up its rights into; systemd makes it elsewhere
+        Path("/run/sshd").mkdir(mode=0o755, exist_ok=True)  # where it gives up its rights; else systemd makes it
     for name in ("host", "own"):
         subprocess.run(
             ["ssh-keygen", "-q", "-t", "ed25519", "-N", "", "-f", folder / name], check=True, timeout=READY_S
         )
-    port = free_port()
+    port, user = free_port(), pwd.getpwuid(os.geteuid()).pw_name
     (folder / "tree").mkdir()
     (folder / "known_hosts").write_text(f"[127.0.0.1]:{port} {(folder / 'host.pub').read_text()}")
-    (folder / "sshd_config").write_text(
-        f"Port {port}\nListenAddress 127.0.0.1\nHostKey {folder / 'host'}\nAuthorizedKeysFile {folder / 'own.pub'}\n"
-        "StrictModes no\nUsePAM no\nPasswordAuthentication no\nPidFile none\nSubsystem sftp internal-sftp\n"
+    lines = (
+        f"Port {port}",
+        "ListenAddress 127.0.0.1",
+        f"HostKey {folder / 'host'}",
+        f"AuthorizedKeysFile {folder / 'own.pub'}",
+        "StrictModes no",
+        f"UsePAM {'yes' if password_locked(user) else 'no'}",
+        "PasswordAuthentication no",
+        "PidFile none",
+        "Subsystem sftp internal-sftp",
     )
+    (folder / "sshd_config").write_text("\n".join(lines) + "\n")
     account = sftp.Account(
         "127.0.0.1",
         port,
-        pwd.getpwuid(os.geteuid()).pw_name,
+        user,
         str(folder / "tree"),
         folder / "known_hosts",
     )
-    with running([program, "-D", "-e", "-f", str(folder / "sshd_config")]) as process:
-        heard(process, "listening")
+    with running([program, "-D", "-e", "-f", str(folder / "sshd_config")], "listening"):
         yield SshServer(account, Secret((folder / "own").read_text()))
 
 
 @contextmanager
 def bucket_server() -> Iterator[str]:
     """Buckets; its address."""
-    with running([sys.executable, "-m", "tests.copyoff.bucketserver"]) as process:
-        yield heard(process, "http://").strip()
+    with running([sys.executable, "-m", "tests.copyoff.bucketserver"], "http://") as line:
+        yield line.strip()
 
 
 def bucket(url: str, name: str, folder: str = "") -> s3.Bucket:
