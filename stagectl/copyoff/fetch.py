@@ -155,4 +155,5 @@ def _adopt(piece: Piece, session: Session, look: Look, size: int) -> None:
     _same_after(piece, session, look)
     if piece.hash_of(piece.target.read_back(piece.copy.path), kind) != found:
         raise piece.occupied()
+    piece.target.discard(piece.copy.path, piece.job.id)
     piece.stands(started, kind, found, STOOD)

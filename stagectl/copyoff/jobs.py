@@ -199,11 +199,16 @@ class Jobs:
             )
 
     def ask_again(self, wanted: Wanted) -> int:
-        """Let failed copies be tried anew; returns how many."""
+        """Let failed copies be tried anew; returns how many.
+
+        One that was whole and found its place taken still has its part: that need not be read off the recorder again.
+        """
         where, values = wanted_rows(wanted)
+        whole = "reason = 'occupied' AND digest != ''"
         with self._change() as db:
             return db.execute(
-                "UPDATE copies SET state = 'discovered', tries = 0, digest = '' WHERE state = 'failed' "
+                f"UPDATE copies SET state = CASE WHEN {whole} THEN 'copied' ELSE 'discovered' END, "
+                f"digest = CASE WHEN {whole} THEN digest ELSE '' END, tries = 0 WHERE state = 'failed' "
                 f"AND job IN (SELECT j.id FROM jobs j WHERE {where})",
                 values,
             ).rowcount

@@ -357,6 +357,10 @@ async def test_what_came_to_stand_there_meanwhile_is_compared_and_left(tmp_path:
             assert files(tmp_path / "shelf") == {"iso-1/a.mov": TAKE}
         else:
             assert (copy.state, copy.reason) == (State.FAILED, Reason.OCCUPIED)
+            place.rename(tmp_path / "moved away")
+            await hall.whole_run()
+            assert files(tmp_path / "shelf") == {"iso-1/a.mov": TAKE}
+            assert len(deck.reads) == 1
 
 
 class FullFolder(Folder):
