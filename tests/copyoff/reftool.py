@@ -30,11 +30,12 @@ def reference(program: str, *words: str | Path) -> subprocess.CompletedProcess[s
     )
 
 
-def patterns(lines: list[str], paths: list[str]) -> list[str]:
-    """Which of these paths the reference tool's library leaves out."""
+def left_out(lines: list[str], paths: list[str]) -> dict[str, list[str]]:
+    """Which of these paths the reference tool's library leaves out for each line alone."""
     program = (
-        "import json, sys, pathspec; lines, paths = json.load(sys.stdin); "
-        "print(json.dumps(list(pathspec.PathSpec.from_lines('gitwildmatch', lines).match_files(paths))))"
+        "import json, sys, pathspec; lines, paths = json.load(sys.stdin)\n"
+        "of = lambda line: pathspec.PathSpec.from_lines('gitwildmatch', [line])\n"
+        "print(json.dumps({line: sorted(of(line).match_files(paths)) for line in lines}))"
     )
     done = subprocess.run(
         [VENV / "python", "-W", "ignore", "-c", program],
@@ -44,4 +45,5 @@ def patterns(lines: list[str], paths: list[str]) -> list[str]:
         timeout=50,
         check=True,
     )
-    return sorted(json.loads(done.stdout))
+    found: dict[str, list[str]] = json.loads(done.stdout)
+    return found
