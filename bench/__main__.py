@@ -9,7 +9,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Final
 
-from bench import attacks, lineup, roll, routes, setups, sick, state, weight
+from bench import attacks, copyoff, copyroll, lineup, roll, routes, setups, sick, state, weight
 from bench.farend import FarEndError, build
 from bench.process import BenchError, may_open_files, processors
 from bench.rows import Row, details, table
@@ -56,6 +56,13 @@ CASES: Final[dict[str, tuple[str, Callable[[Path, bool], list[Row]]]]] = {
     "lineup": (
         "a line-up of 100 recorders, each asked anew",
         lambda program, quick: lineup.measure(program, rounds=3 if quick else 9),
+    ),
+    "copy": (
+        "four recorders copied off at once, beside cp + xxhsum, and a roll meanwhile",
+        lambda program, quick: [
+            *copyoff.measure(rounds=3 if quick else 9, clips=2, size=(64 if quick else 128) << 20),
+            *copyroll.measure(program, presses=2 if quick else 7),
+        ],
     ),
     "weight": (
         "memory, and the first answer",
