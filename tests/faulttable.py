@@ -82,7 +82,7 @@ Written by `python -m tests.faulttable`; a test sees that it is as the tests are
 Whatever goes wrong, this holds: nothing that rolls is stopped, no roll is sent twice, what is called *verified* is so,
 what is old is shown as old, healthy boxes notice nothing, and what has healed is known again."""
 NO_SERIAL: Final = "no box on a serial line is driven yet"
-NO_COPIES: Final = "nothing is copied off yet"
+COPIES: Final = "copyoff/"
 
 ROWS: Final[Sequence[Row]] = (
     Row("N01", "A box refuses the connection", (WIRES, BOX + "test_dials_come_slower_and_slower_up_to_five_seconds")),
@@ -485,17 +485,56 @@ ROWS: Final[Sequence[Row]] = (
         "Somebody far away loses the line",
         not_yet="the feed comes back and no take depends on it; a story over a bad line is not written yet",
     ),
-    Row("C01", "Source or target goes during a copy", not_yet=NO_COPIES),
-    Row("C02", "The target is full", not_yet=NO_COPIES),
-    Row("C03", "A bit flips in a copy", not_yet=NO_COPIES),
-    Row("C04", "Power goes during a copy", not_yet=NO_COPIES),
-    Row("C05", "Another file of the same name", not_yet=NO_COPIES),
-    Row("C06", "A roll during a copy", not_yet=NO_COPIES),
+    Row(
+        "C01",
+        "Source or target goes during a copy",
+        (
+            COPIES + "test_failures.py::test_a_pulled_cable_is_noticed_and_the_copy_goes_on_when_it_is_back",
+            COPIES + "test_targets.py::test_a_server_that_is_lost_in_mid_copy_is_told_and_the_part_gone_on_with",
+            COPIES + "test_targets.py::test_a_store_that_is_lost_in_mid_copy_is_told",
+        ),
+    ),
+    Row(
+        "C02",
+        "The target is full",
+        (
+            COPIES + "test_kills.py::test_a_full_disk_is_named_and_nothing_on_it_is_lost",
+            COPIES + "test_targets.py::test_a_full_disk_there_is_told_as_full",
+        ),
+    ),
+    Row(
+        "C03",
+        "A bit flips in a copy",
+        (
+            COPIES + "test_failures.py::test_a_disk_that_lies_is_found_by_reading_back",
+            COPIES + "test_mhl_oracle.py::test_both_find_what_was_done",
+        ),
+    ),
+    Row(
+        "C04",
+        "Power goes during a copy",
+        (
+            COPIES + "test_kills.py::test_a_kill_at_any_state_costs_no_clip_and_names_no_half_one",
+            COPIES + "test_mhl.py::test_a_manifest_that_the_chain_missed_is_taken_in",
+        ),
+    ),
+    Row(
+        "C05",
+        "Another file of the same name",
+        (COPIES + "test_failures.py::test_another_file_in_the_place_stays_and_is_named",),
+    ),
+    Row(
+        "C06",
+        "A roll during a copy",
+        (COPIES + "test_failures.py::test_nothing_is_read_while_the_deck_records_and_reads_stop_when_it_rolls",),
+    ),
     Row(
         "C07",
         "Erased before it is proved",
-        ("control/test_commands.py::test_only_an_engineer_erases_and_never_from_a_scene",),
-        NO_COPIES,
+        (
+            "control/test_commands.py::test_only_an_engineer_erases_and_never_from_a_scene",
+            COPIES + "test_failures.py::test_all_clips_are_verified_and_named_and_the_source_is_as_before",
+        ),
     ),
 )
 
