@@ -2,8 +2,8 @@
 
 The plant: 40 routers of 288x288 in a grid of 5 by 8, 16 tie-lines each way between neighbours, 2,144 in all. Every
 router has room for far more sources and destinations than are drawn. `alone`: every want has a source of its own;
-`shared`: four destinations want each source. The baseline is a plain search of its own, not the solver's. Times are the
-processor's: a plan is made in a thread, and what else the machine does is no part of it.
+`shared`: four destinations want each source. The baseline is a plain search of its own, not the solver's. A plan is
+made in a thread: the processor's time is what it costs, the time on the wall what somebody waits on this machine.
 """
 
 import gc
@@ -35,16 +35,17 @@ def measure(*, seeds: Sequence[int]) -> list[Row]:
 
 
 def _measured(name: str, sharing: int, load: int, seeds: Sequence[int]) -> list[Row]:
-    ratios, took, served, plain_s = [], [], [], []
+    ratios, took, waited, served, plain_s = [], [], [], [], []
     for seed in seeds:
         problem = plant(seed, load, sharing)
         began = time.process_time()
         base = shortest_in_turn(problem)
         plain_s.append(time.process_time() - began)
         gc.collect()
-        began = time.process_time()
+        began, asked = time.process_time(), time.perf_counter()
         answer = solve(problem)
         took.append(time.process_time() - began)
+        waited.append(time.perf_counter() - asked)
         served.append(answer.served)
         ratios.append(base / answer.served)
     detail = {"served": median(served), "of": load, "baseline_ms": median(plain_s) * 1e3, "worst_s": max(took)}
@@ -58,6 +59,7 @@ def _measured(name: str, sharing: int, load: int, seeds: Sequence[int]) -> list[
             detail,
         ),
         Row(f"{load} routes, {name}: processor time / {LIMIT_S:g} s", max(took) / LIMIT_S, 1.0, 0.5, "x"),
+        Row(f"{load} routes, {name}: time on the wall / {LIMIT_S:g} s", max(waited) / LIMIT_S, 1.0, 0.75, "x"),
     ]
 
 
