@@ -279,6 +279,8 @@ class Playback:
         playing = [one for one in kept if self._board.get(one.ask.target, TRANSPORT).value in MOVES]
         if playing and playing[0].person is not None:
             name = str(group.args.get("name") or "")
+            for one in playing:  # nobody has been told of it yet
+                one.verdict = replace(one.verdict, why=wording.GIVES_WAY, remedy="") if one.verdict else None
             self._spawn(self._roll([one.ask.target for one in playing], playing[0].person, name, f"{group.id[:50]}-2"))
 
     async def _roll(self, devices: Sequence[str], person: Person, name: str, identifier: str) -> None:
