@@ -163,6 +163,22 @@ def _take(journal: Journal, clock: ManualClock, chance: random.Random, number: i
             own[-1] |= {"ended": end, "end": "10:01:30:00", "ended_by": "ines"}
         _lanes(journal, number, {deck: own[-1:] for deck, own in lanes.items()}, None)
         journal.write("take", "ines", **(head | {"closed": end, "good": chance.random() < 0.3}))
+    if chance.random() < 0.5:
+        _correct(journal, number, at)
+
+
+def _correct(journal: Journal, number: int, at: str) -> None:
+    """A mark of a take, its rating, and the mark struck out."""
+    mark = {"kind": "note", "text": "horn late", "who": "ines", "at": at, "label": "", "device": ""}
+    journal.write("take", "ines", what="mark", take=number, i=0, mark=mark)
+    after = {"name": f"Trio {number}", "slate_take": 1, "good": True}
+    changes = [
+        ({"what": "good", "was": "no", "now": "yes"}, {}),
+        ({"what": "mark 1", "was": "note", "now": "note, struck out"}, {"mark": mark | {"struck": True}, "place": 0}),
+    ]
+    for place, (change, more) in enumerate(changes):
+        told = {"change": change | {"who": "tomas", "at": at}, **after, **more}
+        journal.write("take", "tomas", what="change", take=number, i=place, **told)
 
 
 def _lane(deck: str, at: str, number: int, index: int) -> dict[str, Any]:
@@ -207,7 +223,8 @@ def _states(records: Iterable[Record]) -> tuple[set[str], set[str]]:
 
 def _heads(takes: Mapping[int, Take]) -> Iterator[str]:
     for take in takes.values():
-        yield repr((take.number, take.name, take.by, take.opened, take.closed, take.wanted, take.good, take.notes))
+        own = (take.number, take.name, take.by, take.opened, take.closed, take.wanted, take.good, take.notes)
+        yield repr((*own, take.slate_take, take.marks, take.changes))
 
 
 def _all_lanes(takes: Mapping[int, Take]) -> Iterator[tuple[tuple[int, str, str], str]]:
