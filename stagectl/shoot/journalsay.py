@@ -107,6 +107,16 @@ def scene_told(*, what: str, who: str, scene: str, count: str = "") -> str:
     return ""
 
 
+def played(*, what: str, take: int, station: str = "") -> str:
+    """A playback began, with what the station had before, or is over and that is back."""
+    match what:
+        case "before":
+            return f"Take {take} is played{f', what {station} had is kept' if station else ''}."
+        case "over":
+            return f"The playback of take {take} is over."
+    return ""
+
+
 def rung(*, who: str, say: str = "") -> str:
     return f"{_person(who)} calls the desk: {full_stop(say)}" if say else f"{_person(who)} calls the desk."
 
@@ -134,6 +144,6 @@ SENTENCES: Final[Mapping[str, Callable[..., object]]] = {
     one.__name__: one
     for one in (
         *(daemon, link, asked, judged, by_hand, slated, headed, marked, corrected, alarmed),
-        *(desk_passed, scene_told, rung, access, seen_later),
+        *(desk_passed, scene_told, played, rung, access, seen_later),
     )
 }

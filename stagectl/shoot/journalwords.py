@@ -29,6 +29,7 @@ class JournalWords:
             "alarm": self._alarm,
             "desk": self._desk,
             "scene": self._scene,
+            "playback": self._playback,
             "call": self._call,
             "access": self._access,
             "later": self._later,
@@ -97,6 +98,10 @@ class JournalWords:
         return journalsay.scene_told(
             what=what, who=who, scene=str(data.get("called", data.get("scene", ""))), count=str(data.get("count", ""))
         )
+
+    def _playback(self, who: str, data: Mapping[str, Any]) -> str:
+        words = {"what": str(data.get("what", "")), "station": str(data.get("station", ""))}
+        return journalsay.played(take=int(data.get("take", 0)), **words)
 
     def _call(self, who: str, data: Mapping[str, Any]) -> str:
         return journalsay.rung(who=who, say=str(data.get("say", "")))

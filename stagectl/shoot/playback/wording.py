@@ -53,8 +53,8 @@ def stands(*, state: str, take: int, on: Sequence[str], station: str) -> str:
         case "plays":
             return f"Take {take} plays on {listed(names=on)}{where}."
         case "over":
-            more = f", and what {station} had before is still to be put back" if station else ""
-            return f"Take {take} plays no more on {listed(names=on)}{more}. To do it: stagectl play stop"
+            more = f", and what {station} had before is not back yet" if station else ""
+            return f"Take {take} plays no more on {listed(names=on)}{more}. To end it: stagectl play stop"
     return "Nothing is played back."
 
 
