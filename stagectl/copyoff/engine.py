@@ -126,7 +126,8 @@ class Engine:
         )
         self._run: _Run | None = None
         self._last = ("", "")  # id and last word of the newest run
-        self._unread: dict[str, int] = {}  # bytes that must still be read off a deck, by the newest sums
+        # bytes that had still to be read off the decks when the database was last summed up, and had come until then
+        self._left_then = self._total_then = 0
         self._listing = asyncio.Lock()
 
     async def start(self) -> None:
@@ -191,9 +192,7 @@ class Engine:
         if run is None:
             return Progress(run=self._last[0], says=self._last[1], decks=decks)
         done = self._total() - run.before
-        meters = [meter for state in self._decks.values() for meter in state.meters]
-        unread = sum(self._unread.get(state.deck.name, 0) for state in self._meant(run.wanted))
-        left = max(0, unread - sum(meter.done for meter in meters))
+        left = max(0, self._left_then - (self._total() - self._total_then))
         rate = sum(state.rate for state in self._decks.values())
         return Progress(
             run=run.id,
@@ -249,6 +248,7 @@ class Engine:
             others = tuple(other for other in shop.places if other != name)
             if others:
                 hands.append(DoubleHand(shop, queue(jobs.to_double, name, others, wanted)))
+        self._left_then, self._total_then = 0, self._total()
         run = _Run(run_id, wanted, Crew(shop.clock, hands), queues, self._total())
         self._run = run
         run.task = asyncio.create_task(self._goes(run, fresh=fresh), name="copy-run")
@@ -320,12 +320,15 @@ class Engine:
             await asyncio.sleep(TICK_S)
 
     async def _sum_up(self, wanted: Wanted) -> None:
+        total = self._total()
+        begun = sum(meter.done for state in self._decks.values() for meter in state.meters)
         try:
             sums: dict[str, Sums] = await self._shop.ask(self._shop.jobs.sums, wanted)
         except Exception:  # the watch over decks goes on without it
             log.exception("copy_sums_broke")
         else:
-            self._unread = {name: one.unread_bytes for name, one in sums.items()}
+            unread = sum(sums[state.deck.name].unread_bytes for state in self._meant(wanted) if state.deck.name in sums)
+            self._left_then, self._total_then = unread - begun, total
 
     def _let_go(self, run: _Run) -> None:
         run.crew.end()
