@@ -34,7 +34,7 @@ class DeckStore:
 
     Attributes:
         clips: path -> bytes.
-        cut: set when a session is cut.
+        reading, cut: set when a read begins, and when a session is cut.
         sessions, most: open now, and the most there ever were at once.
         reads: path and offset of each read that began.
         on_block: called in the copy's thread after each block; may raise, or change the clips.
@@ -49,6 +49,7 @@ class DeckStore:
 
     clips: dict[str, bytes] = field(default_factory=dict)
     mtimes: dict[str, datetime] = field(default_factory=dict)
+    reading: threading.Event = field(default_factory=threading.Event)
     cut: threading.Event = field(default_factory=threading.Event)
     sessions: int = 0
     most: int = 0
@@ -91,6 +92,7 @@ class _Session:
 
     def open(self, path: str, offset: int) -> "_Transfer":
         self._deck.reads.append((path, offset))
+        self._deck.reading.set()
         return _Transfer(self, self._deck, path, offset if self._deck.resumes else 0)
 
     def abort(self) -> None:

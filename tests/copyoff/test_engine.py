@@ -517,11 +517,11 @@ async def test_a_database_that_can_t_be_written_ends_the_run_and_no_thread_goes_
     async with house(tmp_path, decks) as hall:
 
         def locked(*_: object) -> None:
+            assert decks["iso-1"].reading.wait(10)
             hall.jobs._db.execute("PRAGMA query_only = 1")
 
         decks["iso-2"].on_block = locked
         await hall.engine.run(Wanted())
-        await hall.until(lambda: bool(decks["iso-1"].reads))
         await hall.ended()
         assert "copy.db in the data folder can't be used" in hall.engine.progress().says
         await asyncio.to_thread(decks["iso-1"].cut.wait, 10)
