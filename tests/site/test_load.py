@@ -520,6 +520,21 @@ WRONG: Final = [
         "site.yaml:11:19 stations.bench: this station neither sees nor hears. Write `sees`, `hears` or both.",
     ),
     (
+        "a playback of what is no recorder",
+        WIRED + "playback: {hall: {picture: wide}}",
+        "site.yaml:11:12 playback.hall: hall is no recorder. There is iso-1, iso-2.",
+    ),
+    (
+        "a playback of a picture that is nowhere",
+        WIRED + "playback: {iso-1: {picture: play-9}}",
+        'site.yaml:11:29 playback.iso-1.picture: there is no picture source "play-9". There is wide.',
+    ),
+    (
+        "a playback of which nothing comes off",
+        WIRED + "playback: {iso-1: {}}",
+        "site.yaml:11:19 playback.iso-1: nothing comes off this recorder. Write `picture`, `sound` or both.",
+    ),
+    (
         "a limit that is none",
         DEVICES + "limits: [mixer bus 3 level is 0 dB]",
         'site.yaml:8:10 limits.1: this is no limit. Write one like "mixer bus 3 level at most 0 dB".',
