@@ -280,6 +280,17 @@ def test_what_waits_ends_at_once_when_it_is_cut(at: str) -> None:
         cutter.join(10)
 
 
+def test_an_end_of_data_that_we_made_is_not_the_file_s() -> None:
+    with odd_ftp({"RETR": lambda server, _: server.say("150 here it comes")}, b"frames") as server:
+        store = opened(server)
+        transfer = store.open("1/a.mov", 0)
+        store.abort()
+        with pytest.raises(CopyError) as caught:
+            transfer.readinto(memoryview(bytearray(10)))
+        assert reason(caught) is Reason.STOPPED
+        store.close()
+
+
 def lists(folders: dict[str, str], broken: str = "") -> dict[str, object]:
     """Answers that list these folders by MLSD, or by the other command where `broken` says so."""
 
