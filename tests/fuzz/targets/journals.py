@@ -223,8 +223,10 @@ def _states(records: Iterable[Record]) -> tuple[set[str], set[str]]:
 
 def _heads(takes: Mapping[int, Take]) -> Iterator[str]:
     for take in takes.values():
-        own = (take.number, take.name, take.by, take.opened, take.closed, take.wanted, take.good, take.notes)
-        yield repr((*own, take.slate_take, take.marks, take.changes))
+        # each of these comes from one record, so that a lost one leaves the others as they were
+        yield repr((take.number, take.by, take.opened, take.closed, take.wanted))
+        yield repr((take.number, take.name, take.good, take.slate_take))
+        yield from (repr((take.number, one)) for one in (*take.marks, *take.changes))
 
 
 def _all_lanes(takes: Mapping[int, Take]) -> Iterator[tuple[tuple[int, str, str], str]]:
