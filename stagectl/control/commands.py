@@ -4,13 +4,13 @@ A group is armed (everything that can be done beforehand), goes (one journal wri
 and is judged from points alone. The path never says a thing twice.
 """
 
-from collections import OrderedDict
+from collections import OrderedDict, deque
 from collections.abc import Callable, Mapping, Sequence
 from typing import Final, Protocol
 
 from stagectl.control.access import Holding, Limit, Lock, Person, may, touched
 from stagectl.control.groups import Command, Group
-from stagectl.control.judging import Judge, Log
+from stagectl.control.judging import LATER_S, Judge, Log
 from stagectl.control.kept import Flight, Kept
 from stagectl.control.ramps import Ramp, rise_s
 from stagectl.driverkit.box import Box, Prepared
@@ -48,6 +48,7 @@ class Commands:
         self.guards: dict[type[Verb], Guard] = {}
         self.act: Callable[[Ask], None] = lambda ask: None
         self.groups: OrderedDict[str, Group] = OrderedDict()
+        self._lately: deque[Group] = deque()  # those that may still be under way, or were a short while ago
         self.judge = Judge(board, clock, log, boxes)
         self.judge.relaunch = self._relaunch
         self.judge.on_stage = self._stage_over
@@ -179,6 +180,10 @@ class Commands:
     def remember(self, group: Group) -> None:
         """Keep a group's id; the oldest ended ones go first."""
         self.groups[group.id] = group
+        self._lately.append(group)
+        rested = self._clock.now() - 2 * LATER_S  # nothing of them is followed any more
+        while self._lately and (self._lately[0].ended_at or rested) < rested:
+            self._lately.popleft().rest()
         while len(self.groups) > GROUPS:
             oldest = next((key for key, one in self.groups.items() if one.ended), None)
             if oldest is None:

@@ -54,6 +54,11 @@ class Command:
         """The points of the effect, for looking."""
         return tuple(dict.fromkeys(leaf.spec.name for leaf in self.ask.verb.effect().leaves()))
 
+    def rest(self) -> None:
+        """Long after its verdict: keep that alone, and let go of what was needed to get it."""
+        self.prepared = self.watch = self.ramp = self.person = None
+        self.twins = []
+
     @property
     def first(self) -> bool:
         """It has right of way."""
@@ -156,6 +161,12 @@ class Group:
         self._done.set()
         for tell in self.on_end:
             tell(self)
+
+    def rest(self) -> None:
+        """Long after its end: keep what it came to, which whoever repeats its id is told."""
+        self.on_end.clear()
+        for command in self.commands:
+            command.rest()
 
     async def wait(self, deadline_s: float) -> bool:
         """Wait for the last verdict. False: not within `deadline_s`; the group goes on."""

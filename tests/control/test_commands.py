@@ -12,6 +12,7 @@ import pytest
 from stagectl.control.access import Limit, Lock
 from stagectl.control.commands import GROUPS
 from stagectl.control.groups import Group
+from stagectl.control.judging import LATER_S
 from stagectl.control.kept import Kept
 from stagectl.model.capabilities.mixer import STRIP_LEVEL, STRIP_MUTED, Recall
 from stagectl.model.capabilities.recorder import (
@@ -67,6 +68,22 @@ async def test_an_id_used_for_something_else_is_refused_and_told_for_what() -> N
         booth.commands.known(group.id, "another wish")
     assert refused.value.code == "id-reused"
     assert booth.commands.known("never-heard", "x") is None
+
+
+@virtual
+async def test_what_ended_long_ago_keeps_its_verdict_and_lets_go_of_the_rest() -> None:
+    """24 recorders a take: what is kept of each command is what a repeated id is told."""
+    booth = await decks()
+    group = booth.press(roll(booth))
+    assert await group.wait(30)
+    told = (group.worst, group.count, group.told)
+    await asyncio.sleep(2 * LATER_S + 1)
+    booth.press(roll(booth))
+    (command,) = group.commands
+    assert (command.prepared, command.watch, command.ramp, command.twins) == (None, None, None, [])
+    assert (group.worst, group.count, group.told) == told
+    assert booth.commands.known(group.id, group.content) is group
+    await booth.rest()
 
 
 @virtual
