@@ -99,7 +99,7 @@ demo: $(VENV)/.installed
 # The page's tests run by themselves: a browser keeps a loop of its own in the thread of its tests.
 test: $(VENV)/.installed-dev $(ORACLE)/.installed test-programs $(PAGE)
 	@export PATH="$$PATH:/usr/sbin"; status=0; \
-	for part in "--ignore=tests/desk" tests/desk; do \
+	for part in "--ignore=tests/desk" "--dist loadfile tests/desk"; do \
 	    echo "+ pytest $$part"; $(BIN)/python -m pytest -n $(JOBS) $$part $(ARGS) || status=1; \
 	done; exit $$status
 

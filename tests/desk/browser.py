@@ -13,11 +13,13 @@ from tests.desk.hall import PASSWORD
 CHROMIUM: Final = "chromium"
 SIZES: Final = {"laptop": (1366, 768), "wide": (1920, 1080), "tablet": (820, 1180), "phone": (360, 740)}
 THEMES: Final = ("light", "dark")
-VIEWS: Final = ("sheet", "lineup", "setups", "paths", "sound", "kit", "journal", "wall", "card")
+VIEWS: Final = ("sheet", "lineup", "setups", "paths", "sound", "copyoff", "kit", "journal", "wall", "card")
 LIVE_MS: Final = 15_000
 ROOT: Final = Path(__file__).resolve().parents[2]
 AXE: Final = ROOT / "stagectl" / "desk" / "node_modules" / "axe-core" / "axe.min.js"
 TAGS: Final = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
+
+COLOURS: Final = ["color-contrast", "link-in-text-block"]  # the rules that a theme can break
 
 
 @dataclass
@@ -79,11 +81,12 @@ class Look:
             timeout=LIVE_MS,
         )
 
-    def axe(self) -> list[str]:
-        """What axe finds wrong: rule and element each."""
+    def axe(self, *, colours: bool = False) -> list[str]:
+        """What axe finds wrong: rule and element each; `colours`: of contrast alone."""
         if not self.page.evaluate("() => 'axe' in window"):
             self.page.evaluate(AXE.read_text(encoding="utf-8"))
-        options = {"runOnly": {"type": "tag", "values": TAGS}, "resultTypes": ["violations"]}
+        only = {"type": "rule", "values": COLOURS} if colours else {"type": "tag", "values": TAGS}
+        options = {"runOnly": only, "resultTypes": ["violations"]}
         found: Any = self.page.evaluate("options => axe.run(document, options)", options)
         return [
             f"{one['id']}: {node['target']} {node.get('failureSummary', '')[:200]}"

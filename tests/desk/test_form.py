@@ -189,7 +189,8 @@ def test_the_sentence_is_read_aloud_when_its_words_change_only(hall: Hall, looks
     look = looks.at(hall.url).open()
     hall.roll("Quintet in G")
     look.says("rolls on 5 of 5")
-    look.page.wait_for_timeout(5500)  # the pause between two announcements
+    polite = "document.querySelector('[aria-live=polite]').textContent"
+    look.page.wait_for_function(f"() => {polite}.includes('rolls on')")  # after the pause between two announcements
     look.page.evaluate("""() => {
         window.told = [];
         for (const one of document.querySelectorAll('[aria-live]')) {
