@@ -66,7 +66,7 @@ class Sealing:
             taken = _taken_in(target, before)
             generations = [*before.generations, *taken]
             number = len(generations) + 1
-            rows = (row for row in (_entry(copy, ledger, number) for copy in copies) if row is not None)
+            rows = (row for row in (_entry(copy, ledger) for copy in copies) if row is not None)
             first = next(rows, None)
             if first is None:
                 if taken:
@@ -120,8 +120,8 @@ def _taken_in(target: Target, before: History) -> list[Generation]:
     return taken
 
 
-def _entry(copy: Published, ledger: Ledger, number: int) -> FileEntry | None:
-    """The line of a copy in generation `number`; None: the history has it already."""
+def _entry(copy: Published, ledger: Ledger) -> FileEntry | None:
+    """The line of a copy; None: the history has it already, or the manifest under way."""
     known = {one.text for one in ledger.of(copy.path) if one.kind == copy.hash_kind and one.action != "failed"}
     if copy.digest in known:
         return None
@@ -139,7 +139,7 @@ def _entry(copy: Published, ledger: Ledger, number: int) -> FileEntry | None:
     }
     hashes = (Hash(copy.hash_kind, copy.digest, action, copy.verified),)
     entry = FileEntry(copy.path, hashes, copy.size, copy.mtime, ours=ours)
-    ledger.say("", number, entry)
+    ledger.say("", entry)
     return entry
 
 

@@ -106,7 +106,7 @@ def read_history(
     reading = _Reading(target, folder, ledger, pause, findings)
     for one in generations:
         if one.name in names:
-            reading.manifest(one.name, one.number, one)
+            reading.manifest(one.name, one)
         else:
             path = joined(folder, f"{FOLDER}/{one.name}")
             findings.append(Finding(Wrong.HISTORY, path, f"The manifest of generation {one.number} is missing."))
@@ -114,7 +114,7 @@ def read_history(
     for name in unlisted:
         path = joined(folder, f"{FOLDER}/{name}")
         findings.append(Finding(Wrong.HISTORY, path, "This manifest does not stand in the chain."))
-        reading.manifest(name, _number(name), None)
+        reading.manifest(name, None)
     return History(
         folder, tuple(generations), unlisted, tuple(reading.ignore), tuple(reading.references), tuple(findings)
     )
@@ -153,15 +153,14 @@ class _Reading:
         self.ignore: list[str] = []
         self.references: list[Reference] = []
 
-    def manifest(self, name: str, number: int, listed: Generation | None) -> None:
+    def manifest(self, name: str, listed: Generation | None) -> None:
         path = joined(self._folder, f"{FOLDER}/{name}")
-        kind = listed.kind if listed is not None else "c4"
-        made = digest(kind)
         try:
+            made = digest(listed.kind if listed is not None else "c4")
             for entry in read_manifest(self._blocks(path, made.update)):
                 match entry:
                     case FileEntry():
-                        self._ledger.say(self._folder, number, entry)
+                        self._ledger.say(self._folder, entry)
                     case Ignored(pattern):
                         if pattern not in self.ignore:
                             self.ignore.append(pattern)
@@ -170,13 +169,17 @@ class _Reading:
         except ManifestError as error:
             self._findings.append(Finding(Wrong.HISTORY, path, f"This manifest can't be read: {error}."))
             return
+        except ImportError:
+            why = "Its hash can't be reckoned here. Install the extra: pip install 'stagectl[hash]'"
+            self._findings.append(Finding(Wrong.HISTORY, path, why))
+            return
         except CopyError as error:
             if error.reason is Reason.STOPPED:
                 raise
             self._findings.append(Finding(Wrong.HISTORY, path, f"This manifest can't be read: {error}"))
             return
         if listed is not None and made.text() != listed.text:
-            why = f"The manifest of generation {number} was altered: the chain knows another hash."
+            why = f"The manifest of generation {listed.number} was altered: the chain knows another hash."
             self._findings.append(Finding(Wrong.HISTORY, path, why))
 
     def _blocks(self, path: str, update: Callable[[bytes], None]) -> Iterator[bytes]:

@@ -14,8 +14,7 @@ from stagectl.copyoff.mhlxml import FileEntry, Hash
 _TABLES = """
 PRAGMA journal_mode = OFF;
 PRAGMA synchronous = OFF;
-CREATE TABLE said (path TEXT NOT NULL, generation INTEGER NOT NULL, kind TEXT NOT NULL, text TEXT NOT NULL,
-                   action TEXT NOT NULL, size INTEGER);
+CREATE TABLE said (path TEXT NOT NULL, kind TEXT NOT NULL, text TEXT NOT NULL, action TEXT NOT NULL);
 CREATE INDEX said_of ON said (path);
 CREATE TABLE stands (path TEXT PRIMARY KEY, size INTEGER NOT NULL) WITHOUT ROWID;
 """
@@ -35,14 +34,14 @@ class Ledger:
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
         self._db.close()
 
-    def say(self, folder: str, generation: int, entry: FileEntry) -> None:
+    def say(self, folder: str, entry: FileEntry) -> None:
         """Note what a generation of the history of `folder` says of a file; generations come in their order."""
         path = joined(folder, entry.path)
         if entry.previous:
             self._db.execute("UPDATE said SET path = ? WHERE path = ?", (path, joined(folder, entry.previous)))
         self._db.executemany(
-            "INSERT INTO said VALUES (?, ?, ?, ?, ?, ?)",
-            [(path, generation, one.kind, one.text, one.action, entry.size) for one in entry.hashes],
+            "INSERT INTO said VALUES (?, ?, ?, ?)",
+            [(path, one.kind, one.text, one.action) for one in entry.hashes],
         )
 
     def stand(self, files: Iterable[tuple[str, int]]) -> None:
@@ -54,9 +53,10 @@ class Ledger:
         rows = self._db.execute("SELECT kind, text, action FROM said WHERE path = ? ORDER BY rowid", (path,))
         return [Hash(*row) for row in rows]
 
-    def standing(self) -> Iterator[tuple[str, int]]:
+    def standing(self) -> Iterator[str]:
         """Files that stand there, sorted by path."""
-        yield from self._db.execute("SELECT path, size FROM stands ORDER BY path")
+        for (path,) in self._db.execute("SELECT path FROM stands ORDER BY path"):
+            yield str(path)
 
     def weight(self) -> tuple[int, int]:
         """How many of the files that stand there are told of, and their bytes."""

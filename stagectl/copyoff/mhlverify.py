@@ -99,9 +99,9 @@ class _Verifying:
         ledger.stand(self._standing())
         self._histories()
         self._of = ledger.weight()
-        for path, size in ledger.standing():
+        for path in ledger.standing():
             if not self._left_out(path):
-                self._file(path, size)
+                self._file(path)
         for path in ledger.missing():
             if not self._left_out(path):
                 report.add(Finding(Wrong.MISSING, path, "The history tells of this file, and it is not there."))
@@ -148,7 +148,7 @@ class _Verifying:
             if not folder or path.startswith(f"{folder}/")
         )
 
-    def _file(self, path: str, size: int) -> None:
+    def _file(self, path: str) -> None:
         said = self._ledger.of(path)
         if not said:
             self._report.add(Finding(Wrong.NEW, path, "No generation tells of this file."))
@@ -167,7 +167,7 @@ class _Verifying:
             self._report.add(Finding(Wrong.DOUBT, path, why))
             return
         try:
-            read = self._through(path, makes)
+            self._through(path, makes)
         except CopyError as error:
             if error.reason is Reason.STOPPED:
                 raise
@@ -178,22 +178,19 @@ class _Verifying:
         wrong = [kind for kind, made in makes.items() if made.text() != known[kind]]
         if wrong:
             kind = wrong[0]
-            why = f"{kind} is {makes[kind].text()}, was {known[kind]}; {read} bytes were read, {size} stand there."
+            why = f"It is not what it was: its {kind} is {makes[kind].text()}, and was {known[kind]}."
             self._report.add(Finding(Wrong.CHANGED, path, why))
         elif doubts:
             self._report.add(Finding(Wrong.DOUBT, path, doubts))
         else:
             self._report.good += 1
 
-    def _through(self, path: str, makes: dict[str, Digest]) -> int:
-        read = 0
+    def _through(self, path: str, makes: dict[str, Digest]) -> None:
         for block in self._target.read_back(path):
             for made in makes.values():
                 made.update(block)
-            read += len(block)
             self._report.read += len(block)
             self._step(path)
-        return read
 
 
 def _known(said: list[Hash]) -> tuple[dict[str, str], str]:

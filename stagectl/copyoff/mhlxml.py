@@ -82,7 +82,7 @@ class Head:
     """What stands before the entries.
 
     Attributes:
-        made: when the operation began, UTC.
+        made: when it was written, UTC.
         process: in-place, transfer or flatten.
     """
 

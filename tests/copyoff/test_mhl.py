@@ -19,7 +19,7 @@ from stagectl.copyoff.mhlignore import DEFAULT, Ignore
 from stagectl.copyoff.mhlledger import Ledger
 from stagectl.copyoff.mhlread import read_chain
 from stagectl.copyoff.mhlverify import Progress, verify
-from stagectl.copyoff.mhlxml import FileEntry, Hash, Head, write_manifest
+from stagectl.copyoff.mhlxml import FileEntry, Generation, Hash, Head, write_chain, write_manifest
 from tests.copyoff.historytree import CLIPS, MOMENT, SEALING, copy, hash_of, put, sealed, told, verified
 from tests.copyoff.mhlschema import check_chain, check_manifest
 
@@ -335,6 +335,17 @@ def test_a_hash_that_this_machine_can_t_reckon_is_a_doubt(tmp_path: Path, monkey
     report = verified(tmp_path)
     assert told(report) == {(Wrong.DOUBT, "iso-3/CAM3_T002.mov")}
     assert "stagectl[hash]" in report.findings[0].why
+
+
+def test_a_chain_in_a_format_that_this_machine_can_t_reckon_is_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    sealed(tmp_path, LATER, "md5")
+    xxh = hash_of("xxh64", (tmp_path / FIRST).read_bytes())
+    (tmp_path / CHAIN).write_bytes(write_chain([Generation(1, Path(FIRST).name, "xxh64", xxh)]))
+    assert verified(tmp_path).whole
+    monkeypatch.setitem(sys.modules, "xxhash", None)
+    assert (Wrong.HISTORY, FIRST) in told(verified(tmp_path))
 
 
 @pytest.mark.slow
