@@ -103,7 +103,12 @@ class _Verifying:
             if not self._left_out(path):
                 self._file(path)
         for path in ledger.missing():
-            if not self._left_out(path):
+            if self._left_out(path):
+                continue
+            found = self._target.at(path)
+            if found is not None and found.size >= 0:  # copied after the tree was listed, before the history was read
+                self._file(path)
+            else:
                 report.add(Finding(Wrong.MISSING, path, "The history tells of this file, and it is not there."))
         return report
 

@@ -20,6 +20,7 @@ from stagectl.copyoff.mhlledger import Ledger
 from stagectl.copyoff.mhlread import read_chain
 from stagectl.copyoff.mhlverify import Progress, verify
 from stagectl.copyoff.mhlxml import FileEntry, Generation, Hash, Head, write_chain, write_manifest
+from stagectl.copyoff.target import Standing
 from tests.copyoff.historytree import CLIPS, MOMENT, SEALING, copy, hash_of, put, sealed, told, verified
 from tests.copyoff.mhlschema import check_chain, check_manifest
 
@@ -235,6 +236,22 @@ def test_a_renamed_file_keeps_its_history(tmp_path: Path) -> None:
     assert told(verified(tmp_path)) == {(Wrong.HISTORY, "ascmhl/0002_other_2026-11-25_051312Z.mhl")}
     flip(tmp_path, "iso-3/better.mov")
     assert (Wrong.CHANGED, "iso-3/better.mov") in told(verified(tmp_path))
+
+
+class Busy(Folder):
+    """A folder that a run copies into and seals, right after its tree was listed."""
+
+    def tree(self, under: str = "") -> Iterator[Standing]:
+        yield from super().tree(under)
+        if not under:
+            sealed(self._top, LATER)
+
+
+def test_a_copy_that_came_while_the_tree_was_listed_is_not_missing(tmp_path: Path) -> None:
+    sealed(tmp_path, CLIPS)
+    report = verify(Busy("rushes", tmp_path))
+    assert report.whole
+    assert report.good == len(CLIPS) + 1
 
 
 def test_a_history_inside_another_is_verified_with_it(tmp_path: Path) -> None:
