@@ -120,9 +120,8 @@ class Daemon:
         journal = Journal(world.storage, world.clock, on_trouble=lambda text: _note(trouble, "journal", text))
         await journal.open(site=site.name)
         records, untold = _kept(journal)
-        house, devices = wire(world, site, kinds, journal)
+        house, devices = wire(world, site, kinds, journal, trouble)
         house.began_at, house.started, house.untold = began_at, began, untold
-        house.trouble = trouble
         try:
             house.gate.load()
         except SiteError:
@@ -151,6 +150,8 @@ class Daemon:
         scenes = Scenes(house, settings.scenes or site.scenes)
         scenes.load()
         daemon = cls(house, journal, devices, scenes)
+        if real and site.copy.targets:
+            await daemon._copy(settings.data)
         if settings.http is not None:
             daemon.http = await serve(
                 house, *settings.http, scenes=scenes, tls=settings.tls, elsewhere=settings.elsewhere
@@ -162,8 +163,6 @@ class Daemon:
         devices.start()
         daemon._tasks.append(asyncio.create_task(recovery.judge(house.commands, world.clock, house.chronicle)))
         daemon._tasks.append(asyncio.create_task(daemon._settle()))
-        if real and site.copy.targets:
-            await daemon._copy(settings.data)
         return daemon
 
     async def _copy(self, data: Path) -> None:
@@ -181,13 +180,14 @@ class Daemon:
         )
         try:
             copying = copy_off(part, house.site, rest, Machine(data, elapsed_s, self._own_threads))
+            await copying.start()
         except SiteError as error:
             part.why = str(error)
             house.troubled("copy-soon", f"Nothing can be copied off: {error}")
             return
         house.on_roll.append(part.rolled)
-        await copying.start()
         part.runs = self.copying = copying
+        house.answers["copyoff"] = copying.answer
 
     def _own_threads(self, count: int) -> RealOffload:
         self._threads.append(RealOffload(count))

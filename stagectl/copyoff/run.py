@@ -55,7 +55,7 @@ def copied(run: Run, progress: Progress, going: str, called: Callable[[str], str
             "done": deck.done,
             "of": deck.of,
             "rate": round(deck.rate),
-            "why": deck.why,
+            "why": deck.why or words.busy(deck.busy),
         }
         for name, deck in progress.decks.items()
     ]

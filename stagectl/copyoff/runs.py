@@ -135,6 +135,11 @@ class CopyOff:
             "run": self.view(newest) if newest is not None else None,
         }
 
+    def answer(self) -> str:
+        """How it stands in a few words, for the contents of the page."""
+        progress = self._engine.progress()
+        return words.answer(summed(self.part.sums), goes=progress.running, left_s=progress.left_s)
+
     async def plan(self, wanted: Wanted) -> dict[str, Any]:
         """List the recorders' clips anew, and say what a run would copy, in its order, and whether it fits."""
         began_at = self._clock.now()

@@ -53,6 +53,14 @@ def standing(sums: Sums, places: Sequence[str]) -> str:
     return f"All {sums.clips} clips stand copied and verified at {listed(names=places)}."
 
 
+def answer(sums: Sums, *, goes: bool, left_s: float | None) -> str:
+    """How it stands in a few words: "15 of 18 proven, 3 min left"."""
+    told = f"{sums.published} of {sums.clips} proven" if sums.clips else "no clips known"
+    if goes:
+        return f"{told}, {span(left_s)} left" if left_s is not None else f"{told}, copying"
+    return f"{told}, {sums.failed} failed" if sums.failed else told
+
+
 def going(*, done: int, of: int, rate: float, left_s: float | None, waits: Sequence[str]) -> str:
     """A run under way; `waits`: recorders that keep all of it waiting."""
     if waits:
@@ -62,6 +70,14 @@ def going(*, done: int, of: int, rate: float, left_s: float | None, waits: Seque
     told = [f"{size(done)} of {size(of)}", *([f"{size(rate)}/s"] if rate else [])]
     left = f", {span(left_s)} left" if left_s is not None else ""
     return f"Copying: {', '.join(told)}{left}."
+
+
+def busy(word: str) -> str:
+    """What a recorder does that is neither copied nor waited for, in a sentence; empty: nothing to say."""
+    return {
+        "listing": "Its clips are listed.",
+        "looking": "Its clips are looked at twice, so that none is read that still grows.",
+    }.get(word, "")
 
 
 def ending() -> str:

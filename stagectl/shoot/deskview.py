@@ -165,6 +165,7 @@ class DeskView:
         mixers = [name for name, box in house.boxes.items() if box.capability.kind == "mixer"]
         if mixers:
             told["sound"] = self._sound(mixers)
+        told |= {view: tell() for view, tell in house.answers.items()}
         last = next((one for one in reversed(house.chronicle.recent) if one.kind != PRIVATE), None)
         if last is not None:
             told["journal"] = deskwords.answer_journal(at=self._teller.at(last.wall), who=last.who)

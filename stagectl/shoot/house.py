@@ -118,6 +118,7 @@ class House:
         takes.on_change.append(self._keep_soon)
         commands.act = self._act
         self._keeping = False
+        self.answers: dict[str, Callable[[], str]] = {}  # of views whose part is made above us: a line in the contents
         self.on_roll: list[Callable[[Collection[str]], None]] = []  # these recorders were just asked to roll
         self.lag = Lag()
         self.teller = Teller(self)

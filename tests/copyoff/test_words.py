@@ -103,6 +103,22 @@ def test_what_does_not_fit_is_told_with_what_to_do() -> None:
     assert words.room("shelf", need=90, free=None) == words.room("shelf", need=90, free=90) == ""
 
 
+@pytest.mark.parametrize(
+    ("sums", "goes", "left_s", "said"),
+    [
+        (Sums(), False, None, "no clips known"),
+        (WHOLE, False, None, "6 of 6 proven"),
+        (Sums(clips=6, published=3, waiting=2, failed=1), False, None, "3 of 6 proven, 1 failed"),
+        (Sums(clips=6, published=3, waiting=3), True, 180, "3 of 6 proven, 3 min left"),
+        (Sums(clips=6, waiting=6), True, None, "0 of 6 proven, copying"),
+    ],
+)
+def test_the_contents_of_the_page_have_it_in_a_few_words(
+    sums: Sums, goes: bool, left_s: float | None, said: str
+) -> None:
+    assert words.answer(sums, goes=goes, left_s=left_s) == said
+
+
 def test_when_runs_begin_by_themselves_is_told() -> None:
     assert words.schedule(time(2, 0), 2700) == "A run begins by itself at 02:00 and 45 min after the last take."
     assert words.schedule(None, None) == "No run begins by itself."

@@ -36,7 +36,7 @@ def studio(tmp_path: Path) -> Iterator[Studio]:
 def take(studio: Studio, name: str, frames: int = 25) -> int:
     """Roll all, and cut when the decks hold so many frames; the number of the take."""
     assert studio.cli("roll", "--name", name).returncode == 0
-    number = int(studio.get("takes")["takes"][-1]["take"])
+    number = max(int(one["take"]) for one in studio.get("takes")["takes"])
     until(lambda: studio.truth("iso-1")["clips"][-1]["frames"] > frames, 15, "it has rolled for long enough")
     assert studio.cli("cut", str(number)).returncode == 0
     until(lambda: studio.get(f"takes/{number}")["common"], 15, "the take is known whole")

@@ -3,7 +3,7 @@ import { Asks, RefusedError } from "./asks";
 import { Feed } from "./feed";
 import type { Device, Entry, Me, Site, Take } from "./shapes";
 
-export const VIEWS = ["sheet", "lineup", "setups", "paths", "sound", "kit", "journal", "wall", "card"] as const;
+export const VIEWS = ["sheet", "lineup", "setups", "paths", "sound", "copyoff", "kit", "journal", "wall", "card"] as const;
 export type View = (typeof VIEWS)[number];
 
 /** The open question of how a take ends. `pressAt`: until when its end can't be pressed, ms. */
@@ -173,9 +173,9 @@ export class Desk {
     this.said.delete(place);
     this.draw();
     try {
-      const told = await this.asks.post<{ say?: string; done?: string; ended?: string | null }>(path, body);
+      const told = await this.asks.post<{ say?: string; done?: string | number; ended?: string | null }>(path, body);
       const bad = told.ended === "failed" || told.ended === "unconfirmed";
-      this.said.set(place, { text: told.done ?? told.say ?? "Done.", bad });
+      this.said.set(place, { text: (typeof told.done === "string" ? told.done : told.say) ?? "Done.", bad });
       return null;
     } catch (slip) {
       this.said.set(place, { text: slip instanceof Error ? slip.message : String(slip), bad: true });

@@ -8,6 +8,7 @@ import { login } from "./parts/login";
 import { writing } from "./parts/writing";
 import { wrong } from "./parts/wrong";
 import { card } from "./views/card";
+import { copyoff } from "./views/copyoff";
 import { journal } from "./views/journal";
 import { kit } from "./views/kit";
 import { lineup } from "./views/lineup";
@@ -23,6 +24,7 @@ const SHOWN: Record<Exclude<View, "wall" | "card">, (desk: Desk) => TemplateResu
   setups,
   paths,
   sound,
+  copyoff,
   kit,
   journal,
 };

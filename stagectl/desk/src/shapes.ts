@@ -214,6 +214,35 @@ export interface Clocks {
   clocks: { device: string; called: string; state: string; why: string; label: string; rate: string; offset: number | null; give: number | null }[];
 }
 
+export interface CopyNow {
+  device: string;
+  called: string;
+  busy: string;
+  clip: string;
+  done: number;
+  of: number;
+  rate: number;
+  why: string;
+}
+
+export interface CopyDeck {
+  device: string;
+  called: string;
+  failed: number;
+  clear: boolean;
+  say: string;
+  clear_say: string;
+}
+
+export interface CopyOff {
+  state: string;
+  say: string;
+  schedule: string;
+  places: { name: string; called: string }[];
+  recorders: CopyDeck[];
+  run: { id: string; say: string; outcome: string; recorders: CopyNow[] } | null;
+}
+
 export interface Setups {
   say: string;
   held: string;

@@ -13,7 +13,21 @@ from stagectl.inlets.http.problems import ProblemError, refused
 from stagectl.model.errors import RefusedError
 from stagectl.model.secret import Secret
 
-ACTS: Final = ("route", "level", "mute", "slate", "mark", "good", "note", "scene", "answer", "retry", "alarm", "call")
+ACTS: Final = (
+    "route",
+    "level",
+    "mute",
+    "slate",
+    "mark",
+    "good",
+    "note",
+    "scene",
+    "answer",
+    "retry",
+    "alarm",
+    "call",
+    "copy",
+)
 GUESTS: Final = ("roll", "good", "note", "call", "slate")  # a guest never ends anything and sets nothing
 
 

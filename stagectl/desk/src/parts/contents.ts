@@ -10,6 +10,7 @@ export const NAMES: Record<View, string> = {
   setups: "Set-ups",
   paths: "Paths",
   sound: "Sound",
+  copyoff: "Copy-off",
   kit: "Kit",
   journal: "Journal",
   wall: "Wall",
@@ -19,7 +20,7 @@ export const NAMES: Record<View, string> = {
 /** Views that this house has, in the order of the contents. */
 export function views(desk: Desk): View[] {
   const answers = desk.feed.sections?.answers ?? {};
-  return VIEWS.filter((view) => !["lineup", "setups", "paths", "sound"].includes(view) || answers[view] !== undefined);
+  return VIEWS.filter((view) => !["lineup", "setups", "paths", "sound", "copyoff"].includes(view) || answers[view] !== undefined);
 }
 
 export function contents(desk: Desk): TemplateResult {

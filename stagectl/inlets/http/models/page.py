@@ -16,7 +16,7 @@ class FilePath(Lax):
 class ViewPath(Lax):
     """Which view of the page."""
 
-    view: Literal["paths", "sound", "kit", "journal", "wall", "card", "lineup", "setups"]
+    view: Literal["paths", "sound", "kit", "journal", "wall", "card", "lineup", "setups", "copyoff"]
 
 
 class ViewQuery(Lax):
