@@ -81,7 +81,7 @@ def read_history(
         target: where the tree stands.
         folder: the history's folder, from the target's top.
         ledger: gets what every readable generation says.
-        names: of the files in its folder `ascmhl`.
+        names: of the files in its folder `ascmhl`, a moment ago.
         pause: called between blocks; what it raises ends the work.
 
     Returns: None: there is no history.
@@ -105,10 +105,10 @@ def read_history(
     listed = {one.name for one in generations}
     reading = _Reading(target, folder, ledger, pause, findings)
     for one in generations:
-        if one.name in names:
+        path = joined(folder, f"{FOLDER}/{one.name}")
+        if one.name in names or target.at(path) is not None:  # a run may have written it since the names were listed
             reading.manifest(one.name, one)
         else:
-            path = joined(folder, f"{FOLDER}/{one.name}")
             findings.append(Finding(Wrong.HISTORY, path, f"The manifest of generation {one.number} is missing."))
     unlisted = tuple(name for name in manifests if name not in listed)
     for name in unlisted:
