@@ -59,10 +59,13 @@ def day_picture(takes: Sequence[TakeRange], title: str, now: datetime, *, alone:
     drawing.line((_FIRST, under + 2), (_LAST, under + 2))
     zone, step = takes[0].opened.tzinfo, next((one for one in _STEPS if length / one.total_seconds() <= 10), _STEPS[-1])
     hour = begin.astimezone(zone).replace(minute=0, second=0, microsecond=0)
-    while (hour := hour + step) < end:
-        if hour > begin:
-            drawing.line((x(hour), under + 2), (x(hour), under + 6))
-            drawing.text(x(hour) - 15, under + 18, f"{hour:%H:%M}")
+    hours = [hour + step * number for number in range(1, 2 + int((end - hour) / step))]
+    for tick in (one for one in hours if begin < one < end):
+        drawing.line((x(tick), under + 2), (x(tick), under + 6))
+        drawing.text(x(tick) - 15, under + 18, f"{tick:%H:%M}")
+    if length < 2 * step.total_seconds():  # too short for hours that say anything
+        drawing.text(_FIRST, under + 18, f"{begin.astimezone(zone):%H:%M:%S}")
+        drawing.text(_LAST, under + 18, f"{end.astimezone(zone):%H:%M:%S}", end=True)
     return drawing.written(title, about(takes), under + 24, alone=alone)
 
 

@@ -13,7 +13,7 @@ _STYLE: Final = (
     "body{font:10pt/1.35 sans-serif;margin:1.5em;color:#000;background:#fff}h1{font-size:14pt;margin:0 0 .2em}"
     "h2{font-size:11pt;margin:1.2em 0 .2em}table{border-collapse:collapse;width:100%}"
     "th,td{border:1px solid #888;padding:.15em .4em;text-align:left;vertical-align:top;overflow-wrap:anywhere}"
-    "td.n{text-align:right}.t{font-family:monospace;white-space:nowrap}.bad{font-weight:bold}"
+    ".n{text-align:right}td.t,span.t{font-family:monospace;white-space:nowrap}.bad{font-weight:bold}"
     "svg{max-width:100%;height:auto}"
     "section{break-inside:avoid}thead{display:table-header-group}@page{size:A4 landscape;margin:12mm}"
     "@media print{body{margin:0}}"
@@ -41,7 +41,8 @@ def _take(take: TakeRange, section: Section) -> Iterator[str]:
     yield from (f'<p class="bad">{escape(trouble)}</p>' for trouble in section.troubles)
     if section.shared:
         yield f"<p>{escape(section.shared)}</p>"
-    yield f"<table><thead><tr>{''.join(f'<th>{name}' for name in HEAD)}</tr></thead>"
+    heads = "".join(f"<th{kind}>{name}" for kind, name in zip(_KINDS, HEAD, strict=True))
+    yield f"<table><thead><tr>{heads}</tr></thead>"
     for row in section.rows:
         cells = zip(_KINDS, row, strict=True)
         yield f"<tr>{''.join(f'<td{kind}>{escape(cell)}' for kind, cell in cells)}</tr>"

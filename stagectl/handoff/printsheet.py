@@ -113,7 +113,12 @@ class _Setting:
 
     def _table(self, section: Section) -> Flowable:
         kinds = [self._number if name in ("frames", "offset") else self._body for name in HEAD]
-        rows = [[self._says(name, self._bad) for name in HEAD]]
+        rows = [
+            [
+                self._says(name, ParagraphStyle(kind.name, kind, fontName=self._bad.fontName))
+                for name, kind in zip(HEAD, kinds, strict=True)
+            ]
+        ]
         rows += [[self._says(cell, kind) for cell, kind in zip(row, kinds, strict=True)] for row in section.rows]
         style = TableStyle(
             [

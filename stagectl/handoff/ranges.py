@@ -10,6 +10,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from itertools import pairwise
+from types import MappingProxyType
 from typing import Any
 
 from stagectl.model.timecode import Rate, frame_number, label_at, span_frames
@@ -54,7 +55,7 @@ class TakeRange:
         clips: recorder by recorder, in the order in which each recorded.
         common: what all recorders hold; None: see `troubles`.
         troubles: what an editor must know, a sentence each.
-        absent: recorders that were asked for and have no clip.
+        absent: recorders that were asked for and have no clip, and what people call them.
         unseen: those of whom not all is known: they were out of reach.
     """
 
@@ -68,7 +69,7 @@ class TakeRange:
     common: Span | None
     marks: tuple[Mark, ...]
     troubles: tuple[str, ...]
-    absent: tuple[str, ...]
+    absent: Mapping[str, str]
     unseen: tuple[str, ...]
 
     @property
@@ -100,8 +101,10 @@ class TakeRange:
             return None
 
 
-def ranged(takes: Iterable[Mapping[str, Any]]) -> list[TakeRange]:
+def ranged(takes: Iterable[Mapping[str, Any]], called: Mapping[str, str] = MappingProxyType({})) -> list[TakeRange]:
     """Make takes as REST shows them ready for the edit, in the order in which they were rolled.
+
+    `called`: what people call recorders, beside those that recorded.
 
     Raises:
         KeyError, TypeError, ValueError: one is no take.
@@ -109,16 +112,19 @@ def ranged(takes: Iterable[Mapping[str, Any]]) -> list[TakeRange]:
     plain = sorted(takes, key=lambda take: moment(take["opened"]))
     lanes = {int(take["take"]): [Lane.read(lane) for lane in take["lanes"]] for take in plain}
     reels = reel_names(lane.device for some in lanes.values() for lane in some)
-    return [_ranged(take, lanes[int(take["take"])], reels) for take in plain]
+    names = {**called, **{lane.device: lane.called for some in lanes.values() for lane in some}}
+    return [_ranged(take, lanes[int(take["take"])], reels, names) for take in plain]
 
 
-def _ranged(take: Mapping[str, Any], lanes: Sequence[Lane], reels: Mapping[str, str]) -> TakeRange:
+def _ranged(
+    take: Mapping[str, Any], lanes: Sequence[Lane], reels: Mapping[str, str], called: Mapping[str, str]
+) -> TakeRange:
     clips, troubles = _clips(lanes, reels)
-    absent = [name for name in take["wanted"] if name not in {lane.device for lane in lanes}]
-    unseen = take.get("unseen", ())
+    own, unseen = {lane.device for lane in lanes}, take.get("unseen", ())
+    absent = {name: called.get(name, name) for name in take["wanted"] if name not in own}
     troubles += [
-        f"{name}: not known if it rolled, it was out of reach." if name in unseen else f"{name} did not roll."
-        for name in absent
+        f"{told}: not known if it rolled, it was out of reach." if name in unseen else f"{told} did not roll."
+        for name, told in absent.items()
     ]
     rates = {clip.rate for clip in clips}
     rate = next(iter(rates)) if len(rates) == 1 else None
@@ -142,7 +148,7 @@ def _ranged(take: Mapping[str, Any], lanes: Sequence[Lane], reels: Mapping[str, 
         common=common,
         marks=tuple(Mark.read(mark) for mark in take["marks"]),
         troubles=tuple(troubles),
-        absent=tuple(absent),
+        absent=MappingProxyType(absent),
         unseen=tuple(unseen),
     )
 

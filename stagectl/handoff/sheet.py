@@ -74,9 +74,9 @@ def _row(take: TakeRange, clip: Clip) -> tuple[str, ...]:
 
 
 def _absent(take: TakeRange) -> Iterator[tuple[str, ...]]:
-    for device in take.absent:
+    for device, called in take.absent.items():
         clip = "NOT KNOWN IF IT ROLLED" if device in take.unseen else "NO CLIP"
-        yield (device, clip, *[""] * (len(HEAD) - 2))
+        yield (called, clip, *[""] * (len(HEAD) - 2))
 
 
 def _marks(take: TakeRange) -> Iterator[tuple[str, str]]:

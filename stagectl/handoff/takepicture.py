@@ -17,17 +17,16 @@ _NAME: Final = 140.0  # where the names of the recorders end, px
 _FIRST: Final = 190.0  # where the bars begin
 _LAST: Final = 800.0  # ...and end
 _ROW: Final = 20.0
-_TOLD: Final = 20  # marks that are told in words
+_SIGNS: Final = "abcdefghijklmnopqrst"  # of marks: as many are told in words
 
 
 def take_picture(take: TakeRange, *, alone: bool = False) -> str:
-    """The picture; `alone`: it stands in no page."""
+    """The picture; `alone`: it stands in no page, and says itself which take it is and what is wrong."""
     drawing = Drawing(f"take-{take.number}", WIDE)
-    y = 16.0
-    drawing.text(0, y, title(take), bold=True, most=WIDE)
-    for trouble in take.troubles:
+    y = 0.0
+    for line in (title(take), *take.troubles) if alone else ():
         y += 16
-        drawing.text(0, y, trouble, most=WIDE)
+        drawing.text(0, y, line, bold=y <= 16, most=WIDE)
     spans = [clip.span for clip in take.clips if clip.span is not None]
     if take.rate is not None and spans:
         whole = Span(min(span.first for span in spans), max(span.end for span in spans))
@@ -81,11 +80,11 @@ def _bars(drawing: Drawing, take: TakeRange, rate: Rate, *, whole: Span, top: fl
     for row, device in enumerate(rows):
         clips = [clip for clip in take.clips if clip.lane.device == device]
         _lane(drawing, take, clips, x=x, y=top + 16 + _ROW * row)
-    for number, mark in enumerate(take.marks, 1):
+    for number, mark in enumerate(take.marks):
         frame = take.mark_frame(mark)
         if frame is not None and whole.first <= frame < whole.end:
             drawing.line((x(frame), top + 14), (x(frame), under + 4), dashed=True)
-            drawing.text(x(frame) + 2, under + 12, str(number))
+            drawing.text(x(frame) + 2, under + 12, _SIGNS[number : number + 1])
     under += 14 if take.marks else 0
     drawing.line((_FIRST, under + 2), (_LAST, under + 2))
     drawing.text(_FIRST, under + 15, str(label_at(whole.first, rate)))
@@ -119,10 +118,10 @@ def _apart(clip: Clip) -> str:
 
 
 def _marks(take: TakeRange) -> Iterator[str]:
-    for number, mark in enumerate(take.marks[:_TOLD], 1):
-        yield f"{number}  {_mark(mark)}"
-    if len(take.marks) > _TOLD:
-        yield f"and {len(take.marks) - _TOLD} marks more"
+    for sign, mark in zip(_SIGNS, take.marks, strict=False):
+        yield f"{sign}  {_mark(mark)}"
+    if len(take.marks) > len(_SIGNS):
+        yield f"and {len(take.marks) - len(_SIGNS)} marks more"
 
 
 def _mark(mark: Mark) -> str:

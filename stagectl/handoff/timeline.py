@@ -18,8 +18,16 @@ COLOURS: Final[Mapping[MarkKind, str]] = MappingProxyType(
 )
 
 
-def timelines(takes: Sequence[TakeRange], name: str) -> dict[str, str]:
+def timelines(
+    takes: Sequence[TakeRange], name: str, media: Mapping[tuple[str, str], str] | None = None
+) -> dict[str, str]:
     """A timeline for each rate, as the last part of a file's name -> its JSON; takes with no common range are left out.
+
+    Args:
+        takes: ready for the edit.
+        name: of the timeline.
+        media: recorder and clip -> where its copy stands below the top of the copies; of others the place is made of
+            the two names.
 
     Raises:
         ImportError: opentimelineio is not installed.
@@ -30,16 +38,18 @@ def timelines(takes: Sequence[TakeRange], name: str) -> dict[str, str]:
         if take.rate is not None and take.common is not None:
             by_rate.setdefault(take.rate, []).append(take)
     return {
-        f"{str(rate).replace(' ', '')}.otio": _Making(otio, rate).timeline(some, name) for rate, some in by_rate.items()
+        f"{str(rate).replace(' ', '')}.otio": _Making(otio, rate, media or {}).timeline(some, name)
+        for rate, some in by_rate.items()
     }
 
 
 class _Making:
     """Makes the objects of one timeline, all at one rate."""
 
-    def __init__(self, otio: Any, rate: Rate) -> None:
+    def __init__(self, otio: Any, rate: Rate, media: Mapping[tuple[str, str], str]) -> None:
         self._otio = otio
         self._rate = rate
+        self._media = media
 
     def timeline(self, takes: Sequence[TakeRange], name: str) -> str:
         otio, rate = self._otio, self._rate
@@ -73,7 +83,8 @@ class _Making:
     def _clip(self, take: TakeRange, clip: Clip, part: Span) -> Any:
         assert clip.span is not None
         otio, lane = self._otio, clip.lane
-        url = f"{quote(lane.device)}/{quote(lane.clip, safe='')}"
+        copied = self._media.get((lane.device, lane.clip))
+        url = quote(copied) if copied else f"{quote(lane.device)}/{quote(lane.clip, safe='')}"
         made = otio.schema.Clip(
             name=lane.clip,
             source_range=self._range(part),

@@ -187,6 +187,16 @@ def test_who_did_not_roll_is_named() -> None:
     assert one.troubles == ("wide did not roll.",)
 
 
+def test_who_did_not_roll_is_called_as_people_call_it() -> None:
+    one, other = (
+        take(lane("hands", "10:00:00:00", "00:02:00:00"), wanted=["hands", "wide", "pgm"]),
+        lane("wide", "", ""),
+    )
+    (first, _) = ranged([one, take(other, take=2, opened="2026-11-28T13:00:00.000Z")], {"pgm": "Rec 5"})
+    assert first.troubles == ("Wide did not roll.", "Rec 5 did not roll.")
+    assert "<td>Rec 5<td>NO CLIP" in log_sheet([first], "Hall")
+
+
 def test_of_who_was_out_of_reach_no_no_is_said() -> None:
     (one,) = ranged([take(lane("hands", "10:00:00:00", "00:02:00:00"), wanted=["hands", "wide"], unseen=["wide"])])
     assert one.troubles == ("wide: not known if it rolled, it was out of reach.",)

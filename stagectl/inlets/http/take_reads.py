@@ -31,12 +31,15 @@ async def take(call: Call) -> Answer:
     """One take; where its clips overlap is not told while it rolls."""
     found = _known(call)
     told = views.take_view(call.door.house, call.door.teller, found)
-    return Answer(told | {"overlap": overlap(ranged([told])[0]) if found.closed is not None else None})
+    return Answer(
+        told
+        | {"overlap": overlap(ranged([told], call.door.house.takes.recorders)[0]) if found.closed is not None else None}
+    )
 
 
 async def timeline(call: Call) -> Answer:
     """One take as a picture."""
-    return await _picture(call, _take_drawn, _known(call).plain())
+    return await _picture(call, _take_drawn, _known(call).plain(), call.door.house.takes.recorders)
 
 
 async def day_timeline(call: Call) -> Answer:
@@ -53,8 +56,8 @@ async def day_timeline(call: Call) -> Answer:
     return await _picture(call, _day_drawn, told, title, now)
 
 
-def _take_drawn(told: Mapping[str, Any]) -> str:
-    return take_picture(ranged([told])[0], alone=True)
+def _take_drawn(told: Mapping[str, Any], called: Mapping[str, str]) -> str:
+    return take_picture(ranged([told], called)[0], alone=True)
 
 
 def _day_drawn(told: Sequence[Mapping[str, Any]], title: str, now: datetime) -> str:
