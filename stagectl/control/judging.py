@@ -11,7 +11,7 @@ from stagectl.model.board import Board
 from stagectl.model.conditions import NO, YES, Truth, compare, judge
 from stagectl.model.errors import RefusedError
 from stagectl.model.points import Flags, Reading
-from stagectl.model.verbs import Ask, Ended, Set, Verdict
+from stagectl.model.verbs import Ask, Ended, Set, Verb, Verdict
 from stagectl.model.world import Clock, Handle
 
 FIRST_LOOK_S: Final = 0.15  # after the bytes left, look at the effect
@@ -102,9 +102,29 @@ class Judge:
                 self._forget(older)  # what is seen from now on is the newer one's doing
         return True
 
+    def wait_for(self, command: Command, other: Command) -> None:
+        """What was refused has gone out by another press after all: it gets that one's verdict.
+
+        `command`: refused, of a group that has not ended.
+        """
+        if command.verdict is None or command.group is None or command.group.ended:
+            return
+        if other.verdict is not None:
+            command.verdict = other.verdict
+            return
+        command.verdict, command.joined = None, True
+        command.group.open += 1
+        other.twins.append(command)
+        if command.watch is not None:
+            command.watch.attach(self._clock.now())
+
     def clear_of(self, devices: Container[str]) -> bool:
         """Is nothing in flight or followed on any of these devices?"""
         return not any(pair[0] in devices for held in (self._inflight, self._followed) for pair in held)
+
+    def under_way(self, device: str, verb: Verb) -> bool:
+        """Is anything that touches the same as this verb on its way there, without a verdict yet?"""
+        return any((device, name) in self._inflight for name in verb.touches())
 
     def _free(self, pairs: Sequence[tuple[str, str]]) -> bool:
         """Is nothing in flight or followed on any of these points?"""

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from stagectl.control.access import Person
 from stagectl.control.groups import Group
-from stagectl.model.capabilities.recorder import TRANSPORT
+from stagectl.model.capabilities.recorder import TRANSPORT, Roll
 from stagectl.model.conditions import NO, YES, Truth
 from stagectl.model.errors import RefusedError
 from stagectl.model.points import Poked, Reading
@@ -391,6 +391,8 @@ class Alarms:
             number, verdict = self.rolls.get(device, (0, None))
             failed = missing and not left and verdict is not None and verdict.ended not in _WELL
             failed = failed and take is not None and number == take.number
+            if failed and self._house.commands.judge.under_way(device, Roll("")):
+                failed = False  # that verdict is of an earlier press: what the new one comes to is told with its own
             self._told_by_house(self._alarms[f"{device}.{STOPPED}"], on=left)
             self._told_by_house(self._alarms[f"{device}.{NOT_ROLLED}"], on=failed)
 
