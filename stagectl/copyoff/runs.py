@@ -193,7 +193,7 @@ class CopyOff:
         """Begin to read all copies at these places again (none: at all), against their histories.
 
         Raises:
-            RefusedError: there is no such place, or a verification goes already.
+            RefusedError: there is no such place, or a verification or a copy run goes already.
         """
         known = [place.name for place in self.places]
         for name in names:
@@ -201,6 +201,9 @@ class CopyOff:
                 raise RefusedError(f'There is no place "{name[:40]}".', remedy=nearest(name[:40], known), code="target")
         if self._check is not None:
             raise RefusedError("A verification goes already.", remedy="To end it: stagectl copy stop", code="copy-runs")
+        if self._run is not None:  # its copies would be told as strangers
+            why = "A copy run goes, and what it copies stands in no history before its end."
+            raise RefusedError(why, remedy="Wait for its end, or say: stagectl copy stop", code="copy-runs")
         run = Run(self._rest.ids.new(), "verify", who, EVERYTHING, self._clock.wall(), self._clock.now())
         run.checks = [Check(place) for place in self.places if not names or place.name in names]
         self._check = self._remember(run)

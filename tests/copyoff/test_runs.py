@@ -242,6 +242,8 @@ async def test_what_can_not_be_is_refused_with_what_to_do(tmp_path: Path) -> Non
         run = await made.runs.begin(ALL, "ines")
         with pytest.raises(RefusedError, match="A copy run goes already"):
             await made.runs.begin(ALL, "ines")
+        with pytest.raises(RefusedError, match="stands in no history before its end"):
+            made.runs.verify([], "ines")
         assert made.runs.halt("ines") is run
         await made.over(run)
         assert (run.outcome, run.say[:19]) == ("stopped", "Copying was stopped")
