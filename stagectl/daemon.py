@@ -190,7 +190,7 @@ class Daemon:
         house.answers["copyoff"] = copying.answer
 
     def _own_threads(self, count: int) -> RealOffload:
-        self._threads.append(RealOffload(count))
+        self._threads.append(RealOffload(count, behind=True))
         return self._threads[-1]
 
     async def _settle(self) -> None:

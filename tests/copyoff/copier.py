@@ -16,7 +16,6 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from contextlib import asynccontextmanager, suppress
 from dataclasses import asdict, dataclass, field
 from datetime import UTC, datetime
@@ -34,7 +33,7 @@ from stagectl.copyoff.mhl import Sealing
 from stagectl.copyoff.plan import Layout
 from stagectl.copyoff.settings import Care, Deck
 from stagectl.copyoff.target import Place
-from stagectl.driverkit.real import RealClock, RealIds
+from stagectl.driverkit.real import RealClock, RealIds, RealOffload
 
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator
@@ -75,19 +74,6 @@ class House:
         return Deck(name, name.upper(), partial(FtpStore, name.upper(), host, port, wall=lambda: datetime.now(UTC)))
 
 
-class _Threads:
-    """Threads of the engine's own."""
-
-    def __init__(self, count: int) -> None:
-        self._pool = ThreadPoolExecutor(count, thread_name_prefix="copy")
-
-    async def run(self, name: str, do: Callable[..., Any], *args: Any) -> Any:
-        return await asyncio.get_running_loop().run_in_executor(self._pool, do, *args)
-
-    def end(self) -> None:
-        self._pool.shutdown()
-
-
 class Copier:
     """An engine that runs, and its database."""
 
@@ -126,7 +112,7 @@ async def copying(house: House, look_apart_s: tuple[float, float] = QUICK) -> As
     jobs = _Dying(Path(house.data) / "copies.db", house.die)
     decks = [house.deck(name) for name in house.decks]
     places = [Place(name, top, partial(Folder, name, Path(top))) for name, top in house.targets.items()]
-    threads = _Threads(threads_needed(decks, places))
+    threads = RealOffload(threads_needed(decks, places), behind=True)
     changed = asyncio.Event()
     engine = Engine(
         clock=RealClock(loop),
@@ -157,7 +143,7 @@ async def copying(house: House, look_apart_s: tuple[float, float] = QUICK) -> As
     finally:
         await engine.stop()
         jobs.close()
-        threads.end()
+        threads.close()
 
 
 class _Dying(Jobs):
