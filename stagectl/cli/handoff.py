@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import click
 
+from stagectl.cli.client import RefusalError
 from stagectl.cli.codes import Exit
 from stagectl.cli.days import day as read_day
 from stagectl.cli.face import Face, client_verb
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
     from stagectl.handoff.ranges import TakeRange
 
 NAMED: Final = 8  # takes that are named in a file's name
+ASKED: Final = 10  # takes whose copies are asked after at once: a question has room for so many numbers
 MOST: Final = 1000  # takes that are asked for; the daemon keeps half as many
 
 
@@ -46,7 +48,8 @@ def handoff(face: Face, day: date | None, numbers: tuple[int, ...], font: Path |
     if rolls := [take["take"] for take in wanted if take["running"]]:
         say = f"Take {rolls[0]} still rolls: its clips are not whole."
         return face.no(Exit.REFUSED, say, "Hand over when it has ended.", "take")
-    files, troubles = _files(wanted, face.client.get("site")["name"], day, font)
+    site = face.client.get("site")["name"]
+    files, troubles = _files(wanted, site, day, font, _copied(face, wanted))
     return _written(face, folder, files, troubles)
 
 
@@ -55,8 +58,36 @@ def _rolled(take: Mapping[str, Any]) -> date:
     return datetime.fromisoformat(take["opened"]).astimezone().date()
 
 
+def _copied(face: Face, takes: Sequence[Mapping[str, Any]]) -> dict[tuple[str, str], str]:
+    """Recorder and clip -> where its verified copy stands, below the top of the copies."""
+    rows: list[Mapping[str, Any]] = []
+    numbers = [str(take["take"]) for take in takes]
+    try:
+        for first in range(0, len(numbers), ASKED):
+            told = face.client.get("copy", "report", take=",".join(numbers[first : first + ASKED]))
+            rows += told["copied"]["rows"]
+    except RefusalError:
+        return {}  # nothing is copied off here
+    paths: dict[tuple[str, str], str] = {}
+    for row in rows:
+        stands = [copy["path"] for copy in row["copies"] if copy["state"] == "published"]
+        name = row["clip"].rpartition("/")[2]
+        # recorders tell a clip's name with its ending or without
+        paths |= dict.fromkeys(((row["recorder"], one.casefold()) for one in (name, _stem(name))), stands[0])
+    clips = ((lane["device"], lane["clip"]) for take in takes for lane in take["lanes"] if lane["clip"])
+    return {clip: path for clip in clips if (path := paths.get((clip[0], clip[1].casefold())))}
+
+
+def _stem(name: str) -> str:
+    return name.rpartition(".")[0] or name
+
+
 def _files(
-    takes: Sequence[Mapping[str, Any]], site: str, day: date | None, font: Path | None
+    takes: Sequence[Mapping[str, Any]],
+    site: str,
+    day: date | None,
+    font: Path | None,
+    copied: Mapping[tuple[str, str], str],
 ) -> tuple[dict[str, bytes], list[str]]:
     """Name -> content, and what an editor must know."""
     from stagectl.handoff.cliptable import clip_table
@@ -73,7 +104,7 @@ def _files(
     texts[f"{stem}_log.html"] = log_sheet(ready, title)
     troubles = [f"Take {take.number}: {trouble}" for take in ready for trouble in take.troubles]
     try:
-        texts |= {f"{stem}_{name}": text for name, text in timelines(ready, title).items()}
+        texts |= {f"{stem}_{name}": text for name, text in timelines(ready, title, copied).items()}
     except ImportError:
         troubles.append('The timeline is left out: it needs the extra. Install it: pip install "stagectl[editorial]"')
     files = {name: text.encode() for name, text in texts.items()}

@@ -89,8 +89,8 @@ def _room(place: Place, need: int) -> Room:
 
 
 def report(jobs: Jobs, wanted: Wanted, takes: Iterable[Take]) -> dict[str, Any]:
-    """What is not copied, could not be, is doubtful or double, and which clips of takes no recorder lists."""
-    open_, failed, doubtful, missing = Rows(), Rows(), Rows(), Rows()
+    """What is copied, is not, could not be, is doubtful or double, and which clips of takes no recorder lists."""
+    open_, failed, doubtful, missing, copied = Rows(), Rows(), Rows(), Rows(), Rows()
     lanes = _clips_of(takes, wanted)
     for job in every_job(jobs, wanted):
         lanes.pop((job.recorder, _stem(job.source.name)), None)
@@ -98,6 +98,8 @@ def report(jobs: Jobs, wanted: Wanted, takes: Iterable[Take]) -> dict[str, Any]:
             failed.add(partial(row_of, job))
         elif job.state is not State.PUBLISHED:
             open_.add(partial(row_of, job))
+        if any(copy.state is State.PUBLISHED for copy in job.copies):
+            copied.add(partial(row_of, job))
         if any(copy.doubt for copy in job.copies):
             doubtful.add(partial(row_of, job))
     for told in lanes.values():
@@ -105,7 +107,14 @@ def report(jobs: Jobs, wanted: Wanted, takes: Iterable[Take]) -> dict[str, Any]:
     double = Rows()
     for same in jobs.doubles():
         double.add(partial(_rows_of, same))
-    found = {"open": open_, "failed": failed, "doubtful": doubtful, "missing": missing, "double": double}
+    found = {
+        "copied": copied,
+        "open": open_,
+        "failed": failed,
+        "doubtful": doubtful,
+        "missing": missing,
+        "double": double,
+    }
     return {name: rows.plain() for name, rows in found.items()}
 
 

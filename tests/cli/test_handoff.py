@@ -44,6 +44,24 @@ def test_a_day_goes_into_a_new_folder_and_again_changes_nothing(sheet: Stub, tmp
     assert {path: path.read_bytes() for path in to.iterdir()} == before
 
 
+def test_the_timeline_names_the_copies_that_stand(sheet: Stub, tmp_path: Path) -> None:
+    """The recorder tells a clip without its ending; the copy of another clip of that name stands beside the first."""
+    lanes = whole()["lanes"]
+    clip = lanes[0]["clip"]
+    copies = [{"place": "a", "path": "x", "state": "failed"}, {"place": "b", "path": "d 1/é.mov", "state": "published"}]
+    row = {"recorder": lanes[0]["device"], "clip": f"1/{clip}.mov", "copies": copies}
+    sheet.routes["GET /api/v1/copy/report"] = (200, {"copied": {"count": 1, "rows": [row]}})
+    assert sheet.run("handoff", "--take", "15", "--to", str(tmp_path)).exit_code == 0
+    made = json.loads((tmp_path / "take-15_25.otio").read_text())
+    urls = [
+        media["target_url"]
+        for track in made["tracks"]["children"]
+        for one in track["children"]
+        for media in one["media_references"].values()
+    ]
+    assert urls == ["d%201/%C3%A9.mov", f"{lanes[1]['device']}/{lanes[1]['clip']}"]
+
+
 def test_a_file_of_another_content_stops_all_before_a_byte_is_written(sheet: Stub, tmp_path: Path) -> None:
     (tmp_path / "takes-15-16_log.html").write_text("mine")
     said = sheet.run("handoff", "--take", "15", "--take", "16", "--to", str(tmp_path))

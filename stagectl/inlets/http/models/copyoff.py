@@ -172,10 +172,11 @@ class CopyRows(Out):
 
 
 class CopyReportOut(Out):
-    """What is not copied yet, could not be, is doubtful, is in takes and on no recorder, or is there twice."""
+    """What stands verified, is not copied yet, could not be, is doubtful, is in takes and on no recorder, or double."""
 
     say: str
     recorders: list[CopyDeck]
+    copied: CopyRows
     open: CopyRows
     failed: CopyRows
     doubtful: CopyRows
