@@ -32,5 +32,7 @@ def test_a_run_is_begun_followed_and_told_on_the_page(hall: Hall, looks: Looks) 
 
 
 def test_who_may_only_watch_has_no_key_to_copy(people: Hall, looks: Looks) -> None:
-    look = looks.at(people.url, "laptop").open("copyoff")
+    look = looks.at(people.url, "laptop").come("mara")
+    look.go("copyoff")
+    look.page.locator("ul[aria-label='Recorders'] li").first.wait_for()
     assert look.page.get_by_role("button", name="Copy what is not copied").count() == 0

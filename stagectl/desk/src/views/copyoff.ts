@@ -16,10 +16,10 @@ export function copyoff(desk: Desk): TemplateResult {
   return html`<h2 class="view-title">Copy-off</h2>
     <p>${bound(run ? run.say : told.say)} ${bound(told.schedule)}</p>
     ${desk.may("copy")
-      ? html`<p class="acts">
+      ? html`<p class="copying">
           <button class="act" aria-disabled=${!desk.live || run !== null} @click=${() => begin(desk, run)}>Copy what is not copied</button>
           <button class="small" aria-disabled=${!desk.live || run === null} @click=${() => stop(desk, run)}>Stop copying</button>
-          <span role="status" class=${said?.bad ? "bad" : ""}>${said ? bound(said.text) : nothing}</span></p>`
+          <span role="status" class="bad">${said?.bad ? bound(said.text) : nothing}</span></p>`
       : nothing}
     ${goes.length ? html`<ul class="rows" aria-label="What goes on">${repeat(goes, (one) => one.device, now)}</ul>` : nothing}
     <ul class="rows" aria-label="Recorders">${repeat(told.recorders, (one) => one.device, row)}</ul>
