@@ -8,7 +8,11 @@ import threading
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
+from unittest.mock import patch
 
+from click.testing import CliRunner
+
+from stagectl.cli import logs, main
 from stagectl_simulators import client
 
 WAIT_S = 30.0  # for a program to end; a test fails then, no program is waited for longer
@@ -87,6 +91,15 @@ def stagectl(*args: str, **env: str) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
         command, capture_output=True, text=True, env={**os.environ, **env}, timeout=WAIT_S, check=False
     )
+
+
+def refused(*args: str) -> str:
+    """Why a verb does not even begin, exit 2; in this process, since nothing has started yet."""
+    with patch.object(logs, "set_up"):  # it would set up the log of all tests after this one
+        done = CliRunner().invoke(main, list(args))
+    assert done.exit_code == 2, done.output
+    assert "Traceback" not in done.stderr
+    return done.stderr
 
 
 def changes(entries: Sequence[dict[str, object]]) -> list[str]:

@@ -4,13 +4,16 @@ import json
 import os
 import subprocess
 import sys
+import urllib.error
+import urllib.request
 from pathlib import Path
 
 import pytest
 
 from stagectl.control import passwords
 from stagectl.model.secret import Secret
-from tests.stories.programs import program, stagectl
+from tests.stories.programs import WAIT_S, program, refused, stagectl
+from tests.stories.studio import until
 from tests.stories.test_serve import served, url_of
 
 PASSWORD = "four canvas otters yawn"
@@ -32,13 +35,14 @@ def accounts(data: Path, **roles: str) -> None:
     fresh.replace(data / "people.json")
 
 
-def until(code: int, *args: str, **env: str) -> subprocess.CompletedProcess[str]:
-    """Call the terminal until it ends so; the daemon sees another file within a second."""
-    for _ in range(20):
-        done = stagectl(*args, **env)
-        if done.returncode == code:
-            break
-    return done
+def closed_to(url: str, token: str = "") -> bool:
+    """Does the house ask whoever has this token for another one?"""
+    asked = urllib.request.Request(f"{url}/api/v1/now", headers={"Authorization": f"Bearer {token}"} if token else {})
+    try:
+        with urllib.request.urlopen(asked, timeout=10):
+            return False
+    except urllib.error.HTTPError as error:
+        return error.code == 401
 
 
 def login(name: str, url: str, key: Path) -> subprocess.CompletedProcess[str]:
@@ -56,8 +60,9 @@ def test_a_house_that_gets_accounts_while_it_runs_asks_for_tokens_and_remembers_
         url = url_of(daemon)
         assert stagectl("slate", "Evening", STAGECTL_URL=url).returncode == 0
         accounts(data, tomas="engineer", ines="operator")
-        refused = until(4, "slate", "Night", STAGECTL_URL=url)
-        assert (refused.returncode, refused.stderr) == (4, "This needs a token. Log in: stagectl login\n")
+        until(lambda: closed_to(url), WAIT_S, "the daemon sees the new file")
+        nobody = stagectl("slate", "Night", STAGECTL_URL=url)
+        assert (nobody.returncode, nobody.stderr) == (4, "This needs a token. Log in: stagectl login\n")
         came = login("ines", url, key)
         assert came.returncode == 0, came.stderr
         assert stagectl("slate", "Night", STAGECTL_URL=url, STAGECTL_TOKEN_FILE=str(key)).returncode == 0
@@ -67,15 +72,16 @@ def test_a_house_that_gets_accounts_while_it_runs_asks_for_tokens_and_remembers_
         assert stagectl("now", STAGECTL_URL=url).returncode == 4
         assert stagectl("slate", "Day", STAGECTL_URL=url, STAGECTL_TOKEN_FILE=str(key)).returncode == 0
         accounts(data, tomas="engineer")
-        gone = until(4, "slate", "Dawn", STAGECTL_URL=url, STAGECTL_TOKEN_FILE=str(key))
+        token = key.read_text().strip()
+        until(lambda: closed_to(url, token), WAIT_S, "the daemon sees that she has no account any more")
+        gone = stagectl("slate", "Dawn", STAGECTL_URL=url, STAGECTL_TOKEN_FILE=str(key))
         assert (gone.returncode, "has ended" in gone.stderr) == (4, True)
         assert again.end() == 0
     everything = b"".join(path.read_bytes() for path in data.iterdir())
     assert PASSWORD.encode() not in everything
 
     everywhere = ["serve", str(site), "--http", "0.0.0.0:0", "--data", str(data)]
-    assert "without TLS" in stagectl(*everywhere).stderr
-    assert "knows no accounts" in stagectl(*everywhere[:-1], str(tmp_path / "fresh")).stderr
+    assert "without TLS" in refused(*everywhere)
+    assert "knows no accounts" in refused(*everywhere[:-1], str(tmp_path / "fresh"))
     (data / "people.json").chmod(0o644)
-    opened = stagectl(*served(site, data))
-    assert (opened.returncode, "chmod 600" in opened.stderr) == (2, True)
+    assert "chmod 600" in refused(*served(site, data))
