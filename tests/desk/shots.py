@@ -86,7 +86,7 @@ def opened(look: Look) -> None:
     look.open("sound")
     look.page.click("text=to... >> nth=0")
     look.shot("open-level")
-    look.open("sheet")
+    look.open("sheet", "?look=print")
     look.page.set_viewport_size(PAPER)
     look.page.emulate_media(media="print")
     look.page.pdf(path=str(Path(os.environ["STAGECTL_SHOTS"]) / "print-sheet.pdf"), format="A4")

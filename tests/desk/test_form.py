@@ -208,11 +208,14 @@ def test_a_log_sheet_prints_whole(hall: Hall, looks: Looks) -> None:
     names = [f"Movement {number}" for number in range(1, 4)]
     for name in names:
         hall.cut(hall.roll(name))
-    look = looks.at(hall.url).open()
+    look = looks.at(hall.url).open("sheet", "?look=print")
     look.page.get_by_text(names[-1]).first.wait_for()
     look.page.emulate_media(media="print")
     text = look.page.inner_text("body")
     assert all(name in text for name in names)
+    lanes = [lane for take in hall.studio.get("takes?count=3")["takes"] for lane in take["lanes"]]
+    assert len(lanes) == 15
+    assert [lane["clip"] for lane in lanes if lane["clip"] not in text or lane["start"] not in text] == []
     assert look.page.locator("button:visible").count() == 0
     assert look.page.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(255, 255, 255)"
     view = "document.getElementById('view')"

@@ -28,24 +28,31 @@ function start(): void {
   const foot = new Foot();
   let asked = false;
   let drawn = false;
+  const draw = (): void => {
+    asked = false;
+    if (desk.feed.sections === null && desk.login === null) return;
+    if (!drawn) place.replaceChildren();
+    drawn = true;
+    document.documentElement.dataset["life"] = desk.feed.life;
+    document.documentElement.dataset["view"] = desk.view;
+    render(page(desk), place);
+    foot.look(desk.view === "sheet" && !desk.helpOpen && !desk.query.has("take"));
+    show(desk, announcer);
+    awake.keep(desk.view === "card" && desk.feed.sections?.take != null);
+    desk.renew();
+    desk.feed.see(desk.sight());
+  };
   desk.draw = () => {
     if (asked) return;
     asked = true;
-    requestAnimationFrame(() => {
-      asked = false;
-      if (desk.feed.sections === null && desk.login === null) return;
-      if (!drawn) place.replaceChildren();
-      drawn = true;
-      document.documentElement.dataset["life"] = desk.feed.life;
-      document.documentElement.dataset["view"] = desk.view;
-      render(page(desk), place);
-      foot.look(desk.view === "sheet" && !desk.helpOpen && !desk.query.has("take"));
-      show(desk, announcer);
-      awake.keep(desk.view === "card" && desk.feed.sections?.take != null);
-      desk.renew();
-      desk.feed.see(desk.sight());
-    });
+    requestAnimationFrame(draw);
   };
+  // on paper all takes are unfolded, as at /?look=print
+  addEventListener("beforeprint", () => {
+    if (desk.view === "sheet") desk.query.set("look", "print");
+    draw();
+  });
+  addEventListener("afterprint", () => (desk.route(), desk.draw()));
   listen(desk);
   setInterval(desk.draw, EVERY_MS);
   void desk.start();

@@ -70,7 +70,9 @@ function button(word) {
 }
 ask("me").then((me) => {
   place("who").textContent = me.name;
-  place("until").textContent = me.until ? "Until " + new Date(me.until).toLocaleString() + "." : "";
+  const until = me.until ? new Date(me.until) : null;
+  const two = (number) => String(number).padStart(2, "0");
+  place("until").textContent = until ? "Until " + two(until.getHours()) + ":" + two(until.getMinutes()) + "." : "";
   Object.keys(acts).filter((word) => me.verbs === null || me.verbs.includes(word)).forEach(button);
 }).catch((slip) => { place("until").textContent = ""; say(slip.message + " Ask for a new link."); });
 """

@@ -42,7 +42,8 @@ export function sheet(desk: Desk): TemplateResult {
 /** What is written stays: an entry is drawn again only when its take became another, or it is unfolded. */
 function written(desk: Desk, take: Take): unknown {
   const unfolded = desk.query.get("take") === String(take.take);
-  return unfolded ? entry(desk, take) : guard([take, unfolded, desk.feed.zoneMin], () => entry(desk, take));
+  const print = desk.query.get("look") === "print";
+  return unfolded ? entry(desk, take) : guard([take, unfolded, print, desk.feed.zoneMin], () => entry(desk, take));
 }
 
 function other(desk: Desk, line: Entry): TemplateResult {
@@ -50,7 +51,7 @@ function other(desk: Desk, line: Entry): TemplateResult {
 }
 
 function entry(desk: Desk, take: Take): TemplateResult {
-  const unfolded = desk.query.get("take") === String(take.take);
+  const unfolded = desk.query.get("take") === String(take.take) || desk.query.get("look") === "print";
   const drawn = bars(take, desk.feed.now());
   const all = [...drawn.values()];
   const odd = [...drawn].filter(([device]) => oddness(take, device) !== "");
