@@ -102,18 +102,23 @@ class Judge:
                 self._forget(older)  # what is seen from now on is the newer one's doing
         return True
 
-    def wait_for(self, command: Command, other: Command) -> None:
-        """What was refused has gone out by another press after all: it gets that one's verdict.
+    def put_off(self, command: Command) -> Verdict | None:
+        """What was just refused is to be asked again by another press: its verdict waits for `share` or `end`.
 
-        `command`: refused, of a group that has not ended.
+        Returns: the refusal, for `end`; None: its press is over already.
         """
-        if command.verdict is None or command.group is None or command.group.ended:
-            return
-        if other.verdict is not None:
-            command.verdict = other.verdict
-            return
+        group, refusal = command.group, command.verdict
+        if refusal is None or group is None or group.ended:
+            return None
         command.verdict, command.joined = None, True
-        command.group.open += 1
+        group.open += 1
+        return refusal
+
+    def share(self, command: Command, other: Command) -> None:
+        """What was put off has gone out by another press: it gets that one's verdict."""
+        if other.verdict is not None:
+            self.end(command, other.verdict)
+            return
         other.twins.append(command)
         if command.watch is not None:
             command.watch.attach(self._clock.now())

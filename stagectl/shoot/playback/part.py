@@ -16,13 +16,13 @@ import structlog
 
 from stagectl.control.access import Person
 from stagectl.control.groups import Command, Group
-from stagectl.model.capabilities.recorder import TRANSPORT, Roll, Transport
-from stagectl.model.conditions import YES, Leaf, every
+from stagectl.model.capabilities.recorder import TRANSPORT, Transport
 from stagectl.model.errors import RefusedError
 from stagectl.model.points import PointSpec, Poked, Quality, Reading
 from stagectl.model.verbs import Ask, Ended, Verb
 from stagectl.shoot.keeper import Keeper
 from stagectl.shoot.playback import wording
+from stagectl.shoot.playback.giveway import INLET, kept_from, roll_again
 from stagectl.shoot.playback.passage import passage
 from stagectl.shoot.playback.plan import MOVES, gets, kept_of, play_asks, see_free, station_of, stop_asks
 from stagectl.shoot.playback.session import Session
@@ -32,10 +32,8 @@ from stagectl.shoot.stations import HEARS, SEES
 if TYPE_CHECKING:
     from stagectl.shoot.house import House
 
-INLET: Final = "playback"  # the door its own acts come through
 OUTCOMES: Final = 50  # sentences of presses that are remembered
 OVER_S: Final = 0.5  # so long it must be seen to play no more; own choice: a recorder may halt between two clips
-STOPPED_S: Final = 3.0  # a recorder that has not stopped by then is rolled by hand
 HELD: Final = "held-back"  # the code of what did not go out since something before it failed
 _WELL: Final = (Ended.VERIFIED, Ended.SENT)
 _WORST_LAST: Final = (Quality.GOOD, Quality.ASKED, Quality.STALE, Quality.UNKNOWN)
@@ -255,11 +253,9 @@ class Playback:
             self._spawn(self._end(session))
 
     async def _end(self, session: Session) -> None:
-        from stagectl.shoot.house import Wish  # noqa: PLC0415 - the house is made of its parts
-
         assert session.who is not None
         try:
-            await self._house.submit(Wish(session.who, INLET, self.name, StopPlayback.spec.name))
+            await self.end(session.who)
         except RefusedError as refused:
             log.warning("playback_stays", why=str(refused))
             self._house.troubled(self.name, self.say())
@@ -267,43 +263,16 @@ class Playback:
     # -- a roll has the right of way ------------------------------------------------------------------------------
 
     def give_way(self, group: Group) -> None:
-        """A roll has gone out. Recorders that were kept from it by a playback of ours are stopped, then rolled too."""
-        session = self._session
-        if session is None:
-            return
-        kept = [
-            one
-            for one in group.commands
-            if one.verdict is not None and one.verdict.code == "needs" and one.ask.target in session.what.recorders
-        ]
-        playing = [one for one in kept if self._board.get(one.ask.target, TRANSPORT).value in MOVES]
-        if playing and playing[0].person is not None:
-            name = str(group.args.get("name") or "")
-            for one in playing:  # nobody has been told of it yet
-                one.verdict = replace(one.verdict, why=wording.GIVES_WAY, remedy="") if one.verdict else None
-            self._spawn(self._roll([one.ask.target for one in playing], playing[0].person, name, f"{group.id[:50]}-2"))
+        """A roll has gone out: recorders that were kept from it by a playback of ours roll too."""
+        if self._session is not None and (late := kept_from(group, self._board, self._session.what.recorders)):
+            self._spawn(roll_again(self._house, group, late, self.end))
 
-    async def _roll(self, devices: Sequence[str], person: Person, name: str, identifier: str) -> None:
-        """Roll these as soon as they play no more. What keeps them from it is in that press's verdict."""
+    async def end(self, person: Person) -> None:
+        """End what is played, unless that is under way. Raises RefusedError."""
         from stagectl.shoot.house import Wish  # noqa: PLC0415 - the house is made of its parts
 
-        at_rest = every(*(Leaf(TRANSPORT, "is not", MOVES[:1], device) for device in devices))
-        news = asyncio.Event()
-        watch = self._board.watch(at_rest, lambda truth: news.set() if truth is YES else None)
-        try:
-            if self._session is not None and not self._session.ending:
-                await self._house.submit(Wish(person, INLET, self.name, StopPlayback.spec.name))
-            async with asyncio.timeout(STOPPED_S):
-                await news.wait()
-        except (RefusedError, TimeoutError) as late:
-            log.warning("playback_in_the_way", devices=list(devices), why=str(late))
-        finally:
-            watch.detach()
-        args = {"on": list(devices)} | ({"name": name} if name else {})
-        try:
-            await self._house.submit(Wish(person, INLET, "takes", Roll.spec.name, args, identifier))
-        except RefusedError as refused:
-            log.warning("playback_kept_from_rolling", devices=list(devices), why=str(refused))
+        if self._session is not None and not self._session.ending:
+            await self._house.submit(Wish(person, INLET, self.name, StopPlayback.spec.name))
 
     def _spawn(self, work: Any) -> None:
         task = asyncio.ensure_future(work)

@@ -5,8 +5,6 @@ from typing import Final
 
 from stagectl.shoot.wording import listed, spell
 
-GIVES_WAY: Final = "its playback is being stopped, and then it rolls"  # why a roll did not go at once
-
 
 def plays(
     *,
