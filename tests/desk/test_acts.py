@@ -229,6 +229,22 @@ def test_a_killed_daemon_is_told_and_the_page_comes_back_by_itself(own_hall: Hal
     look.says("Take 1 rolls on 5 of 5")
 
 
+def test_a_slow_way_is_said_and_what_is_pressed_still_counts(hall: Hall, looks: Looks) -> None:
+    """All that comes is 840 ms late: half the round trip is 420 ms, and a bit."""
+    look = looks.at(hall.url)
+    look.page.add_init_script("""(() => {
+        const Plain = WebSocket;
+        window.WebSocket = class extends Plain {
+            set onmessage(hear) { super.onmessage = (event) => setTimeout(() => hear(event), 840); }
+        };
+    })()""")
+    look.open()
+    look.page.wait_for_selector(".lag.slow:has-text('slow: ')")
+    assert int(re.findall(r"\d+", look.page.inner_text(".lag"))[0]) >= 420
+    look.page.click("#act-roll")
+    look.says("rolls on 5 of 5")
+
+
 def test_a_computer_that_slept_shows_nothing_as_fresh(hall: Hall, looks: Looks) -> None:
     """Its wall clock has gone on when it wakes; the page must not need to hear anything to know."""
     look = looks.at(hall.url).open()

@@ -21,7 +21,7 @@ export function wall(desk: Desk): TemplateResult {
             ${rows.length > SHOWN ? html`<p class="rest">and ${rows.length - SHOWN} more</p>` : nothing}`
         : nothing}
       ${told.take ? html`<p class="big-clock">${clock(ranS(told.take, desk.feed.now()))}</p>` : nothing}
-      ${band(told.each, told.take !== null)} ${left(desk, 6)}
+      ${band(told.each, told.take !== null)} ${left(desk, rows.length ? 3 : 6)}
     </main>
   </div>`;
 }
