@@ -91,7 +91,7 @@ class _Verifying:
         self._report = Report()
         self._files = 0
         self._of = (0, 0)
-        self._ignores: dict[str, Ignore] = {}
+        self._ignores = {"": Ignore(DEFAULT)}  # folder of a history -> what it leaves out
 
     def all(self) -> Report:
         report, ledger = self._report, self._ledger
@@ -144,9 +144,7 @@ class _Verifying:
             self._report.add(Finding(Wrong.HISTORY, FOLDER, "There is no history: nothing says what these files were."))
 
     def _left_out(self, path: str) -> bool:
-        """A history's own files, and what a history above leaves out."""
-        if f"/{FOLDER}/" in f"/{path}":
-            return True
+        """Does a history above leave it out, as every history does with its own files?"""
         return any(
             ignore(path.removeprefix(f"{folder}/") if folder else path)
             for folder, ignore in self._ignores.items()

@@ -20,7 +20,7 @@ from stagectl.copyoff.mhlledger import Ledger
 from stagectl.copyoff.mhlread import read_chain
 from stagectl.copyoff.mhlverify import Progress, verify
 from stagectl.copyoff.mhlxml import FileEntry, Generation, Hash, Head, write_chain, write_manifest
-from stagectl.copyoff.target import Standing
+from stagectl.copyoff.target import Standing, part_path
 from tests.copyoff.historytree import CLIPS, MOMENT, SEALING, copy, hash_of, put, sealed, told, verified
 from tests.copyoff.mhlschema import check_chain, check_manifest
 
@@ -187,10 +187,10 @@ def test_every_generation_counts(tmp_path: Path) -> None:
 
 
 def test_a_tree_without_a_history_is_no_good_tree(tmp_path: Path) -> None:
-    put(tmp_path, LATER)
+    put(tmp_path, {**LATER, "ascmhl/README.txt": b"for people"})
     report = verified(tmp_path)
     assert not report.whole
-    assert (Wrong.HISTORY, "ascmhl") in told(report)
+    assert told(report) == {(Wrong.HISTORY, "ascmhl"), (Wrong.NEW, "iso-3/CAM3_T002.mov")}
 
 
 def test_an_empty_tree_is_no_good_tree(tmp_path: Path) -> None:
@@ -313,6 +313,45 @@ def test_an_altered_generation_keeps_no_new_one_out(tmp_path: Path) -> None:
     edited(tmp_path)
     sealed(tmp_path, LATER)
     assert told(verified(tmp_path)) == {(Wrong.HISTORY, FIRST)}
+
+
+def test_a_manifest_out_of_its_place_is_not_taken_in(tmp_path: Path) -> None:
+    sealed(tmp_path, CLIPS)
+    foreign(tmp_path, "", FileEntry("x.mov", (Hash("md5", "0" * 32),)), 5)
+    with pytest.raises(CopyError, match="not number 2"):
+        sealed(tmp_path, LATER)
+
+
+def test_what_a_power_cut_left_of_a_manifest_is_no_part_of_the_next(tmp_path: Path) -> None:
+    left = tmp_path / part_path(FIRST, "manifest")
+    left.parent.mkdir()
+    left.write_bytes(b"<?xml version")
+    sealed(tmp_path, CLIPS)
+    assert verified(tmp_path).whole
+
+
+class Lying(Folder):
+    """A disk that keeps another manifest than it was given."""
+
+    def read_back(self, path: str) -> Iterator[bytes]:
+        return (block.replace(b"24B", b"25B") for block in super().read_back(path))
+
+
+def test_a_manifest_that_reads_back_as_another_does_not_go_into_the_chain(tmp_path: Path) -> None:
+    with pytest.raises(CopyError, match="reads back as another") as caught:
+        SEALING(Lying("rushes", tmp_path), [copy("iso-1/CAM1_T001.mov", b"abcd")])
+    assert caught.value.reason is Reason.DIFFERS
+    assert not (tmp_path / CHAIN).exists()
+
+
+def test_what_was_left_out_once_is_left_out_for_good(tmp_path: Path) -> None:
+    """The list of patterns only grows: implementation guidelines 1.0, 2.4."""
+    head = Head(MOMENT, "elsewhere", "other", "1", ignore=("*.tmp",))
+    entry = FileEntry("a.mov", (Hash("md5", hash_of("md5", b"a")),))
+    put(tmp_path, {"a.mov": b"a", "b.tmp": b"b", FIRST: b"".join(write_manifest(head, [entry]))})
+    sealed(tmp_path, LATER)
+    assert b"<pattern>*.tmp</pattern>" in (tmp_path / SECOND).read_bytes()
+    assert verified(tmp_path).whole
 
 
 # --- how it goes about it ---------------------------------------------------------------------------------------------
