@@ -21,6 +21,7 @@ ACTS: Final = (
     "mark",
     "good",
     "note",
+    "correct",
     "scene",
     "answer",
     "retry",

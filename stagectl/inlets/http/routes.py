@@ -176,7 +176,7 @@ ROUTES: Final[tuple[Route, ...]] = (
         models.TakeOut,
         path=models.MarkPath,
         body=models.MarkChangeBody,
-        rule=act("mark", "good", "note"),
+        rule=act("correct"),
     ),
     does(
         "/takes/{n}/slate",
@@ -185,7 +185,7 @@ ROUTES: Final[tuple[Route, ...]] = (
         models.TakeOut,
         path=models.TakePath,
         body=models.TakeSlateBody,
-        rule=act("slate"),
+        rule=act("correct"),
     ),
     does(
         "/devices/{id}/retry",

@@ -1,7 +1,5 @@
 """What may be corrected of a take that is written? Its slate and its marks; each keeps how it was."""
 
-from typing import Final
-
 from stagectl.inlets.http import views
 from stagectl.inlets.http.acting import permitted
 from stagectl.inlets.http.calls import Answer, Call
@@ -9,16 +7,14 @@ from stagectl.inlets.http.models import MarkChangeBody, TakeSlateBody
 from stagectl.inlets.http.problems import ProblemError, refused
 from stagectl.model.errors import RefusedError
 from stagectl.shoot import wording
-from stagectl.shoot.take import MarkKind, Take
+from stagectl.shoot.take import Take
 from stagectl.shoot.takecorrections import slated
-
-_WORDS: Final = {MarkKind.GOOD: "good", MarkKind.PROBLEM: "note", MarkKind.NOTE: "note"}  # what each kind asks for
 
 
 async def slate(call: Call) -> Answer:
     """Give a take another slate."""
     body, number = call.body_as(TakeSlateBody), _known(call).number
-    permitted(call.door, call.person, "slate")
+    permitted(call.door, call.person, "correct")
     try:
         take = call.door.house.takes.corrections.slate(number, call.person.name, body.name, body.slate_take)
     except RefusedError as error:
@@ -27,14 +23,12 @@ async def slate(call: Call) -> Answer:
 
 
 async def mark(call: Call) -> Answer:
-    """Correct what a mark says, or strike it out: asked of who may make such a mark."""
+    """Correct what a mark says, or strike it out."""
     body, take, place = call.body_as(MarkChangeBody), _known(call), call.path["m"]
+    permitted(call.door, call.person, "correct")
     if place > len(take.marks):
         say = f"Take {take.number} has no mark {place}."
         raise ProblemError(404, "mark", say, remedy=f"See /api/v1/takes/{take.number}.")
-    was = take.marks[place - 1]
-    for kind in {was.kind, body.kind or was.kind}:
-        permitted(call.door, call.person, _WORDS[kind], "mark")
     try:
         take = call.door.house.takes.corrections.mark(
             take.number, place, call.person.name, kind=body.kind, text=body.note, struck=body.struck

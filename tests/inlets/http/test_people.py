@@ -34,6 +34,17 @@ OWN: dict[str, tuple[str, Any]] = {  # routes that the tables of test_routes lea
     f"{API}/guests": ("guests", {"acts": ["call"]}),
     f"{API}/hooks": ("hooks", {"name": "doorbell", "verb": "roll"}),
     f"{API}/hooks/{{key}}": (f"hooks/{'x' * 43}", None),
+    f"{API}/copy/plan": ("copy/plan", {}),
+    f"{API}/copy/runs": ("copy/runs", {}),
+    f"{API}/copy/stop": ("copy/stop", None),
+    f"{API}/copy/verify": ("copy/verify", {}),
+    f"{API}/playback": ("playback", {"take": 1}),
+    f"{API}/playback/stop": ("playback/stop", None),
+}
+PLACES = {  # of reads that the tables of test_routes leave out
+    f"{API}/copy/runs/{{id}}": "copy/runs/nothing",
+    f"{API}/takes/{{n}}/timeline.svg": "takes/1/timeline.svg",
+    f"{API}/days/{{day}}/timeline.svg": "days/today/timeline.svg",
 }
 FEEDS = (f"{API}/live", f"{API}/events")
 
@@ -46,7 +57,7 @@ async def keys(front: Front) -> Keys:
 def asked(route: Route) -> tuple[str, Any]:
     """What is sent to a route, and with which body."""
     if route.method == "GET":
-        path = READS.get(route.path_text, (route.path_text, 0))[0]
+        path = PLACES.get(route.path_text) or READS.get(route.path_text, (route.path_text, 0))[0]
         return (path if path.startswith("/") else f"{API}/{path}"), None
     path, body = OWN[route.path_text] if route.path_text in OWN else ACTS[route.path_text][:2]
     return f"{API}/{path}", body

@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from tests.inlets.http.conftest import Front
+from tests.inlets.http.keys import close
 
 
 async def written(front: Front) -> None:
@@ -53,6 +54,17 @@ async def test_what_can_not_be_corrected_is_refused(front: Front, path: str, bod
     await written(front)
     assert (await front.post(path, body))[0] == status
     _, take = await front.get("takes/1")
+    assert take["changes"] == []
+
+
+async def test_a_guest_corrects_nothing_though_it_may_rate(front: Front) -> None:
+    await written(front)
+    keys = await close(front)
+    head = keys.of("guest")  # whose link grants roll, good and call
+    for path, body in (("takes/1/slate", {"name": "x"}), ("takes/1/marks/1", {"struck": True})):
+        status, answer = await front.post(path, body, **head)
+        assert (status, answer["code"]) == (403, "role")
+    _, take = await front.get("takes/1", **keys.of("ines"))
     assert take["changes"] == []
 
 
