@@ -25,31 +25,37 @@ MOST: Final = 1000  # takes that are asked for; the daemon keeps half as many
 @client_verb("handoff")
 @click.option("--day", callback=read_day, metavar="today|DATE", help="The takes of this day.")
 @click.option("--take", "numbers", type=click.IntRange(1), multiple=True, help="This take; may be said again.")
+@click.option("--slate", metavar="NAME", default="", help="The takes of this slate.")
 @click.option(
     "--font",
     type=click.Path(exists=True, dir_okay=False, path_type=Path),
     help="A TrueType file for names that the PDF's own face lacks.",
 )
 @click.option("--to", "folder", type=click.Path(file_okay=False, path_type=Path), required=True, help="Into here.")
-def handoff(face: Face, day: date | None, numbers: tuple[int, ...], font: Path | None, folder: Path) -> int:
+def handoff(  # noqa: PLR0917 - what its line may hold
+    face: Face, day: date | None, numbers: tuple[int, ...], slate: str, font: Path | None, folder: Path
+) -> int:
     """Write takes for the edit: lists, a timeline, a table, a log sheet.
 
     Nothing is overwritten: where a file of another content stands, none is written. Needs the extra "editorial" for the
     timeline and "print" for the log sheet as PDF, and writes the others without them.
     """
-    if (day is None) is not bool(numbers):
-        return face.no(Exit.UNCLEAR, "Which takes?", "Give --day today, a date, or --take N.", "argument")
+    if (day is not None) + bool(numbers) + bool(slate.strip()) != 1:
+        remedy = "Give --day today, a date, --take N or --slate NAME."
+        return face.no(Exit.UNCLEAR, "Which takes?", remedy, "argument")
     found = face.client.get("takes", count=MOST)["takes"]
-    wanted = [take for take in found if take["take"] in numbers or (day is not None and _rolled(take) == day)]
+    wanted = [take for take in found if take["take"] in numbers or _rolled(take) == day or _is_of(take, slate)]
     if missing := sorted(set(numbers) - {take["take"] for take in wanted}):
         return face.no(Exit.UNCLEAR, f"There is no take {missing[0]}.", "See: stagectl takes", "take")
     if not wanted:
-        return face.no(Exit.UNCLEAR, f"No take was rolled on {day}.", "See: stagectl takes", "take")
+        which = f"was rolled on {day}" if day is not None else f'has the slate "{slate}"'
+        return face.no(Exit.UNCLEAR, f"No take {which}.", "See: stagectl takes", "take")
     if rolls := [take["take"] for take in wanted if take["running"]]:
         say = f"Take {rolls[0]} still rolls: its clips are not whole."
         return face.no(Exit.REFUSED, say, "Hand over when it has ended.", "take")
     site = face.client.get("site")["name"]
-    files, troubles = _files(wanted, site, day, font, _copied(face, wanted))
+    stem = str(day) if day is not None else _named(slate) if slate else _numbered(sorted(t["take"] for t in wanted))
+    files, troubles = _files(wanted, site, stem, font, _copied(face, wanted))
     return _written(face, folder, files, troubles)
 
 
@@ -85,7 +91,7 @@ def _stem(name: str) -> str:
 def _files(
     takes: Sequence[Mapping[str, Any]],
     site: str,
-    day: date | None,
+    stem: str,
     font: Path | None,
     copied: Mapping[tuple[str, str], str],
 ) -> tuple[dict[str, bytes], list[str]]:
@@ -97,7 +103,6 @@ def _files(
     from stagectl.handoff.timeline import timelines
 
     ready = ranged(takes)
-    stem = str(day) if day is not None else _numbered(sorted(take.number for take in ready))
     title = f"{site} {stem}"
     texts = {f"{stem}_{name}": text for name, text in edls(ready, title).items()}
     texts[f"{stem}_clips.csv"] = clip_table(ready)
@@ -136,6 +141,19 @@ def _printed(takes: "Sequence[TakeRange]", title: str, font: Path | None) -> tup
             "The HTML sheet shows them; or give a face that holds them: --font FILE"
         )
     return sheet, troubles
+
+
+def _is_of(take: Mapping[str, Any], slate: str) -> bool:
+    """Does it have this slate, however that is written?"""
+    from stagectl.shoot.takenumbers import slate_key
+
+    return bool(slate) and slate_key(take["name"]) == slate_key(slate)
+
+
+def _named(slate: str) -> str:
+    """A name of files for this slate, fit for any disk, that stays short."""
+    plain = "".join(sign if sign.isalnum() else "-" for sign in slate.casefold())
+    return f"slate-{'-'.join(part for part in plain.split('-') if part)[:40] or 'unnamed'}"
 
 
 def _numbered(numbers: Sequence[int]) -> str:

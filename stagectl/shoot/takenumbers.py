@@ -25,11 +25,11 @@ def on_slate(take: Take, takes: Reversible[Take], numbering: Numbering, zone: tz
         day = take.opened.astimezone(zone).date()
         same = takewhile(lambda one: one.opened.astimezone(zone).date() == day, others)
         return 1 + max((one.slate_take for one in same), default=0)
-    if not (slate := _plain(take.name)):
+    if not (slate := slate_key(take.name)):
         return 0
-    return 1 + max((one.slate_take for one in others if _plain(one.name) == slate), default=0)
+    return 1 + max((one.slate_take for one in others if slate_key(one.name) == slate), default=0)
 
 
-def _plain(name: str) -> str:
+def slate_key(name: str) -> str:
     """A slate as it is compared: people write it as they like."""
     return " ".join(name.casefold().split())

@@ -62,6 +62,16 @@ def test_the_timeline_names_the_copies_that_stand(sheet: Stub, tmp_path: Path) -
     assert urls == ["d%201/%C3%A9.mov", f"{lanes[1]['device']}/{lanes[1]['clip']}"]
 
 
+def test_a_slate_is_handed_over_however_it_is_written(sheet: Stub, tmp_path: Path) -> None:
+    takes = [whole(16, name="third  MOVEMENT/2: ü"), whole(15, name="Third movement")]
+    sheet.routes["GET /api/v1/takes"] = (200, {"next": {}, "takes": takes})
+    said = sheet.run("handoff", "--slate", "Third movement/2: Ü", "--to", str(tmp_path))
+    assert said.exit_code == 0, said.output
+    assert "slate-third-movement-2-ü_clips.csv" in names(tmp_path)
+    table = (tmp_path / "slate-third-movement-2-ü_clips.csv").read_text(encoding="utf-8").splitlines()
+    assert {row.split(",")[1] for row in table[1:]} == {"16"}
+
+
 def test_a_file_of_another_content_stops_all_before_a_byte_is_written(sheet: Stub, tmp_path: Path) -> None:
     (tmp_path / "takes-15-16_log.html").write_text("mine")
     said = sheet.run("handoff", "--take", "15", "--take", "16", "--to", str(tmp_path))
@@ -76,6 +86,9 @@ def test_a_file_of_another_content_stops_all_before_a_byte_is_written(sheet: Stu
     [
         ((), 2, "Which takes?"),
         (("--day", "2026-11-25", "--take", "15"), 2, "Which takes?"),
+        (("--slate", "Songs", "--take", "15"), 2, "Which takes?"),
+        (("--slate", "Encore"), 2, 'No take has the slate "Encore".'),
+        (("--slate", " "), 2, "Which takes?"),
         (("--day", "yesterday"), 2, '"yesterday" is no day.'),
         (("--day", "2026-11-24"), 2, "No take was rolled on 2026-11-24."),
         (("--take", "9"), 2, "There is no take 9."),
