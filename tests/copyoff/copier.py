@@ -40,7 +40,7 @@ if TYPE_CHECKING:
 
 QUICK: Final = (0.05, 0.1)  # seconds between two looks; the product's are 10 and 30
 AGAIN_S: Final = 0.05  # before the first try again; the product's is 2
-RUN_S: Final = 40.0  # a run that takes longer hangs
+RUN_S: Final = 80.0  # a run that takes longer hangs
 TRIES: Final = 3
 
 

@@ -19,6 +19,8 @@ from tests.copyoff.copier import House, copying, run, started, tree
 from tests.copyoff.servers import Server, bare, vsftpd
 from tests.real.host import WallClock, small_disk
 
+# seconds: a dozen processes one after another, or 4 GiB, on a machine that does other things too
+pytestmark = [pytest.mark.slow, pytest.mark.timeout(180)]
 MB = 1_000_000
 KILLS: list[tuple[str, Any]] = [
     ("after", "stable"),
@@ -56,7 +58,6 @@ def expected(server: Server) -> dict[str, str]:
     return {f"iso-1/{path.partition('/')[2]}": whole for path, whole in tree(server.top).items()}
 
 
-@pytest.mark.slow
 def test_a_kill_at_any_state_costs_no_clip_and_names_no_half_one(server: Server, house: House) -> None:
     """Killed at each state in turn, each time in another clip, with two targets; then it is let go on to its end."""
     for number in range(len(KILLS) + 3):
@@ -87,7 +88,6 @@ def test_a_kill_at_any_state_costs_no_clip_and_names_no_half_one(server: Server,
         assert report.good == len(wanted)
 
 
-@pytest.mark.slow
 def test_a_clip_that_was_recorded_anew_after_a_kill_is_not_glued_to_the_old_one(server: Server, house: House) -> None:
     """REST past the end of a shorter clip is 226 and no data with vsftpd."""
     file = server.put("1/T001.mov", os.urandom(6 * MB))
@@ -99,7 +99,6 @@ def test_a_clip_that_was_recorded_anew_after_a_kill_is_not_glued_to_the_old_one(
     assert (Path(house.targets["shuttle"]) / "iso-1" / "T001.mov").read_bytes() == file.read_bytes()
 
 
-@pytest.mark.slow
 def test_a_full_disk_is_named_and_nothing_on_it_is_lost(server: Server, house: House, tmp_path: Path) -> None:
     """A real one of 6 MB; it can't tell its room, so the write itself fails."""
     for number in range(3):
@@ -124,7 +123,6 @@ def test_a_full_disk_is_named_and_nothing_on_it_is_lost(server: Server, house: H
     assert tree(server.top) == source
 
 
-@pytest.mark.slow
 def test_a_clock_that_is_set_back_a_year_in_between_costs_nothing(house: House, tmp_path: Path) -> None:
     """Of a store that tells years. Where a list leaves them out, a clip may look recorded anew and is copied again."""
     with bare() as server:
@@ -143,7 +141,6 @@ def test_a_clock_that_is_set_back_a_year_in_between_costs_nothing(house: House, 
         assert verify(Folder(name, Path(top))).whole
 
 
-@pytest.mark.slow
 def test_two_processes_that_copy_one_deck_to_one_place_overwrite_nothing(house: House, tmp_path: Path) -> None:
     """As two installations would: each has a database of its own, and a job of its own for the same file."""
     with bare(sessions=4) as server:
@@ -161,7 +158,6 @@ def test_two_processes_that_copy_one_deck_to_one_place_overwrite_nothing(house: 
         assert not [path for path in tree(Path(house.targets["shuttle"])) if ".part-" in path]
 
 
-@pytest.mark.slow
 async def test_a_clip_past_4_gib_goes_on_where_it_was(server: Server, house: House) -> None:
     """The first 4.3 GB are there already, as a hole: only the rest is read, from an offset of more than 32 bits."""
     size, kept = 4_300_000_000, 4_299_000_000
