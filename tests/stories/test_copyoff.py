@@ -26,9 +26,10 @@ def with_second_place(text: str) -> str:
     return text.replace("shelf: {folder: copies}", "shelf: {folder: copies}\n    twin: {folder: twins}")
 
 
-@pytest.fixture
-def studio(tmp_path: Path) -> Iterator[Studio]:
-    with Studio(tmp_path) as made:
+@pytest.fixture(scope="module")
+def studio(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Studio]:
+    """One hall for stories that leave it as it was, but for its takes."""
+    with Studio(tmp_path_factory.mktemp("hall")) as made:
         made.start()
         yield made
 
@@ -82,22 +83,22 @@ def read(answer: Any, model: Any) -> Any:
 
 
 def test_a_take_is_planned_copied_verified_and_reported(studio: Studio) -> None:
-    early = studio.cli("copy", "status")
-    assert "No recorder's clips were listed yet." in early.stdout
     number = take(studio, "Warm-up")
     plan = studio.cli("copy", "plan", "--take", str(number))
-    assert (plan.returncode, plan.stdout.count("T001_Warm-up")) == (0, 10), plan.stdout + plan.stderr
+    assert (plan.returncode, plan.stdout.count("_Warm-up_")) == (0, 10), plan.stdout + plan.stderr
     assert "5 clips to copy" in plan.stdout
     run = studio.cli("copy", "run", "--take", str(number), "--recorder", "iso")
     assert run.returncode == 0, run.stdout + run.stderr
     shelf = studio.data / "copies"
-    assert sorted(path.split("/")[0] for path in copied(shelf)) == ["iso-1", "iso-2", "iso-3", "iso-4"]
+    of_take = [path for path in copied(shelf) if "_Warm-up_" in path]
+    assert sorted(path.split("/")[0] for path in of_take) == ["iso-1", "iso-2", "iso-3", "iso-4"]
 
     run = studio.cli("copy", "run")
     assert (run.returncode, run.stderr.count("Traceback")) == (0, 0), run.stdout + run.stderr
-    assert "All 7 clips stand copied and verified at shelf." in run.stdout
-    assert copied(shelf) == everything(studio)
-    assert len(list((shelf / "ascmhl").glob("000?_*.mhl"))) == 2
+    whole = everything(studio)
+    assert f"All {len(whole)} clips stand copied and verified at shelf." in run.stdout
+    assert copied(shelf) == whole
+    assert len(list((shelf / "ascmhl").glob("000?_*.mhl"))) >= 2
 
     report = json.loads(studio.cli("--json", "copy", "report").stdout)
     told = read(report, models.CopyReportOut)
@@ -105,16 +106,14 @@ def test_a_take_is_planned_copied_verified_and_reported(studio: Studio) -> None:
     assert {deck.clear for deck in told.recorders} == {False}
     assert "there is one place" in told.recorders[0].clear_say
 
-    whole = studio.cli("copy", "verify")
-    assert (whole.returncode, whole.stdout) == (0, whole.stdout), whole.stderr
-    assert "shelf: all 7 files are as they were" in whole.stdout
-    victim = shelf / "iso-1" / "T001_Warm-up_iso-1.mov"
-    damaged = bytearray(victim.read_bytes())
-    damaged[1000] ^= 1
-    victim.write_bytes(damaged)
+    verified = studio.cli("copy", "verify")
+    assert (verified.returncode, f"all {len(whole)} files are as they were" in verified.stdout) == (0, True)
+    victim = shelf / of_take[0]
+    sound = victim.read_bytes()
+    victim.write_bytes(sound[:1000] + bytes([sound[1000] ^ 1]) + sound[1001:])
     broken = studio.cli("copy", "verify", "shelf")
-    assert broken.returncode == 6
-    assert "iso-1/T001_Warm-up_iso-1.mov" in broken.stdout
+    victim.write_bytes(sound)
+    assert (broken.returncode, of_take[0] in broken.stdout) == (6, True)
     points = {one["name"]: one["value"] for one in studio.get("points?device=copy")["points"]}
     assert (points["state"], points["waiting"], points["failed"]) == ("idle", 0, 0)
 
@@ -122,7 +121,8 @@ def test_a_take_is_planned_copied_verified_and_reported(studio: Studio) -> None:
 def test_every_answer_of_rest_has_the_shape_it_says(studio: Studio) -> None:
     read(studio.get("copy"), models.CopyOut)
     status, plan = studio.ask("POST", "/api/v1/copy/plan", {"recorders": ["mix-rec"]})
-    assert (status, read(plan, models.CopyPlanOut).clips) == (200, 2)
+    assert status == 200
+    read(plan, models.CopyPlanOut)
     status, begun = studio.ask("POST", "/api/v1/copy/runs", {"recorders": ["mix-rec"]})
     assert (status, read(begun, models.CopyRunOut).outcome) == (202, "")
     status, twice = studio.ask("POST", "/api/v1/copy/runs", {})
@@ -229,16 +229,23 @@ def test_a_roll_stops_the_reads_at_once_and_the_copy_goes_on_after_the_cut(twins
 
 
 def test_what_fails_is_named_and_is_an_alarm(studio: Studio) -> None:
-    number = take(studio, "Warm-up")
+    number = take(studio, "Encore")
     shelf = studio.data / "copies" / "iso-1"
-    shelf.mkdir(parents=True)
-    occupied = shelf / "T001_Warm-up_iso-1.mov"
+    shelf.mkdir(parents=True, exist_ok=True)
+    plan = json.loads(studio.cli("--json", "copy", "plan", "--take", str(number), "--recorder", "iso-1").stdout)
+    occupied = studio.data / "copies" / plan["rows"][0]["copies"][0]["path"]
     occupied.write_bytes(b"somebody else's")
     run = studio.cli("copy", "run", "--take", str(number))
-    assert run.returncode == 1
-    assert "Rec 1" in run.stdout
+    assert (run.returncode, "Rec 1" in run.stdout) == (1, True)
     assert occupied.read_bytes() == b"somebody else's"
     report = studio.cli("copy", "report")
     assert (report.returncode, "Could not be copied:" in report.stdout) == (6, True)
-    wrong = until(lambda: [row for row in studio.get("wrong")["wrong"] if "copied" in row["say"]], 10, "it is an alarm")
-    assert any(row["device"] == "iso-1" for row in wrong)
+    ids = until(lambda: {"iso-1.copy-failed", "stagectl.copy-soon"} & _wrong(studio), 10, "it is an alarm")
+    assert ids == {"iso-1.copy-failed", "stagectl.copy-soon"}
+    occupied.unlink()
+    assert studio.cli("copy", "run", "--take", str(number)).returncode == 0
+    until(lambda: "stagectl.copy-soon" not in _wrong(studio), 10, "it is over")
+
+
+def _wrong(studio: Studio) -> set[str]:
+    return {row["id"] for row in studio.get("alarms")["alarms"] if row["is"] == "on"}
