@@ -524,7 +524,7 @@ async def test_a_database_that_can_t_be_written_ends_the_run_and_no_thread_goes_
         await hall.engine.run(Wanted())
         await hall.ended()
         assert "copy.db in the data folder can't be used" in hall.engine.progress().says
-        await asyncio.to_thread(decks["iso-1"].cut.wait, 10)
+        assert await asyncio.to_thread(decks["iso-1"].cut.wait, 10), "its thread goes on"
         hall.jobs._db.execute("PRAGMA query_only = 0")
         decks["iso-1"].stalls.clear()
         decks["iso-2"].on_block = lambda path, at: None
