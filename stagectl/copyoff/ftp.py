@@ -64,7 +64,7 @@ class FtpStore:
             with self._telling("no session with its clip store"):
                 self._log_in(host, port, user, password)
         except CopyError:
-            self.close()
+            self._ftp.close()  # there is nobody to say goodbye to
             raise
 
     def clips(self) -> Iterator[Found]:
