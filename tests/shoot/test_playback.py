@@ -271,6 +271,7 @@ async def test_what_a_hand_has_changed_meanwhile_is_left_alone_and_said() -> Non
     assert shown(own)[1:] == ("piano", State.IDLE)
 
 
+@pytest.mark.slow
 @virtual
 async def test_after_a_restart_it_is_owed_and_put_back_when_somebody_asks() -> None:
     own = await hall()
@@ -308,6 +309,7 @@ async def test_a_roll_has_the_right_of_way_all_recorders_roll_and_the_director_g
     assert own.boxes["mix-rec"].sent[-1] == Roll("T002_Encore_mix-rec")
 
 
+@pytest.mark.slow
 @virtual
 async def test_a_roll_while_it_is_cued_overtakes_it() -> None:
     own = await hall()
