@@ -129,7 +129,6 @@ class Findings:
         except AssertionError as error:
             self.of.setdefault(name, []).append(str(error)[:1500])
 
-    def none_of(self, name: str) -> None:
-        """Fail with what was found."""
-        found = self.of.get(name, [])
-        assert not found, f"{name}: " + "; ".join(found)
+    def none(self) -> None:
+        """Fail with all that was found, by name."""
+        assert not self.of, "\n".join(f"{name}: {'; '.join(found)}" for name, found in self.of.items())

@@ -124,9 +124,8 @@ def room_of(rows: Sequence[str]) -> tuple[Room, dict[str, str], list[str]]:
     return room, dict(zip(rows, decks, strict=True)), room.decks[len(rows) :]
 
 
-@pytest.fixture(scope="module")
-def evening() -> Findings:
-    """All roll, every wire goes bad, is looked at, heals; then the take is cut."""
+def test_while_rolling() -> None:
+    """All roll, every wire goes bad, is looked at, heals; then the take is cut. Each that went wrong is named."""
     room, deck_of, healthy = room_of(list(WHILE_ROLLING))
     found = Findings()
     with room:
@@ -151,7 +150,7 @@ def evening() -> Findings:
             found.see(name, lambda deck=deck: story.healed(room, deck))
             found.see(name, lambda deck=deck: story.untouched(room, deck))
         found.see("the take", lambda: one_take(room, room.decks))
-    return found
+    found.none()
 
 
 def one_take(room: Room, rolling: Sequence[str]) -> None:
@@ -167,13 +166,7 @@ def one_take(room: Room, rolling: Sequence[str]) -> None:
     story.bounded(room, 1)
 
 
-@pytest.mark.parametrize("name", [*WHILE_ROLLING, "the others", "the take"])
-def test_while_rolling(evening: Findings, name: str) -> None:
-    evening.none_of(name)
-
-
-@pytest.fixture(scope="module")
-def press() -> Findings:
+def test_at_the_press() -> None:
     """Every wire is bad when roll is pressed; it is pressed again; the wires heal; what rolls is cut."""
     room, deck_of, healthy = room_of(list(AT_THE_PRESS))
     found = Findings()
@@ -196,7 +189,7 @@ def press() -> Findings:
         for deck in healthy:
             found.see("the others", lambda deck=deck: rolled_once(room, deck, True))
         found.see("the take", lambda: one_take(room, room.rolling()))
-    return found
+    found.none()
 
 
 def rolled_once(room: Room, deck: str, rolled: bool | None) -> None:
@@ -206,11 +199,6 @@ def rolled_once(room: Room, deck: str, rolled: bool | None) -> None:
     assert room.ends_of(deck) == 0, history
     if rolled is not None:
         assert room.rolls_of(deck) == rolled, history
-
-
-@pytest.mark.parametrize("name", [*AT_THE_PRESS, "the others", "the take"])
-def test_at_the_press(press: Findings, name: str) -> None:
-    press.none_of(name)
 
 
 def test_a_bug_on_purpose_is_named(tmp_path: Path) -> None:
