@@ -105,18 +105,41 @@ async def test_all_clips_are_verified_and_named_and_the_source_is_as_before(serv
     proven(house)
 
 
-async def test_a_clip_that_changes_between_two_looks_waits_until_it_stands(server: Server, house: House) -> None:
+async def test_a_clip_that_grows_in_steps_is_not_taken_between_two_of_them(server: Server, house: House) -> None:
+    """Each step is a whole file to whoever looks once."""
     filled(server, house)
     growing = server.top / "1" / "T001.mov"
+
+    async def grow() -> None:
+        for _ in range(6):
+            await asyncio.sleep(0.15)
+            with growing.open("ab") as out:
+                out.write(b"more" * 1000)
+
     async with copying(house, look_apart_s=(0.4, 0.4)) as copier:
         await copier.engine.run(Wanted())
         await copier.until(lambda: "T001.mov" in only(copier))
-        with growing.open("ab") as out:
-            out.write(b"more" * 1000)
+        await grow()
         await copier.ended()
         assert set(states(copier).values()) == {(State.PUBLISHED, None)}
     assert all_there(house, tree(server.top))
     proven(house)
+
+
+async def test_a_clip_that_is_recorded_over_while_it_is_read_is_no_mixture(server: Server, house: House) -> None:
+    """The size stays; the time of its last change tells."""
+    over = server.put("1/Over.mov", b"A" * 40 * MB)
+    house.decks["iso-1"] = server.address
+    house.bytes_per_s = 40 * MB
+    async with copying(house) as copier:
+        await copier.engine.run(Wanted())
+        await copier.until(lambda: reading(copier, 1))
+        with over.open("r+b") as out:
+            out.write(b"B" * 40 * MB)
+        await copier.ended()
+        assert states(copier) == {"Over.mov": (State.PUBLISHED, None)}
+        assert only(copier)["Over.mov"].tries == 1, "it was begun anew"
+    assert all_there(house, tree(server.top))
 
 
 async def test_a_clip_that_keeps_growing_is_never_named_as_whole(server: Server, house: House) -> None:
