@@ -15,7 +15,6 @@ from stagectl.model.conditions import Condition
 from stagectl.model.points import PointSpec
 
 RUNNING = "running"  # as `take` of a verb: the take that runs when the step begins
-LAST_TAKE = "last take"  # as `label` of a verb: the first label of the last take on that recorder
 
 
 class Fails(StrEnum):
@@ -83,11 +82,10 @@ class SetPoints:
 
 @dataclass(frozen=True, slots=True)
 class Do:
-    """One verb for a device, a part or every device of a group. `args` as written; see RUNNING and LAST_TAKE."""
+    """One verb for a device, a part or every device of a group. `args` as written; see RUNNING."""
 
     head: Head
     target: str
-    devices: tuple[str, ...]
     verb: str
     args: Mapping[str, str]
 

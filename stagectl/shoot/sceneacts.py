@@ -10,7 +10,7 @@ from stagectl.model.points import Quality
 from stagectl.model.verbs import Ask
 from stagectl.shoot.house import House, Wish
 from stagectl.shoot.paths import Paths
-from stagectl.shoot.scene import LAST_TAKE, RUNNING, Do, SetPoints
+from stagectl.shoot.scene import RUNNING, Do, SetPoints
 
 
 def inlet_of(scene: str) -> str:
@@ -28,17 +28,12 @@ def wishes_of(house: House, scene: str, person: Person, step: SetPoints | Do, st
         step: what to do.
         stem: their ids begin with it; empty: they have none (for a dry run).
     Raises:
-        RefusedError: no take runs, or a recorder has none.
+        RefusedError: no take runs.
     """
     if isinstance(step, SetPoints):
         found = [
             (want.device, "set", {"point": want.spec.name, "value": want.value}, f"{stem}-{index}")
             for index, want in enumerate(step.wants, 1)
-        ]
-    elif step.args.get("label") == LAST_TAKE:
-        found = [
-            (device, step.verb, {**step.args, "label": last_label(house, device)}, f"{stem}-{index}")
-            for index, device in enumerate(step.devices, 1)
         ]
     else:
         args: dict[str, Any] = dict(step.args)
@@ -75,17 +70,6 @@ def running_take(house: House) -> int:
     if take is None:
         raise RefusedError("No take runs.", code="take")
     return take.number
-
-
-def last_label(house: House, device: str) -> str:
-    """The first label of the newest recording of a recorder, by the take log. Raises RefusedError: there is none."""
-    for take in reversed(house.takes.takes.values()):
-        lanes = take.lanes.get(device)
-        if lanes and lanes[-1].start:
-            return lanes[-1].start
-    raise RefusedError(
-        f"The take log knows no take on {house.called(device)}.", remedy="Cue it by clip or label.", code="take"
-    )
 
 
 def missing(house: House, claim: Condition) -> tuple[list[str], list[str]]:

@@ -12,7 +12,6 @@ from stagectl.model.points import Flags
 from stagectl.model.words import nearest
 from stagectl.sentencefile import parse_node, time_node
 from stagectl.shoot.scene import (
-    LAST_TAKE,
     RUNNING,
     AskPerson,
     Check,
@@ -164,7 +163,7 @@ class StepReader:
         """What differs from a set-up, put right in its order; a short form of the verb."""
         args = {"setup": name.value}
         self._see_verb("setups", "apply", args, name, name)
-        return Do(replace(head, say=f"set up {name.value}"), "setups", ("setups",), "apply", args)
+        return Do(replace(head, say=f"set up {name.value}"), "setups", "apply", args)
 
     def _do(self, table: Table, head: Head) -> Do:
         text = table["do"].as_text()
@@ -182,15 +181,13 @@ class StepReader:
         for device in groups.get(target, (target,)):
             self._see_verb(device, verb, args, text, written)
         said = " ".join([target, verb, *(f"{name} {value}" for name, value in args.items() if value)])
-        return Do(replace(head, say=said), target, groups.get(target, (target,)), verb, args)
+        return Do(replace(head, say=said), target, verb, args)
 
     def _see_verb(self, device: str, verb: str, args: Mapping[str, str], text: Text, written: Node | None) -> None:
         capability = self._words.vocabulary.devices()[device]
         sample: dict[str, Any] = dict(args)
         if sample.get("take") == RUNNING:
             sample["take"] = 1
-        if sample.get("label") == LAST_TAKE:
-            sample["label"] = "00:00:00:00"
         made = capability.verb(verb)
         if made is not None and Flags.ERASES in made.spec.flags:
             raise text.wrong("a scene never erases a medium.", "Do it by hand: an engineer's act, in two steps.")
