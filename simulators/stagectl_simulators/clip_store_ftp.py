@@ -255,7 +255,7 @@ class StoreSession(FTPHandler):
     dtp_handler = StoreData
     banner = "Clip store ready."
     use_sendfile = False
-    auth_failed_timeout = 0.2
+    auth_failed_timeout = 0.1
     log_cmds_list: Final[list[str]] = []
 
     def __init__(self, conn: socket.socket, server: StoreServer, ioloop: Any = None) -> None:

@@ -187,7 +187,7 @@ def test_a_reset_is_told_as_the_wire(stores: Stores, deck: FtpStore) -> None:
 def test_data_without_a_last_word_is_all_of_it_but_unsaid(
     stores: Stores, deck: FtpStore, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("stagectl.copyoff.ftp.LAST_WORD_S", 0.3)
+    monkeypatch.setattr("stagectl.copyoff.ftp.LAST_WORD_S", 0.2)
     stores.turn("iso-1", "store_no_226")
     transfer, buffer = deck.open("1/T001.mov", 0), memoryview(bytearray(1 << 16))
     came = 0
@@ -199,7 +199,7 @@ def test_data_without_a_last_word_is_all_of_it_but_unsaid(
 
 
 def test_data_that_stands_still_ends_in_time(stores: Stores, deck: FtpStore, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("stagectl.copyoff.ftp.ANSWER_S", 0.3)
+    monkeypatch.setattr("stagectl.copyoff.ftp.ANSWER_S", 0.2)
     stores.turn("iso-1", "store_stalls")
     with pytest.raises(CopyError, match="stood still") as broke:
         content(deck, "1/T001.mov")

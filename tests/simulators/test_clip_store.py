@@ -200,7 +200,7 @@ def test_old_firmware_knows_neither_mlsd_nor_epsv(stores: Stores, session: ftpli
 def test_data_that_stops_goes_on_when_it_may(stores: Stores, session: ftplib.FTP) -> None:
     with fault(stores, "store_stalls"):
         line = session.transfercmd(f"RETR {ODD}")
-        line.settimeout(0.3)
+        line.settimeout(0.15)
         heard = 0
         with contextlib.suppress(TimeoutError):
             while piece := line.recv(65536):
@@ -234,7 +234,7 @@ def test_a_file_is_longer_than_it_was_listed(stores: Stores, session: ftplib.FTP
 
 
 def test_all_data_and_no_226(stores: Stores) -> None:
-    with fault(stores, "store_no_226"), stores.login("iso-1", timeout_s=0.3) as session:
+    with fault(stores, "store_no_226"), stores.login("iso-1", timeout_s=0.2) as session:
         heard: list[bytes] = []
         with pytest.raises(TimeoutError):
             session.retrbinary(f"RETR {ODD}", heard.append)
