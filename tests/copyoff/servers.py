@@ -108,6 +108,7 @@ SERVERS: Final = {"vsftpd": vsftpd, "pyftpdlib": bare}
 @contextmanager
 def _serving(words: list[str], top: Path, port: int) -> Iterator[Server]:
     quiet = subprocess.DEVNULL
+    words = ["setpriv", "--pdeathsig", "KILL", *words]  # it outlives no test that is killed; of Debian's util-linux
     with subprocess.Popen(words, stdin=quiet, stdout=quiet, stderr=quiet, start_new_session=True) as process:
         try:
             _await_greeting(process, port)
