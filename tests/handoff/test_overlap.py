@@ -24,6 +24,8 @@ def test_each_clip_is_placed_against_what_all_share(
     told = overlap(ranged([take(*lanes)])[0])
     assert (told["common"]["first"], told["common"]["end"], told["common"]["frames"]) == (first, end, frames)
     assert [clip["into"] for clip in told["clips"]] == offsets
+    one_more = {":07": ":08", ":23": ":24", ";28": ";29"}  # the frame after the last
+    assert told["common"]["last"][:-3] + one_more[told["common"]["last"][-3:]] == end
     assert all(clip["into"] + frames + clip["over"] == clip["frames"] for clip in told["clips"])
 
 

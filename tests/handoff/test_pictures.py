@@ -46,6 +46,8 @@ def test_clips_stand_to_scale_and_the_bracket_over_what_all_share() -> None:
     # wide begins after a quarter of the two minutes, and ends a quarter before their end
     assert (late - first) / (last - first) == pytest.approx(0.25, abs=0.001)
     assert (last - early) / (last - first) == pytest.approx(0.25, abs=0.001)
+    axis = list(root.iter("polyline"))[-1].attrib["points"].split()
+    assert [float(point.split(",")[0]) for point in axis] == pytest.approx([first, last], abs=0.1)
     bracket = next(root.iter("polyline")).attrib["points"].split()
     assert [float(point.split(",")[0]) for point in (bracket[0], bracket[-1])] == pytest.approx([late, early], abs=0.1)
 

@@ -5,6 +5,7 @@ Source: own construction; the toys list what a test gives them.
 
 from typing import Any
 
+from stagectl.model.capabilities.recorder import CLIP_COUNT
 from tests.inlets.http.conftest import Front
 
 
@@ -54,6 +55,16 @@ async def test_of_what_could_not_be_read_nothing_is_called_missing(front: Front)
         ("iso-3", "the medium in slot 1 is not ready"),
     ]
     assert {one["device"]: one["why"] for one in answer["recorders"]}["iso-2"] == "it is not reached"
+
+
+async def test_a_list_that_tells_fewer_clips_than_the_recorder_counts_is_not_whole(front: Front) -> None:
+    await a_take(front)
+    front.toys.boxes["iso-1"].change({"clip.count": 2})
+    front.toys.boxes["iso-1"].clips = [row("X", "05:00:00:00")]
+    await front.toys.until(lambda: front.toys.house.board.get("iso-1", CLIP_COUNT).value == 2)
+    _, answer = await front.get("clips")
+    absent = next(one for one in answer["unknown"] if one["device"] == "iso-1")
+    assert absent["why"] == "it told 1 of its 2 clips"
 
 
 async def test_a_recorder_that_rolls_is_left_alone(front: Front) -> None:
