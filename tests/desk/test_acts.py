@@ -85,6 +85,7 @@ def test_no_key_pressed_or_held_asks_for_anything(hall: Hall, looks: Looks, view
 
 def test_every_act_of_the_writing_line_goes_by_keyboard_alone(hall: Hall, looks: Looks) -> None:
     look = looks.at(hall.url).open()
+    look.page.wait_for_selector("#act-roll")  # who this is was read
     keys = look.page.keyboard
     keys.press("r")
     keys.press("Enter")
@@ -124,13 +125,14 @@ def test_a_key_may_be_another_one_and_two_acts_never_share_one(hall: Hall, looks
     """Source: WCAG 2.2, 2.1.4: what acts on a character can be turned off or remapped."""
     look = looks.at(hall.url).open()
     focus = "document.activeElement?.id"
+    look.page.wait_for_selector("#act-roll")
     look.page.keyboard.press("?")
     look.page.fill("[aria-label^='Key: go to the roll']", "x")
     look.page.fill("[aria-label^='Key: go to writing']", "x")
     look.page.wait_for_selector("text=x has another place already")
     look.page.fill("[aria-label^='Key: find']", "5")
     look.page.wait_for_selector("text=A key is one letter or sign")
-    look.open()
+    look.open().page.wait_for_selector("#act-roll")
     look.page.keyboard.press("r")
     assert look.page.evaluate(focus) != "act-roll", "its letter is another one now, also after loading anew"
     look.page.keyboard.press("x")

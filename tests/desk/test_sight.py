@@ -106,7 +106,7 @@ def test_nothing_flickers_while_alarms_come_and_go(hall: Hall, looks: Looks) -> 
     look.says("can roll")
     session.send("Page.stopScreencast")
     judge = looks.at(hall.url).page
-    assert len(frames) > 10, "it was looked at while it changed"
+    assert len(frames) >= 5, "it was looked at while it changed"
     lights = [(at, luminance(judge, png, *GRID)) for at, png in frames]
     for spot in range(GRID[0] * GRID[1]):
         turns = opposing([(at, light[spot]) for at, light in lights])
