@@ -9,7 +9,6 @@ import pytest
 from bench.__main__ import CASES
 from tests.docs.test_faults import names_in
 from tests.faulttable import HERE
-from tests.fuzz.__main__ import CAMPAIGNS
 from tests.studio.museum import BUGS
 from tests.studio.rules import ALL
 
@@ -29,8 +28,11 @@ def test_what_is_called_exists() -> None:
         assert re.search(rf"^{target}:", makefile, re.MULTILINE), target
     for case in re.findall(r"bench `(\w+)`", TEXT):
         assert case in CASES, case
+    campaigns = (HERE / "fuzz" / "__main__.py").read_text(
+        encoding="utf-8"
+    )  # read, since its targets build a whole house
     for target in re.findall(r"fuzz `([\w-]+)`", TEXT):
-        assert target in CAMPAIGNS, target
+        assert f'"{target}": (' in campaigns, target
     for page in re.findall(r"`((?:docs|bench|tests)/[\w./-]+\.(?:md|service))`", TEXT):
         assert Path(ROOT / page).is_file(), page
 
