@@ -149,7 +149,8 @@ def checked(place: str, *, good: int, wrong: int, read: int) -> str:
         files = "the 1 file is as it was" if good == 1 else f"all {good} files are as they were"
         return f"{place}: {files}, {size(read)} read."
     things = "1 thing is" if wrong == 1 else f"{wrong} things are"
-    return f"{place}: {things} wrong, {good} files are as they were."
+    rest = "1 file is as it was" if good == 1 else f"{good} files are as they were"
+    return f"{place}: {things} wrong, {rest}."
 
 
 def checking(place: str, *, read: int, of: int) -> str:

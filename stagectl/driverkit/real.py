@@ -17,7 +17,9 @@ from typing import Any, Final
 
 from stagectl.model.world import Append, World
 
-BEHIND_NICE: Final = 10  # of -20 to 19; halved how late the loop is while four recorders are copied off (bench copy)
+BEHIND_NICE: Final = (
+    10  # of -20 to 19: while clips are copied off, the loop goes first; bench copy shows how late it is
+)
 _BASE32: Final = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"  # Crockford
 
 

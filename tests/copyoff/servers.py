@@ -20,6 +20,7 @@ from typing import Final
 
 import pytest
 
+from tests.ports import free_port
 from tests.real.host import program
 
 VSFTPD: Final = """\
@@ -77,7 +78,7 @@ def vsftpd(sessions: int = 2, disk: str | None = None) -> Iterator[Server]:
     if os.geteuid():
         pytest.skip("vsftpd gives up root's rights for each session, so it has to be started with them")
     with _folder() as home, _folder(disk) as top:
-        port = _free_port()
+        port = free_port()
         settings = home / "vsftpd.conf"
         empty = home / "empty"
         empty.mkdir()
@@ -90,7 +91,7 @@ def vsftpd(sessions: int = 2, disk: str | None = None) -> Iterator[Server]:
 def bare(sessions: int = 2, *, data_port: bool = False) -> Iterator[Server]:
     """pyftpdlib as it comes; `data_port`: all data goes by one port, which may be forwarded."""
     with _folder() as top:
-        port, data = _free_port(), _free_port() if data_port else 0
+        port, data = free_port(), free_port() if data_port else 0
         script = (
             "from pyftpdlib.authorizers import DummyAuthorizer as A; from pyftpdlib.handlers import FTPHandler as H; "
             f"from pyftpdlib.servers import FTPServer as S; a = A(); a.add_anonymous({str(top)!r}); H.authorizer = a; "
@@ -141,10 +142,3 @@ def _folder(disk: str | None = None) -> Iterator[Path]:
         yield folder
     finally:
         shutil.rmtree(folder)
-
-
-def _free_port() -> int:
-    """A port that nobody has; vsftpd can't take 0 and say which."""
-    with socket.socket() as taken:
-        taken.bind(("127.0.0.1", 0))
-        return int(taken.getsockname()[1])

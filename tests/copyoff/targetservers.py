@@ -3,7 +3,6 @@
 import os
 import pwd
 import shutil
-import socket
 import subprocess
 import sys
 import threading
@@ -18,6 +17,7 @@ from typing import Final
 from stagectl.copyoff import s3, sftp
 from stagectl.copyoff.target import Target
 from stagectl.model.secret import Secret
+from tests.ports import free_port
 
 READY_S: Final = 30
 KEY: Final = ("key-id", Secret("not-a-secret"))  # moto takes any
@@ -29,12 +29,6 @@ class SshServer:
 
     account: sftp.Account
     key: Secret
-
-
-def free_port() -> int:
-    with socket.socket() as asked:
-        asked.bind(("127.0.0.1", 0))
-        return int(asked.getsockname()[1])
 
 
 @contextmanager

@@ -4,13 +4,14 @@ import asyncio
 import json
 import shutil
 import signal
-import socket
 from collections.abc import AsyncIterator, Callable, Mapping
 from contextlib import asynccontextmanager, suppress
 from pathlib import Path
 from typing import Any
 
 import pytest
+
+from tests.ports import free_port
 
 WITHIN_S = 15.0
 PROBE = "probe/ready"
@@ -23,13 +24,6 @@ def program(name: str) -> str:
     if found is None:
         pytest.fail(f"{name} is not installed. On Debian: apt-get install mosquitto mosquitto-clients")
     return found
-
-
-def free_port() -> int:
-    """A port that was free a moment ago."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
 
 
 class Mosquitto:

@@ -18,7 +18,8 @@ from stagectl.inlets.mqtt import MqttInlet
 from stagectl.shoot.scenes import Scenes
 from stagectl.site import MqttEntry
 from tests.house import toy_house
-from tests.inlets.mosquitto import SITE, WITHIN_S, free_port, listens, program, reading
+from tests.inlets.mosquitto import SITE, WITHIN_S, listens, program, reading
+from tests.ports import free_port
 
 
 async def gone(pid: int) -> None:

@@ -26,7 +26,8 @@ from stagectl.shoot.house import Wish
 from stagectl.shoot.scenes import Scenes
 from stagectl.site import MqttEntry
 from tests.house import Toys, toy_house
-from tests.inlets.mosquitto import SITE, WITHIN_S, Mosquitto, Reader, free_port, mosquitto, program, publish, reading
+from tests.inlets.mosquitto import SITE, WITHIN_S, Mosquitto, Reader, mosquitto, program, publish, reading
+from tests.ports import free_port
 
 
 class Door:

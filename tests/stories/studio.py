@@ -5,7 +5,6 @@ import json
 import re
 import shutil
 import signal
-import socket
 import subprocess
 import sys
 import threading
@@ -15,6 +14,7 @@ from typing import Any, Self
 from urllib.parse import urlsplit
 
 from stagectl_simulators import client as door
+from tests.ports import free_port
 
 HALL = Path(__file__).resolve().parents[2] / "scenes"
 READY_S = 20.0
@@ -34,13 +34,6 @@ def until(look: Callable[[], Any], within_s: float, what: str) -> Any:
         tick.wait(0.05)
         left -= 0.05
     return seen
-
-
-def free_port() -> int:
-    """A port of loopback that was free a moment ago."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
 
 
 class Studio:

@@ -20,6 +20,7 @@ from click.testing import CliRunner
 
 from stagectl.cli import main
 from tests.inlets.http.authority import NAMES, issue
+from tests.ports import free_port
 
 ROOT: Final = Path(__file__).parents[3]
 SITE: Final = ROOT / "scenes" / "tidewater-hall.yaml"
@@ -57,12 +58,6 @@ def _address(text: str) -> str:
     words = [bytes.fromhex(text[at : at + 8]) for at in range(0, len(text), 8)]
     raw = b"".join(word[::-1] if sys.byteorder == "little" else word for word in words)
     return socket.inet_ntop(socket.AF_INET if len(raw) == 4 else socket.AF_INET6, raw)
-
-
-def free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
 
 
 def said(port: int, text: bytes) -> bytes:
