@@ -25,6 +25,7 @@ def play(monkeypatch: pytest.MonkeyPatch) -> Play:
 
         monkeypatch.setattr(campaigns, "_outcomes", outcomes)
         monkeypatch.setattr(campaigns, "_failure", lambda *_: "told")
+        monkeypatch.setattr(campaigns, "crashes", lambda _: iter(()))
         return campaign(range(runs), "all", 1)
 
     return go

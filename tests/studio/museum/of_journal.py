@@ -91,19 +91,3 @@ def _() -> Sequence[Patch]:
 )
 def _() -> Sequence[Patch]:
     return [(file, "marked", lambda storage: 0)]
-
-
-@bug(
-    "full-segment-let-go",
-    "a full segment counts as safe after a sync that began before its last lines came",
-    "line-written-while-its-file-is-synced.json",
-)
-def _() -> Sequence[Patch]:
-    safe = Journal._safe
-
-    def early(self: Any, upto: int, segments: Any) -> None:
-        for segment in segments:
-            segment.last = min(segment.last, upto)
-        safe(self, upto, segments)
-
-    return [(Journal, "_safe", early)]

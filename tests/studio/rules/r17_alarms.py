@@ -19,6 +19,7 @@ ALONE: Final = {
     "swapped": ("unreached", 2.0),
     "no_input": ("no-input", 3.0),
 }
+IN_SIGHT_S: Final = 0.5  # from a take that is seen to go on to what follows from that
 STRANGE: Final = ("unknown_words", "garbage", "crumbs")  # what a box says in these can mean anything
 # an alarm of a box -> the faults that may be its cause; of the others see `_acted`
 CAUSES: Final = {
@@ -148,7 +149,7 @@ def _acted(run: Histories, one: Told) -> bool:
     ends = [clip.ended for clip in truth.clips if clip.ended <= one.at]
     if ends and (max(ends) >= one.at - AFTER_S or run.faulty(max(ends), one.at, one.device, *LINKS)):
         return True
-    if ends and run.was_away(max(ends), one.at):
+    if ends and (run.was_away(max(ends), one.at) or _goes_on(run, one.at)):
         return True
     asks = [asked for asked in run.asked.values() if one.device in asked.devices and asked.who != "guest"]
     if any(asked.verb == "cut" and asked.at <= one.at <= asked.last + AFTER_S for asked in asks):
@@ -159,6 +160,20 @@ def _acted(run: Histories, one: Told) -> bool:
     judged = [answer for answer in tries if one.device in answer.boxes and answer.ends <= one.at + 0.2]
     last = max(judged, key=lambda answer: answer.ends, default=None)
     return (last is not None and _badly(last.boxes[one.device])) or any(not answer.boxes for answer in tries)
+
+
+def _goes_on(run: Histories, at: float) -> bool:
+    """A take that was over, as far as anybody could see, is seen to go on: who left it long ago is missing again."""
+    over: set[int] = set()
+    for line in run.journal.of("take"):
+        if line.data.get("what") != "head" or (when := line.mono - START_S) > at:
+            continue
+        number = int(line.data["take"])
+        if line.data["closed"] is not None:
+            over.add(number)
+        elif number in over and at - when <= IN_SIGHT_S:
+            return True
+    return False
 
 
 def _badly(ended: tuple[str, bool, str, str]) -> bool:
