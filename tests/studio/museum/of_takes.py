@@ -87,7 +87,7 @@ def _() -> Sequence[Patch]:
 @bug(
     "refusal-is-an-alarm",
     "a roll that was refused to who asked is told as a recorder that did not roll",
-    "a-guests-refused-roll.json",
+    "deck",
 )
 def _() -> Sequence[Patch]:
     return [(alarms, "_WHO", ())]
