@@ -168,17 +168,23 @@ class Following:
     """A `stagectl copy run` that goes while the story goes on."""
 
     def __init__(self, studio: Studio, *words: str) -> None:
-        self.process = subprocess.Popen(
-            [sys.executable, "-m", "stagectl", "copy", "run", *words],
-            env={"STAGECTL_URL": studio.url, "PATH": "/usr/bin:/bin", "NO_COLOR": "1"},
-            stdout=subprocess.PIPE,
-            stderr=subprocess.PIPE,
-            text=True,
-        )
+        self._told = studio.folder / "following.err"
+        with self._told.open("w") as told:
+            self.process = subprocess.Popen(
+                [sys.executable, "-m", "stagectl", "copy", "run", *words],
+                env={"STAGECTL_URL": studio.url, "PATH": "/usr/bin:/bin", "NO_COLOR": "1"},
+                stdout=subprocess.PIPE,
+                stderr=told,
+                text=True,
+            )
+
+    def told(self) -> str:
+        """What it said on the way, so far."""
+        return self._told.read_text()
 
     def end(self) -> tuple[int, str, str]:
-        out, err = self.process.communicate(timeout=60)
-        return self.process.returncode, out, err
+        out, _ = self.process.communicate(timeout=60)
+        return self.process.returncode, out, self.told()
 
 
 def busy(studio: Studio, box: str, word: str) -> Callable[[], bool]:
@@ -198,12 +204,12 @@ def test_a_daemon_killed_in_mid_copy_goes_on_where_it_was_and_the_terminal_with_
     parts = twins.data / "copies" / "mix-rec"
     until(lambda: any(path.stat().st_size > 1 << 20 for path in parts.glob(".*part-*")), 40, "a megabyte is there")
     twins.kill()
+    until(lambda: "stagectl is not reached" in following.told(), 20, "the terminal misses the daemon")
     twins.start()
     twins.fault("mix-rec", "store_slow", False)
     code, out, err = following.end()
     assert code == 0, out + err
     assert "All 7 clips stand copied and verified at shelf and twin." in out
-    assert "stagectl is not reached" in err
     whole = everything(twins)
     assert copied(twins.data / "copies") == copied(twins.data / "twins") == whole
     report = twins.get("copy/report")
