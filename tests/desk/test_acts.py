@@ -12,6 +12,13 @@ from tests.stories.studio import RECORDERS, until
 
 pytestmark = [pytest.mark.slow, pytest.mark.timeout(120)]
 WITHIN_S = 15.0
+# All that a page hears of the house comes so many milliseconds late.
+LATE = """(() => {
+    const Plain = WebSocket;
+    window.WebSocket = class extends Plain {
+        set onmessage(hear) { super.onmessage = (event) => setTimeout(() => hear(event), %d); }
+    };
+})()"""
 # every key of a plain keyboard that a page can hear and a browser leaves alone; Tab alone only moves
 KEYS = [
     *"abcdefghijklmnopqrstuvwxyz1234567890/?.,-",
@@ -234,12 +241,7 @@ def test_a_killed_daemon_is_told_and_the_page_comes_back_by_itself(own_hall: Hal
 def test_a_slow_way_is_said_and_what_is_pressed_still_counts(hall: Hall, looks: Looks) -> None:
     """All that comes is 840 ms late: half the round trip is 420 ms, and a bit."""
     look = looks.at(hall.url)
-    look.page.add_init_script("""(() => {
-        const Plain = WebSocket;
-        window.WebSocket = class extends Plain {
-            set onmessage(hear) { super.onmessage = (event) => setTimeout(() => hear(event), 840); }
-        };
-    })()""")
+    look.page.add_init_script(LATE % 840)
     look.open()
     look.page.wait_for_selector(".lag.slow:has-text('slow: ')")
     assert int(re.findall(r"\d+", look.page.inner_text(".lag"))[0]) >= 420
@@ -249,7 +251,9 @@ def test_a_slow_way_is_said_and_what_is_pressed_still_counts(hall: Hall, looks: 
 
 def test_a_computer_that_slept_shows_nothing_as_fresh(hall: Hall, looks: Looks) -> None:
     """Its wall clock has gone on when it wakes; the page must not need to hear anything to know."""
-    look = looks.at(hall.url).open()
+    look = looks.at(hall.url)
+    look.page.add_init_script(LATE % 300)  # so that a frame is drawn before the house is heard again
+    look.open()
     look.page.evaluate("""() => {
         window.lives = [];
         const root = document.documentElement;
