@@ -14,7 +14,8 @@ export function copyoff(desk: Desk): TemplateResult {
   const goes = run ? run.recorders.filter((one) => one.busy !== "idle") : [];
   const said = desk.said.get("copyoff");
   return html`<h2 class="view-title">Copy-off</h2>
-    <p>${bound(run ? run.say : told.say)} ${bound(told.schedule)}</p>
+    <p>${bound(run ? run.say : told.say)}</p>
+    ${told.schedule ? html`<p class="second">${bound(told.schedule)}</p>` : nothing}
     ${desk.may("copy")
       ? html`<p class="copying">
           <button class="act" aria-disabled=${!desk.live || run !== null} @click=${() => begin(desk, run)}>Copy what is not copied</button>
@@ -40,9 +41,12 @@ function now(one: CopyNow): TemplateResult {
     <span class="value">${one.busy}${one.clip ? html`: ${bound(one.clip)}` : nothing}</span><span class="about">${bound(done)}</span></li>`;
 }
 
+/** The sentence names the recorder; so does its row. */
 function row(one: CopyDeck): TemplateResult {
+  const name = `${one.called}: `;
+  const say = one.say.startsWith(name) ? one.say.slice(name.length, name.length + 1).toUpperCase() + one.say.slice(name.length + 1) : one.say;
   return html`<li class="row"><span class="who">${one.failed ? mark("now") : nothing} ${bound(one.called)}</span>
-    <span class="value">${bound(one.say)}</span><span></span>
+    <span class="value">${bound(say)}</span><span></span>
     ${one.clear_say ? html`<span class="way">${bound(one.clear_say)}</span>` : nothing}</li>`;
 }
 
