@@ -12,6 +12,9 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 
+# some turns of the loop pass from a sync that failed to whoever waits for it: what is written meanwhile is no trust
+TOLD_S = 0.0002
+
 
 @dataclass
 class File:
@@ -19,6 +22,7 @@ class File:
     safe: bytearray = field(default_factory=bytearray)
     dirty: list[tuple[int, bytes]] = field(default_factory=list)  # offset, bytes written and not synced
     spoilt: bool = False  # a write or sync failed: whoever writes or syncs it again trusts it wrongly
+    known_at: float = float("-inf")  # from when on whoever waited for that sync has been told
 
 
 class ManualClock:
@@ -193,7 +197,8 @@ class Append:
 
     def write(self, data: bytes) -> None:
         assert not self._closed, "written after close"
-        assert not self._file.spoilt, "written after a failure"
+        told = not self._file.spoilt or asyncio.get_running_loop().time() < self._file.known_at
+        assert told, "written after a failure"
         disk = self._disk
         room = len(data) if disk.room is None else min(len(data), disk.room)
         try:
@@ -225,6 +230,7 @@ class Append:
             self._disk._call("sync")
         except OSError:
             self._file.spoilt = True
+            self._file.known_at = asyncio.get_running_loop().time() + TOLD_S
             del self._file.dirty[:upto]  # forgotten: a later sync succeeds without them
             raise
         finally:
