@@ -248,11 +248,11 @@ class House:
             self._rolled(group, str(wish.args.get("name") or ""))
         else:
             await self.commands.go_durable(group, commands)
-        if Flags.ENDS_TAKE in verb.flags() and group.take is not None and _let_through(group):
+        if Flags.ENDS_TAKE in verb.flags() and group.take is not None and (cut := _let_through(group)):
             number = group.take
-            group.on_end.append(lambda ended: self.takes.close_unseen(number))
+            group.on_end.append(lambda ended: self.takes.close_unseen(number, cut))
             if group.ended:
-                self.takes.close_unseen(number)
+                self.takes.close_unseen(number, cut)
         return group
 
     def _shown(self, wish: Wish, commands: Sequence[Command]) -> None:
@@ -397,10 +397,10 @@ class House:
             self._keep_soon()
 
 
-def _let_through(group: Group) -> bool:
-    """Was any of it allowed, whether or not its box could be reached? A cut that was refused ends no take."""
-    verdicts = [command.verdict for command in group.commands]
-    return any(one is None or not one.refused or one.code in _OUT_OF_REACH for one in verdicts)
+def _let_through(group: Group) -> list[str]:
+    """Devices for which it was allowed, reached or not. A cut that was refused ends no take."""
+    verdicts = [(command.ask.target, command.verdict) for command in group.commands]
+    return [name for name, one in verdicts if one is None or not one.refused or one.code in _OUT_OF_REACH]
 
 
 def _say(wish: Wish) -> str:

@@ -256,15 +256,15 @@ class Takes:
             self._records.mark_now(take)
         return take if good is None else self.corrections.rate(number, who, good=good)
 
-    def close_unseen(self, number: int) -> None:
-        """A cut has ended: lanes of recorders that can't be seen no longer hold the take open."""
-        take = self.open
+    def close_unseen(self, number: int, devices: Iterable[str]) -> None:
+        """A cut of these recorders has ended: lanes of those that can't be seen no longer hold the take open."""
+        take, cut = self.open, frozenset(devices)
         if take is None or take.number != number:
             return
-        seen = [device for device in take.rolling if self._transport(device).quality is Quality.GOOD]
-        if seen:
+        if any(device not in cut or self._transport(device).quality is Quality.GOOD for device in take.rolling):
             return
         for device in take.rolling:
+            self._recording[device] = True  # as far as the log knows: this process may never have seen it
             lane = take.open_lane(device)
             assert lane is not None
             lane.note = LOST

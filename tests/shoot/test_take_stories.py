@@ -95,7 +95,7 @@ class Stage:
             for one in list(take.rolling):
                 if self.decks[one].seen:
                     self.stop(one)
-            self.log.takes.close_unseen(take.number)
+            self.log.takes.close_unseen(take.number, NAMES)
 
     def die(self, name: str) -> None:
         """Killed and started again; then each deck in view is looked at."""

@@ -287,7 +287,7 @@ async def test_a_take_that_was_only_just_opened_can_be_cut_though_a_deck_never_r
     await moment()
     again = log.again([data for data in log.records if data["what"] == "head"])
     assert [one.target for one in again.takes.expand(ask(CutTake(1)))] == ["iso-1"]
-    again.takes.close_unseen(1)
+    again.takes.close_unseen(1, again.takes.recorders)
     assert not again.runs()
 
 

@@ -48,7 +48,7 @@ async def test_a_cut_that_ended_closes_the_take_over_decks_that_cannot_be_seen()
     log.stops("iso-1")
     await moment()
     assert log.runs()  # nobody has cut yet: iso-2 may roll on
-    log.takes.close_unseen(1)
+    log.takes.close_unseen(1, log.takes.recorders)
     await moment()
     assert not log.runs()
     assert log.last.unseen == ("iso-2",)
@@ -61,8 +61,8 @@ async def test_a_cut_that_ended_leaves_open_what_is_seen_to_roll_on() -> None:
     log = Log()
     log.rolls("iso-1", "iso-2")
     log.loses("iso-2")
-    log.takes.close_unseen(1)
-    log.takes.close_unseen(7)
+    log.takes.close_unseen(1, log.takes.recorders)
+    log.takes.close_unseen(7, log.takes.recorders)
     assert log.takes.open is log.last
 
 
@@ -74,7 +74,7 @@ async def test_a_deck_that_returns_still_rolling_opens_its_take_again() -> None:
     log.lists("iso-2", "B001", "10:00:00:00")
     log.loses("iso-2")
     log.stops("iso-1")
-    log.takes.close_unseen(1)
+    log.takes.close_unseen(1, log.takes.recorders)
     await moment(20)
     log.by = "box"
     log.rolls("iso-2", label="10:00:21:00", by="box")
@@ -93,12 +93,39 @@ async def test_a_deck_that_returns_still_rolling_opens_its_take_again() -> None:
 
 
 @virtual
+async def test_a_cut_of_one_deck_out_of_sight_ends_nothing_of_the_others() -> None:
+    log = Log()
+    log.rolls("iso-1", "iso-2")
+    await moment()
+    again = log.again()  # a new start: no deck was seen yet
+    again.takes.close_unseen(1, ["iso-2"])
+    assert again.last.rolling == ["iso-1", "iso-2"]
+    again.rolls("iso-1", "iso-2")
+    await moment()
+    assert list(again.takes.takes) == [1]
+
+
+@virtual
+async def test_decks_that_roll_on_after_a_start_and_a_cut_in_vain_open_their_take_again() -> None:
+    log = Log()
+    log.rolls("iso-1", "iso-2")
+    await moment()
+    again = log.again()
+    again.takes.close_unseen(1, again.takes.recorders)
+    assert not again.runs()
+    again.rolls("iso-1", "iso-2")
+    await moment()
+    assert list(again.takes.takes) == [1]
+    assert again.takes.open is again.last
+
+
+@virtual
 async def test_a_deck_that_returns_still_rolling_joins_the_take_that_runs_now() -> None:
     log = Log()
     log.rolls("iso-1", "iso-2")
     log.loses("iso-2")
     log.stops("iso-1")
-    log.takes.close_unseen(1)
+    log.takes.close_unseen(1, log.takes.recorders)
     await moment()
     log.rolls("iso-1")
     assert log.last.number == 2
@@ -115,7 +142,7 @@ async def test_a_deck_that_returns_stopped_after_its_take_changes_nothing_but_wh
     await moment()
     log.loses("iso-2")
     log.stops("iso-1")
-    log.takes.close_unseen(1)
+    log.takes.close_unseen(1, log.takes.recorders)
     await moment(20)
     log.stops("iso-2")
     log.lists("iso-2", "B001", "10:00:00:00", "00:00:09:00")
@@ -133,7 +160,7 @@ async def test_of_a_deck_that_was_out_of_sight_all_along_it_is_not_known_if_it_r
     log.rolls("iso-1", "iso-2")
     log.loses("iso-2")
     log.stops("iso-1")
-    log.takes.close_unseen(1)
+    log.takes.close_unseen(1, log.takes.recorders)
     await moment()
     log.presses("iso-1", "iso-2", "iso-3")  # of which iso-3 is seen not to roll
     log.rolls("iso-1")
