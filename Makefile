@@ -9,8 +9,10 @@ VENV   := .venv
 BIN    := $(VENV)/bin
 PIP    := $(BIN)/python -m pip --disable-pip-version-check --quiet install
 ARGS   ?=
-# Processes that pytest shares the tests out to. The times in the tests' own deadlines suppose two cores.
+# Processes that pytest shares the tests out to. The times in the tests' own deadlines suppose two cores; the slow ones
+# are stories that mostly wait.
 JOBS   ?= 2
+SLOW_JOBS ?= 4
 
 .PHONY: help demo test check lint quick bench campaign fuzz kills lock clean test-programs
 
@@ -99,9 +101,11 @@ demo: $(VENV)/.installed
 # The page's tests run by themselves: a browser keeps a loop of its own in the thread of its tests.
 test: $(VENV)/.installed-dev $(ORACLE)/.installed test-programs $(PAGE)
 	@export PATH="$$PATH:/usr/sbin"; status=0; \
-	for part in "--ignore=tests/desk" "--dist loadfile tests/desk"; do \
-	    echo "+ pytest $$part"; $(BIN)/python -m pytest -n $(JOBS) $$part $(ARGS) || status=1; \
-	done; exit $$status
+	part() { echo "+ pytest $$*"; $(BIN)/python -m pytest "$$@" $(ARGS) || status=1; }; \
+	part -n $(JOBS) -m "not slow" --ignore=tests/desk; \
+	part -n $(SLOW_JOBS) -m slow --ignore=tests/desk; \
+	part -n $(JOBS) --dist loadfile tests/desk; \
+	exit $$status
 
 check: lint quick
 

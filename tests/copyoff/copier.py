@@ -22,6 +22,7 @@ from datetime import UTC, datetime
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
+from unittest.mock import patch
 
 from stagectl.copyoff import plan
 from stagectl.copyoff.engine import Engine, threads_needed
@@ -107,7 +108,6 @@ class Copier:
 @asynccontextmanager
 async def copying(house: House, look_apart_s: tuple[float, float] = QUICK) -> AsyncIterator[Copier]:
     """The engine of a house, started."""
-    plan.RESERVE_BYTES = house.reserve  # type: ignore[misc]
     loop = asyncio.get_running_loop()
     jobs = _Dying(Path(house.data) / "copies.db", house.die)
     decks = [house.deck(name) for name in house.decks]
@@ -137,13 +137,14 @@ async def copying(house: House, look_apart_s: tuple[float, float] = QUICK) -> As
         changed=changed.set,
     )
     copier = Copier(engine, jobs, changed)
-    try:
-        await engine.start()
-        yield copier
-    finally:
-        await engine.stop()
-        jobs.close()
-        threads.close()
+    with patch.object(plan, "RESERVE_BYTES", house.reserve):
+        try:
+            await engine.start()
+            yield copier
+        finally:
+            await engine.stop()
+            jobs.close()
+            threads.close()
 
 
 class _Dying(Jobs):

@@ -102,8 +102,9 @@ def test_no_code_is_made_of_text() -> None:
 
 def test_no_xml_is_read_with_a_parser_that_follows_entities() -> None:
     never = ("lxml", "xml.sax", "xml.dom", "xmlrpc")
-    found = [(path.name, name) for path, tree in sources() for name in imported(tree) if name.startswith(never)]
-    assert found == []
+    writes = "xml.sax.saxutils"  # only escapes text
+    names = [(path.name, name) for path, tree in sources() for name in imported(tree) if name != writes]
+    assert [(path, name) for path, name in names if name.startswith(never)] == []
 
 
 def test_no_weak_hash_is_used() -> None:

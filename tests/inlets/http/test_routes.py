@@ -225,7 +225,7 @@ async def test_the_front_page_says_the_sentence_without_any_script(front: Front)
         text = await answer.text()
         policy = answer.headers["Content-Security-Policy"]
     assert front.toys.house.site.name in text
-    assert "Ready: 3 of 3 can roll." in text
+    assert "3 of 3 can roll." in text
     assert "not live" in text
     assert "default-src 'none'" in policy
     assert not re.search(r"<script(?![^>]* src=)", text), "no script stands in it"
