@@ -117,6 +117,7 @@ class Folder:
                 try:
                     rename_into_free(part, whole)
                 except FileExistsError as error:
+                    part.unlink(missing_ok=True)
                     raise CopyError(Reason.OCCUPIED, f"{self.name}: {path} is there already.") from error
             _sync(whole.parent)
 

@@ -155,7 +155,11 @@ def test_two_processes_that_copy_one_deck_to_one_place_overwrite_nothing(house: 
         assert copies(house.targets["shuttle"]) == expected(server)
         for _, own in told:
             assert {(one["state"], one["reason"]) for one in own} <= {("published", None), ("failed", "occupied")}
-        assert not [path for path in tree(Path(house.targets["shuttle"])) if ".part-" in path]
+        # a whole part is kept where another clip has its place: nothing of it need be read off again
+        left = [
+            path for path in tree(Path(house.targets["shuttle"])) if ".part-" in path and "/ascmhl/" not in f"/{path}"
+        ]
+        assert len(left) <= sum(one["state"] == "failed" for _, own in told for one in own)
 
 
 async def test_a_clip_past_4_gib_goes_on_where_it_was(server: Server, house: House) -> None:

@@ -124,8 +124,15 @@ async def test_who_comes_late_finds_the_whole_state_and_a_manifest_that_names_it
         states = {one.topic: one.data for one in late.heard if one.topic.startswith("state/")}
         assert set(manifest["topics"]) == set(states)
         assert manifest["count"] == len(states)
-        assert all(states[name]["rev"] >= rev for name, rev in manifest["topics"].items())
-        assert all(one.retain for one in late.heard)
+
+        def is_whole() -> bool:
+            """What changed meanwhile comes behind the manifest that names it."""
+            states.update({one.topic: one.data for one in late.heard if one.topic.startswith("state/")})
+            return all(states[name]["rev"] >= rev for name, rev in manifest["topics"].items())
+
+        await late.until(is_whole, "what the manifest names")
+        first = {one.topic: one for one in reversed(late.heard)}
+        assert all(one.retain for one in first.values())
         transport = states["state/iso-1/transport"]
         assert transport["data"] == {"transport": "stopped"}
         assert (transport["q"], transport["epoch"]) == ("good", 1)

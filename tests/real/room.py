@@ -7,7 +7,6 @@ daemon may be started under another program (strace, prlimit, unshare) or with a
 import json
 import os
 import re
-import socket
 import subprocess
 import sys
 import time
@@ -17,6 +16,7 @@ from typing import Any, Final, Self
 
 from stagectl_simulators import client as door
 from tests.inlets.mosquitto import program
+from tests.ports import free_port
 from tests.real.wire import Wires
 from tests.stories.studio import Studio, until
 
@@ -245,7 +245,4 @@ def acting(segments: Sequence[str]) -> list[str]:
 
 def dead_port() -> tuple[str, int]:
     """An address of loopback where nobody listens."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        host, port = probe.getsockname()
-    return str(host), int(port)
+    return "127.0.0.1", free_port()

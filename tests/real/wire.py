@@ -14,6 +14,8 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import Any, Final, Self, TypeVar
 
+from tests.ports import free_port
+
 T = TypeVar("T")
 CHUNK: Final = 1 << 16
 QUEUED: Final = 256  # pieces under way in one direction; then the wire reads no more, as a full window does
@@ -118,7 +120,7 @@ class Wire:
         self._accepting: asyncio.Task[None] | None = None
         self._fillers: list[socket.socket] = []
         self._streams: list[_Stream] = []
-        self.address = ("127.0.0.1", 0)
+        self.address = ("127.0.0.1", free_port())  # which it takes again after a pause
         for way in (self.out, self.back):
             way.rest()
 
@@ -398,10 +400,14 @@ class Wires:
 
 def _listener(address: tuple[str, int], backlog: int) -> socket.socket:
     made = socket.socket()
-    made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-    made.setblocking(False)
-    made.bind(address)
-    made.listen(backlog)
+    try:
+        made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        made.setblocking(False)
+        made.bind(address)
+        made.listen(backlog)
+    except OSError:
+        made.close()
+        raise
     return made
 
 
