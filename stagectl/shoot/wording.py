@@ -353,7 +353,8 @@ def _set_box(*, called: str, what: str, ended: str, why: str, remedy: str, code:
     if ended == "unconfirmed":
         return f"{called}: not known if {point} is {value}. Look at its front."
     clause, act = reason(verb="set", why=why, code=code, remedy=remedy)
-    stop = ":" if code in ("seen-otherwise", "device") else "."  # a refusal is a sentence of its own
+    # a refusal is a sentence of its own, but for one that goes on about the box
+    stop = ":" if code in ("seen-otherwise", "device") or clause.startswith("it ") else "."
     return closed(say=f"{called}: {point} was not set to {value}{stop} {clause}", remedy=act)
 
 
