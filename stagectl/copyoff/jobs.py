@@ -230,7 +230,7 @@ class Jobs:
             ).fetchall()
         for (ids,) in same:
             with self._reading() as db:
-                jobs = list(jobs_of(db, f"WHERE j.id IN {words(ids.split(','))} ORDER BY j.id"))
+                jobs = list(jobs_of(db, f"WHERE j.id IN {words(ids.split(','))} ORDER BY j.recorder, j.rank, j.id"))
             yield jobs
 
     def unlisted(self, target: str) -> Iterator[Published]:
