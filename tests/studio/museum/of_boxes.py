@@ -41,7 +41,7 @@ def _() -> Sequence[Patch]:
     def impatient(self: Any) -> None:
         now = self.clock.now()
         while self._inflight and now - self._inflight[0].asked_at > 1.5:
-            self._inflight.popleft()
+            self._inflight.pop(0)
         tick(self)
 
     return [(Box, "_tick", impatient)]
