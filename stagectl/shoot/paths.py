@@ -17,6 +17,7 @@ from stagectl.model.errors import RefusedError
 from stagectl.model.points import PointSpec, Poked, Quality, Reading
 from stagectl.model.verbs import Ask, Set, Verb, VerbSpec, checked
 from stagectl.model.words import nearest
+from stagectl.shoot.routes.noway import NoWay
 from stagectl.shoot.routes.words import Route, read_routes, written
 from stagectl.shoot.wiring import Bound, Hop, NoWayError, Port, Way, Wiring
 from stagectl.site import Site
@@ -69,6 +70,7 @@ class Paths:
     def __init__(self, board: Board, site: Site) -> None:
         self._pictures = site.pictures
         self.wiring = Wiring(site.pictures.sources, site.pictures.destinations, site.pictures.tie_lines)
+        self.noway = NoWay(self.wiring, site)
         destinations = self.wiring.destinations
         self.capability = Capability(
             PATHS.kind,
@@ -249,39 +251,7 @@ class Paths:
         try:
             return name, source, self.wiring.plan(source, output, self.expected, held, bound)
         except NoWayError as none:
-            raise self._refusal(bound, called, none, held) from None
-
-    def _refusal(self, bound: Bound, source: str, none: NoWayError, held: dict[Port, tuple[str, ...]]) -> RefusedError:
-        name = bound.destination
-        if not none.held and not none.kept:
-            if none.unfit:
-                return RefusedError(
-                    f"No way from {source} to {name} takes {bound.form or 'its format'}.",
-                    remedy="Change the source's format, or lead it through a processor that takes it.",
-                    code="no-way",
-                )
-            return RefusedError(
-                f"No tie-line leads from {source} to {name}.",
-                remedy="Patch one, and write it in the site file.",
-                code="no-way",
-            )
-        told = []
-        for tie in none.held:
-            near = (tie.from_router, tie.output)
-            carries = self.wiring.trace(near, self.standing).source or "a picture that is not known"
-            told.append(
-                f"{tie.from_router} {tie.output} to {tie.to_router} {tie.input} is held by "
-                f"{' and '.join(held[near])} ({carries})"
-            )
-        told.extend(
-            f"{tie.from_router} {tie.output} to {tie.to_router} {tie.input} is kept for {' and '.join(tie.kept_for)}"
-            for tie in none.kept
-        )
-        return RefusedError(
-            f"No tie-line is free to bring {source} to {name}: {', '.join(told)}.",
-            remedy="Give one of them another picture first.",
-            code="no-way",
-        )
+            raise self.noway.refusal(bound, called, none, held, self.standing) from None
 
     # -- from points ----------------------------------------------------------------------------------------------
 

@@ -103,24 +103,31 @@ def test_four_faults_are_named_with_remedies_and_put_right_one_by_one(morning: S
     assert any(entry["kind"] == "lineup" and entry["data"]["ready"] for entry in morning.get("journal")["entries"])
 
 
-def test_the_fourth_route_is_refused_naming_the_holders_until_one_gives_its_tie_line_up(hall: Studio) -> None:
-    for destination in ("program", "mix-rec", "director"):
-        assert hall.cli("route", destination, "titles").returncode == 0
-    first = hall.cli("route", "program", "hands")
+def test_the_fourth_route_is_refused_naming_the_two_holders_until_one_gives_its_tie_line_up(hall: Studio) -> None:
+    """Hall 15 and hall 16 are all the tie-lines to the gallery. Issue 5, shows, second line."""
+    first = hall.cli("route", "director", "wide")
     assert first.returncode == 0, first.stdout + first.stderr
-    plan = hall.cli("route", "plan", "mix-rec=wide", "--take")
-    assert plan.returncode == 0, plan.stdout + plan.stderr
-    refused = hall.cli("route", "director", "stage-left")
-    assert refused.returncode == 1
-    said = refused.stdout + refused.stderr
-    assert "is held by program (hands)" in said
-    assert "is held by mix-rec (wide)" in said
-    planned = hall.cli("route", "plan", "director=stage-left")
+    way = "wide, hall input 4 > hall output 15 > gallery input 1 > gallery output 3"
+    assert hall.point("paths", "director.way")["value"] == way  # program has it by the same tie-line
+    assert hall.cli("route", "mix-rec", "hands").returncode == 0
+    assert hall.cli("route", "program", "hands").returncode == 0
+    assert hall.point("paths", "ties.free")["value"] == 1  # the one that leads the other way
+
+    refused = hall.cli("route", "program", "stage-left")
+    said = (
+        "No tie-line is free to bring stage-left to program: hall 15 to gallery 1 is held by director (wide), "
+        "hall 16 to gallery 2 is held by mix-rec (hands). "
+        "Give director a picture that needs no tie-line first: stagectl route director titles"
+    )
+    assert (refused.returncode, (refused.stdout + refused.stderr).strip()) == (1, said)
+    planned = hall.cli("route", "plan", "program=stage-left")
     assert planned.returncode == 6
-    assert "NO WAY." in planned.stdout
-    assert "is held by program (hands)" in planned.stdout
-    assert hall.cli("route", "program", "titles").returncode == 0
-    through = hall.cli("route", "plan", "director=stage-left", "--take")
+    assert said.partition(": ")[2] in planned.stdout.replace("NO WAY. ", "")
+    assert hall.point("paths", "program.shows")["value"] == "hands"
+
+    command = said.partition(": stagectl ")[2].split()
+    assert hall.cli(*command).returncode == 0
+    through = hall.cli("route", "program", "stage-left")
     assert through.returncode == 0, through.stdout + through.stderr
     shows = {point["name"]: point["value"] for point in hall.get("points?device=paths")["points"]}
-    assert (shows["director.shows"], shows["mix-rec.shows"]) == ("stage-left", "wide")
+    assert [shows[f"{name}.shows"] for name in ("program", "mix-rec", "director")] == ["stage-left", "hands", "titles"]

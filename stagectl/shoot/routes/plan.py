@@ -20,6 +20,7 @@ from stagectl.model.verbs import Ask, checked
 from stagectl.model.world import Offload
 from stagectl.shoot.paths import Paths
 from stagectl.shoot.routes.exact import STEPS
+from stagectl.shoot.routes.noway import said
 from stagectl.shoot.routes.problem import Arc, Problem, Spot, Want
 from stagectl.shoot.routes.solve import in_the_way, solve
 from stagectl.shoot.routes.words import Route, written
@@ -199,6 +200,7 @@ class _Survey:
         self._pictures = pictures
         self._rev = board.rev
         self._wiring = paths.wiring
+        self._noway = paths.noway
         outputs = self._wiring.outputs()
         self._standing = {port: paths.standing(port) for port in outputs}
         self._expected = {port: paths.expected(port) for port in outputs}
@@ -317,16 +319,20 @@ class _Survey:
         return tuple(reversed(found))
 
     def _why(self, row: Row, arcs: Iterable[int], users: Mapping[int, Mapping[str, None]]) -> tuple[str, str]:
-        told = []
+        told: list[str] = []
+        held: list[Tie] = []
+        holders = {  # that it holds one itself keeps nothing from it
+            near: tuple(name for name in names if name != row.destination) or names
+            for near, names in self._holders.items()
+        }
         for number in arcs:
             for tie in self._bundles[number]:
                 near = (tie.from_router, tie.output)
-                name = f"{tie.from_router} {tie.output} to {tie.to_router} {tie.input}"
                 if near in self._holders:
-                    carries = self._wiring.trace(near, self._standing.get).source or "a picture that is not known"
-                    told.append(f"{name} is held by {' and '.join(self._holders[near])} ({carries})")
+                    told.append(self._noway.held(tie, holders, self._standing.get))
+                    held.append(tie)
                 elif refused := self._refused[near]:
-                    told.append(f"{name} can't be had: {refused}")
+                    told.append(f"{said(tie)} can't be had: {refused}")
             if users.get(number):
                 told.append(f"this plan gives the way there to {' and '.join(users[number])}")
         if not told:
@@ -336,7 +342,7 @@ class _Survey:
             )
         return (
             f"No tie-line is left to bring {row.source} to {row.destination}: {', '.join(told)}.",
-            "Give one of them another picture first.",
+            self._noway.remedy(held, holders),
         )
 
     def _freed(self) -> tuple[str, ...]:
