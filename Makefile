@@ -13,6 +13,8 @@ ARGS   ?=
 # are stories that mostly wait.
 JOBS   ?= 2
 SLOW_JOBS ?= 4
+# Where Python may not keep what it compiled, each start of the daemon and the terminal compiles it all: half a second.
+unexport PYTHONDONTWRITEBYTECODE
 
 .PHONY: help demo test check lint quick bench campaign fuzz kills lock clean test-programs
 
