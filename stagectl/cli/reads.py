@@ -17,7 +17,7 @@ MARKS: Final[Mapping[str, str]] = {"stale": "~", "unknown": "-", "asked": "..."}
 def now(face: Face) -> int:
     """What is happening: the sentence, and what is wrong."""
     answer = face.client.get("now")
-    text = [face.strong(answer["say"]), *wrong_rows(answer["wrong"])]
+    text = [face.strong(answer["say"]), *wrong_rows(answer["wrong"]), *rise_rows(answer.get("rises", ()))]
     if answer["take"] is None and answer["last"]:
         text.append(answer["last"])
     if answer.get("desk"):
@@ -29,6 +29,14 @@ def now(face: Face) -> int:
 def wrong_rows(rows: Iterable[Mapping[str, Any]]) -> list[str]:
     """What is wrong, a line each: `!` at once, `^` soon."""
     return [" ".join(filter(None, ("!" if row["grade"] == "now" else "^", row["say"], row["remedy"]))) for row in rows]
+
+
+def rise_rows(rows: Iterable[Mapping[str, Any]]) -> list[str]:
+    """Levels on their way up, a line each, with what is typed to stop one where it is."""
+    return [
+        f'{row["say"]} To stop it there: stagectl level "{row["point"].removesuffix(".level").replace(".", " ")}" stop'
+        for row in rows
+    ]
 
 
 @client_verb("paths")

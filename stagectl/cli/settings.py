@@ -1,5 +1,6 @@
 """Which verbs set a value of a box? Level, mute, and any settable point."""
 
+import re
 from collections.abc import Mapping
 from typing import Any, Final
 
@@ -11,6 +12,8 @@ from stagectl.cli.client import RefusalError
 from stagectl.cli.face import Face, client_verb
 from stagectl.cli.names import device_named
 
+STOP: Final = "stop"
+SEND: Final = re.compile(r"(?:strip )?([0-9]{1,5}) send ([0-9]{1,5})")
 MINUS: Final = {"ignore_unknown_options": True}  # "-12" is a level, no option
 
 
@@ -37,12 +40,18 @@ def picked(word: str, known: list[str], what: str) -> str:
 
 @client_verb("level", waits_for="the fader to arrive", acts=True)
 @click.argument("strip")
-@click.argument("level", metavar="DB")
+@click.argument("level", metavar="DB|stop")
 @click.option("--mixer", metavar="BOX", help="Which mixer, where a site has several.")
 def level(face: Face, strip: str, level: str, mixer: str | None) -> int:
-    """Bring a strip to a level in dB, or "off". STRIP: its number, its name on the mixer, or "bus 3"."""
+    """Bring a strip to a level in dB, or "off"; "stop" ends a rise where it is.
+
+    STRIP: its number, its name on the mixer, "bus 3", or "strip 4 send 2".
+    """
     device, place = _strip(face, strip, mixer)
-    return set_value(face, device, f"{place}.level", level)
+    if level != STOP:
+        return set_value(face, device, f"{place}.level", level)
+    body = {"target": device, "verb": "stay", "args": {"point": f"{place}.level"}}
+    return ended(face, face.client.post("commands", body=body, wait="verdict"), [])
 
 
 @client_verb("mute", waits_for="proof from the mixer", acts=True)
@@ -56,7 +65,7 @@ def mute(face: Face, strip: str, on: str, mixer: str | None) -> int:
 
 
 def _strip(face: Face, word: str, mixer: str | None) -> tuple[str, str]:
-    """(mixer, "strip.5" or "bus.3"). Raises RefusalError: no such mixer or strip, or several."""
+    """(mixer, "strip.5", "bus.3" or "strip.5.send.3"). Raises RefusalError: no such mixer or strip, or several."""
     mixers = [one for one in face.client.get("devices")["devices"] if one["kind"] == "mixer"]
     if mixer is not None:
         device = device_named(mixer, mixers)
@@ -66,6 +75,8 @@ def _strip(face: Face, word: str, mixer: str | None) -> tuple[str, str]:
         known = ", ".join(str(one["id"]) for one in mixers)
         say = f"This site has {len(mixers)} mixers." if mixers else "This site has no mixer."
         raise RefusalError(say, f"Say which: --mixer BOX ({known})." if mixers else "", "target", 404)
+    if send := SEND.fullmatch(word.strip()):
+        return device, f"strip.{send[1]}.send.{send[2]}"
     kind, _, number = word.strip().rpartition(" ")
     if len(number) < 6 and number.isascii() and number.isdigit() and kind in ("", "strip", "bus"):
         return device, f"{kind or 'strip'}.{int(number)}"

@@ -12,7 +12,7 @@ from typing import Any, Final
 from stagectl.cli.client import Client, LostError, RefusalError, UnreachedError
 from stagectl.cli.codes import Exit
 from stagectl.cli.face import Face, client_verb
-from stagectl.cli.reads import wrong_rows
+from stagectl.cli.reads import rise_rows, wrong_rows
 from stagectl.cli.sheet import lanes
 from stagectl.cli.tables import local, width
 
@@ -50,7 +50,11 @@ def _lines(face: Face) -> int:
             if face.as_json:
                 print(json.dumps({"v": 1, "verb": "watch", **answer}, ensure_ascii=False), flush=True)
             else:
-                print(" ".join([local(answer["at"]), answer["say"], *wrong_rows(answer["wrong"])]), flush=True)
+                rises = answer.get("rises", ())
+                print(
+                    " ".join([local(answer["at"]), answer["say"], *wrong_rows(answer["wrong"]), *rise_rows(rises)]),
+                    flush=True,
+                )
         select.select([], [], [], EVERY_S)
 
 
@@ -82,7 +86,8 @@ def _key(answer: Mapping[str, Any]) -> Any:
     take = answer["take"]
     rolling = (take["take"], take["rolling"], take["spread"], take["good"], take["marks"]) if take else None
     wrong = [(row["device"], row["grade"], row["remedy"]) for row in answer["wrong"]]
-    return rolling, wrong, answer["can_roll"], answer["last"], answer["next"]
+    rises = [(row["device"], row["point"], row["to"]) for row in answer.get("rises", ())]
+    return rolling, wrong, rises, answer["can_roll"], answer["last"], answer["next"]
 
 
 def _redraw(face: Face) -> int:
@@ -103,7 +108,7 @@ def _redraw(face: Face) -> int:
 
 
 def _page(answer: Mapping[str, Any]) -> list[str]:
-    page = [answer["say"], *wrong_rows(answer["wrong"]), ""]
+    page = [answer["say"], *wrong_rows(answer["wrong"]), *rise_rows(answer.get("rises", ())), ""]
     if answer["take"] is not None:
         return [*page, *lanes(answer["take"], width())]
     following = answer["next"]

@@ -8,7 +8,7 @@ from typing import Final, Protocol
 from stagectl.model.conditions import NO, YES, Condition, Watch, compare
 from stagectl.model.errors import RefusedError
 from stagectl.model.points import Flags
-from stagectl.model.verbs import Ask, Set
+from stagectl.model.verbs import Ask, Set, Stay
 
 
 class Role(StrEnum):
@@ -142,6 +142,8 @@ def words_of(ask: Ask) -> tuple[str, ...]:
     if ask.target == "takes":
         return ("slate", "set")
     word = _ENDS.get(verb.point.name.rpartition(".")[2])
+    if isinstance(verb, Stay):
+        return (word, "stay") if word else ("stay",)
     return (word, "set") if word else ("set",)
 
 
@@ -197,7 +199,7 @@ def may(
                     f"{device} {name.replace('.', ' ')} is protected by {lock.by}: {lock.because}; {who}.",
                     code="locked",
                 )
-    if isinstance(verb, Set):
+    if isinstance(verb, Set) and not isinstance(verb, Stay):  # where it has got to, it was let
         for limit in limits:
             leaf = next(limit.bound.leaves())
             if (

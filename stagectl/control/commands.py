@@ -13,12 +13,13 @@ from stagectl.control.groups import Command, Group
 from stagectl.control.judging import LATER_S, Judge, Log
 from stagectl.control.kept import Flight, Kept
 from stagectl.control.ramps import Ramp, rise_s
+from stagectl.control.rises import Rises
 from stagectl.driverkit.box import Box, Prepared
 from stagectl.model.board import Board
 from stagectl.model.conditions import ALWAYS, NO, UNKNOWN, YES, All, Condition, Lasts, Leaf, judge
 from stagectl.model.errors import RefusedError
 from stagectl.model.points import Flags
-from stagectl.model.verbs import Ask, Ended, Set, Verb, Verdict
+from stagectl.model.verbs import Ask, Ended, Set, Stay, Verb, Verdict
 from stagectl.model.world import Clock
 
 GROUPS: Final = 10_000  # ids remembered
@@ -45,13 +46,14 @@ class Commands:
         self.locks: list[Lock] = []
         self.limits: list[Limit] = []
         self.desk: Holding | None = None
-        self.guards: dict[type[Verb], Guard] = {}
         self.act: Callable[[Ask], None] = lambda ask: None
         self.groups: OrderedDict[str, Group] = OrderedDict()
         self._lately: deque[Group] = deque()  # those that may still be under way, or were a short while ago
         self.judge = Judge(board, clock, log, boxes)
         self.judge.relaunch = self._relaunch
         self.judge.on_stage = self._stage_over
+        self.rises = Rises(self.judge)
+        self.guards: dict[type[Verb], Guard] = {Stay: self.rises.guard}
         self._clock = clock
         self._log = log
 

@@ -14,7 +14,7 @@ from stagectl.model.verbs import Ask
 from stagectl.model.world import Clock, Stream
 
 ANSWER_S: Final = 30.0
-FREE: Final = frozenset({"roll", "mark", "good", "note", "slate", "call", "alarm", "hold", "answer", "guest"})
+FREE: Final = frozenset({"roll", "mark", "good", "note", "slate", "call", "alarm", "hold", "answer", "guest", "stay"})
 
 
 class Log(Protocol):

@@ -11,7 +11,7 @@ from stagectl.model.board import Board
 from stagectl.model.conditions import NO, YES, Truth, compare, judge
 from stagectl.model.errors import RefusedError
 from stagectl.model.points import Flags, Reading
-from stagectl.model.verbs import Ask, Ended, Set, Verb, Verdict
+from stagectl.model.verbs import Ask, Ended, Set, Stay, Verb, Verdict
 from stagectl.model.world import Clock, Handle
 
 FIRST_LOOK_S: Final = 0.15  # after the bytes left, look at the effect
@@ -94,7 +94,7 @@ class Judge:
                     )
                 overtaken[other] = None
         for other in overtaken:  # only now: who is refused overtakes nobody
-            self.end(other, Verdict(Ended.FAILED, f"overtaken by {verb.say()} of {command.ask.who}", code="overtaken"))
+            self.end(other, Verdict(Ended.FAILED, _overtaken(command.ask), code="overtaken"))
         for pair in pairs:
             self._inflight[pair] = command
             self._remember_ours(pair, command.ask)
@@ -130,6 +130,10 @@ class Judge:
     def under_way(self, device: str, verb: Verb) -> bool:
         """Is anything that touches the same as this verb on its way there, without a verdict yet?"""
         return any((device, name) in self._inflight for name in verb.touches())
+
+    def rising(self) -> list[Command]:
+        """Those that bring a level up, in the order in which they began."""
+        return [one for one in self._inflight.values() if one.ramp is not None and one.verdict is None]
 
     def _free(self, pairs: Sequence[tuple[str, str]]) -> bool:
         """Is nothing in flight or followed on any of these points?"""
@@ -455,6 +459,13 @@ def _asked_for(ask: Ask, reading: Reading[Any]) -> bool:
 def _in_turn(command: Command, other: Command) -> bool:
     """Do they belong to one press, one after the other, such as a cue and the play that waits for it?"""
     return command.group is other.group and command.ask.stage != other.ask.stage
+
+
+def _overtaken(ask: Ask) -> str:
+    """Why what was on its way came to nothing."""
+    if isinstance(ask.verb, Stay):
+        return f"{ask.who or 'somebody'} stopped it at {ask.verb.point.say(ask.verb.value)}"
+    return f"overtaken by {ask.verb.say()} of {ask.who}"
 
 
 def _remedy(command: Command, ended: Ended) -> str:

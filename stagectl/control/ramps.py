@@ -79,6 +79,11 @@ class Ramp(Poked):
         self._reading.watches = (*self._reading.watches, self)
         self._step()
 
+    @property
+    def reached(self) -> float:
+        """The last step that left for the box, in the point's unit."""
+        return self._sent[-2] if self._step_out is not None and len(self._sent) > 1 else self._sent[-1]
+
     def end(self) -> None:
         """Stop here; safe to call twice. A step that has not left stays here."""
         self._over = True

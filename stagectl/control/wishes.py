@@ -7,7 +7,7 @@ from typing import Any, cast
 from stagectl.model.capabilities.base import Capability
 from stagectl.model.errors import RefusedError
 from stagectl.model.points import PointSpec
-from stagectl.model.verbs import Set, Verb, checked
+from stagectl.model.verbs import Set, Stay, Verb, checked
 from stagectl.model.words import nearest
 
 
@@ -18,15 +18,18 @@ def build(who: str, capability: Capability, verb: str, arguments: Mapping[str, A
         who: for sentences.
         capability: its kind.
         verb: "roll", "set", ...
-        arguments: by name, as JSON or text; "set" takes `point` ("output 3 source" or "output.3.source") and `value`.
+        arguments: by name, as JSON or text; "set" takes `point` ("output 3 source" or "output.3.source") and `value`,
+            "stay" takes `point`.
     Raises:
         RefusedError: code "verb", "argument", "point" or what the point says of the value.
     """
     if verb == "set":
         return _set(who, capability, arguments)
+    if verb == "stay":
+        return _stay(who, capability, arguments)
     made = capability.verb(verb)
     if made is None:
-        known = [one.spec.name for one in capability.verbs] + ["set"]
+        known = [one.spec.name for one in capability.verbs] + ["set", "stay"]
         raise RefusedError(f'{who} has no verb "{verb}".', remedy=nearest(verb, known), code="verb")
     return _fill(who, made, arguments)
 
@@ -39,6 +42,17 @@ def _set(who: str, capability: Capability, arguments: Mapping[str, Any]) -> Set[
     spec = point_of(who, capability, str(arguments["point"]))
     value = arguments["value"]
     return checked(spec, spec.read(value) if isinstance(value, str) else value)
+
+
+def _stay(who: str, capability: Capability, arguments: Mapping[str, Any]) -> Stay[Any]:
+    _only(who, "stay", arguments, ("point",))
+    if "point" not in arguments:
+        raise RefusedError("stay needs point.", remedy="Give point.", code="argument")
+    spec = point_of(who, capability, str(arguments["point"]))
+    if not spec.ramp_per_s:
+        say = f"{who} {spec.name.replace('.', ' ')} never rises by itself: there is nothing to stop."
+        raise RefusedError(say, remedy="Name a level.", code="argument")
+    return Stay(spec, None)
 
 
 def point_of(who: str, capability: Capability, text: str) -> PointSpec[Any]:

@@ -111,6 +111,30 @@ class Set(Verb, Generic[T]):
         return {"point": self.point.name, "value": self.value}
 
 
+@dataclass(frozen=True, slots=True)
+class Stay(Set[T]):
+    """Stop a rise: the point stays at what it has got to.
+
+    Doors make it with None for a value. The command path puts in what the rise has reached, and from then on it is a
+    `Set` to that, at once.
+    """
+
+    spec: ClassVar[VerbSpec] = VerbSpec("stay", 1, "stopped")
+
+    def touches(self) -> tuple[str, ...]:
+        return (self.point.name,)
+
+    def flags(self) -> Flags:
+        return Flags.NONE  # it makes nothing louder
+
+    def say(self) -> str:
+        told = f"stop {self.point.name.replace('.', ' ')}"
+        return told if self.value is None else f"{told} at {self.point.say(self.value)}"
+
+    def arguments(self) -> dict[str, Any]:
+        return {"point": self.point.name}
+
+
 def checked(point: PointSpec[T], value: object) -> Set[T]:
     """A Set that is in range. Raises RefusedError: not settable, wrong type or out of range."""
     if not point.settable:

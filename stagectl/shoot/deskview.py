@@ -42,7 +42,7 @@ class DeskView:
 
         `take` is the running one without its running time, `each` a row a recorder, `acts` the labels and questions
         of roll and end, `answers` a line for each view, `desk` who holds it,
-        `pictures` the sentence above each picture.
+        `pictures` the sentence above each picture, `rises` levels on their way up.
         """
         house, teller = self._house, self._teller
         take = house.takes.open
@@ -67,6 +67,7 @@ class DeskView:
             "desk": house.desk.plain() | {"say": house.desk.say()},
             "answers": self._answers(),
             "pictures": self._pictures(take),
+            "rises": self.rises(),
         }
 
     # -- recorders ------------------------------------------------------------------------------------------------
@@ -195,6 +196,7 @@ class DeskView:
             strips=len(strips),
             muted=sum(one.value is True for one in strips),
             unknown=sum(one.quality is not Quality.GOOD for one in strips),
+            rising=len(self._house.commands.rises.now()),
         )
 
     def _pictures(self, take: Take | None) -> dict[str, str]:
@@ -211,6 +213,24 @@ class DeskView:
             frames, number = max(spreads)
             told["spread"] = deskwords.picture_spread(takes=len(spreads), frames=frames, take=number)
         return told
+
+    def rises(self) -> list[dict[str, Any]]:
+        """Levels on their way up: device, point, `to` in its unit, `who` asked, `say`."""
+        return [
+            {
+                "device": one.device,
+                "point": one.point.name,
+                "to": one.to,
+                "who": one.who,
+                "say": deskwords.rise(
+                    called=self._house.called(one.device),
+                    point=one.point.name.replace(".", " "),
+                    to=one.point.say(one.to),
+                    who=one.who,
+                ),
+            }
+            for one in self._house.commands.rises.now()
+        ]
 
     def moment(self) -> dict[str, Any]:
         """The daemon's clocks: `at`, its own, in seconds, for acts to say when they last saw it; wall time and zone."""

@@ -67,6 +67,11 @@ def do_end(*, take: int, recorders: int) -> str:
     return f"End take {take} on {counted(recorders, 'recorder')}"
 
 
+def rise(*, called: str, point: str, to: str, who: str = "") -> str:
+    """A level is on its way up: `point` "strip 4 level", `to` with its unit."""
+    return f"{called} {point} rises to {to}{f', asked by {who}' if who else ''}."
+
+
 # -- the answers in the contents ---------------------------------------------------------------------------------------
 
 
@@ -100,9 +105,11 @@ def answer_paths(*, destinations: int, unknown: int) -> str:
     return f"{told}, {unknown} not known" if unknown else told
 
 
-def answer_sound(*, strips: int, muted: int, unknown: int = 0) -> str:
+def answer_sound(*, strips: int, muted: int, unknown: int = 0, rising: int = 0) -> str:
+    """`rising`: how many levels are on their way up."""
     told = counted(strips, "strip")
     told += f", {muted} muted" if muted else ""
+    told += f", {rising} {'rises' if rising == 1 else 'rise'}" if rising else ""
     return f"{told}, {unknown} not known" if unknown else told
 
 
@@ -135,7 +142,7 @@ def picture_spread(*, takes: int, frames: int, take: int) -> str:
 SENTENCES: Final[Mapping[str, Callable[..., object]]] = {
     one.__name__: one
     for one in (
-        *(recorder, act_roll, act_join, act_end, ask_end, do_end),
+        *(recorder, act_roll, act_join, act_end, ask_end, do_end, rise),
         *(answer_sheet, answer_lineup, answer_setups, answer_paths, answer_sound, answer_kit, answer_journal),
         *(picture_left, picture_spread),
     )

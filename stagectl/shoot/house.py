@@ -407,5 +407,7 @@ def _say(wish: Wish) -> str:
     """A wish in words, for journals: "roll takes", "set hall output 3 source to 5"."""
     if wish.verb == "set":
         return f"set {wish.target} {str(wish.args.get('point', '')).replace('.', ' ')} to {wish.args.get('value')}"
+    if wish.verb == "stay":
+        return f"stop {wish.target} {str(wish.args.get('point', '')).replace('.', ' ')}"
     told = " ".join(f"{name} {value}" for name, value in wish.args.items() if value not in ("", None))
     return f"{wish.verb} {told}".strip() if wish.target == "takes" else f"{wish.verb} {wish.target} {told}".strip()

@@ -285,6 +285,7 @@ _VERBS: Final[Mapping[str, tuple[str, str, str]]] = {
     "play": ("plays", "does not play", "it plays"),
     "shuttle": ("shuttles", "does not shuttle", "it shuttles"),
     "stop": ("stopped", "did not stop", "it stopped"),
+    "stay": ("stopped rising", "did not stop rising", "it stopped rising"),
     "cue": ("is cued", "is not cued", "it is cued"),
     "recall": ("recalled its memory", "did not recall its memory", "it recalled its memory"),
     "format": ("erased the medium", "did not erase the medium", "it erased the medium"),
@@ -330,6 +331,8 @@ def box(
     """
     if verb == "set":
         return _set_box(called=called, what=what, ended=ended, why=why, remedy=remedy, code=code)
+    if verb == "stay":
+        return _stay_box(called=called, what=what, ended=ended, why=why, remedy=remedy, code=code)
     told = outcome(verb=verb, ended=ended, done=done)
     if ended == "verified":
         return f"{called} {told}{', as before' if moot else ''}."
@@ -354,8 +357,24 @@ def _set_box(*, called: str, what: str, ended: str, why: str, remedy: str, code:
         return f"{called}: not known if {point} is {value}. Look at its front."
     clause, act = reason(verb="set", why=why, code=code, remedy=remedy)
     # a refusal is a sentence of its own, but for one that goes on about the box
-    stop = ":" if code in ("seen-otherwise", "device") or clause.startswith("it ") else "."
+    stop = ":" if code in ("seen-otherwise", "device", "overtaken") or clause.startswith("it ") else "."
     return closed(say=f"{called}: {point} was not set to {value}{stop} {clause}", remedy=act)
+
+
+def _stay_box(*, called: str, what: str, ended: str, why: str, remedy: str, code: str) -> str:
+    """`what`: "stop strip 4 level at -24 dB", without the level where nothing rises."""
+    point, _, value = what.removeprefix("stop ").partition(" at ")
+    match ended:
+        case "verified":
+            return f"{called}: {point} stopped at {value}."
+        case "sent":
+            return f"{called}: {point} was asked to stop at {value}; it can't report."
+        case "unconfirmed":
+            return f"{called}: not known if {point} stopped at {value}. Look at its front."
+    clause, act = reason(verb="stay", why=why, code=code, remedy=remedy)
+    if code == "still":
+        return closed(say=f"{called}: {point} does not rise", remedy=act)
+    return closed(say=f"{called}: {point} did not stop: {clause}", remedy=act)
 
 
 def rolled(*, take: int | None, well: int, of: int, unknown: int = 0, spread: int | None = None, give: int = 0) -> str:

@@ -87,6 +87,21 @@ def test_now_says_the_sentence_then_what_is_wrong(stub: Stub) -> None:
     assert result.exit_code == 0
 
 
+def test_now_tells_what_rises_and_how_to_stop_it(stub: Stub) -> None:
+    rise = {
+        "device": "mixer",
+        "point": "bus.3.level",
+        "to": -6.0,
+        "who": "ines",
+        "say": "Mixer bus 3 level rises to -6 dB.",
+    }
+    stub.routes = {"GET /api/v1/now": (200, NOW | {"rises": [rise]})}
+    assert (
+        'Mixer bus 3 level rises to -6 dB. To stop it there: stagectl level "bus 3" stop'
+        in stub.run("now").stdout.splitlines()
+    )
+
+
 def test_wrong_answers_with_its_exit_code(stub: Stub) -> None:
     stub.routes = {"GET /api/v1/wrong": [(200, {"wrong": NOW["wrong"]}), (200, {"wrong": []})]}
     first, second = stub.run("wrong"), stub.run("wrong")

@@ -50,6 +50,22 @@ def test_what_is_typed_becomes_one_set(hall: Stub, typed: tuple[str, ...], targe
     assert sent == [{"target": target, "verb": "set", "args": {"point": point, "value": value}}]
 
 
+STOPS = [
+    # typed, point; own construction
+    (("level", "5", "stop"), "strip.5.level"),
+    (("level", "bus 3", "stop"), "bus.3.level"),
+    (("level", "strip 5 send 3", "stop"), "strip.5.send.3.level"),
+    (("level", "presenter", "stop"), "strip.5.level"),
+]
+
+
+@pytest.mark.parametrize(("typed", "point"), STOPS)
+def test_a_rise_is_stopped_by_its_level(hall: Stub, typed: tuple[str, ...], point: str) -> None:
+    assert hall.run(*typed).exit_code == 0
+    sent = [body for method, _, body in hall.heard if method == "POST"]
+    assert sent == [{"target": "mixer", "verb": "stay", "args": {"point": point}}]
+
+
 UNCLEAR = [
     (("route", "stage", "hands"), 'There is no destination "stage"'),
     (("route", "director", "stage"), '"stage" may be stage-left or stage-right'),

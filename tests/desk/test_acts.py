@@ -294,6 +294,43 @@ def test_a_level_goes_where_it_was_asked(hall: Hall, looks: Looks) -> None:
     until(lambda: hall.studio.point("mixer", "strip.4.level")["value"] == -18.0, WITHIN_S, "the level")
 
 
+def rises(hall: Hall, point: str, to: float) -> None:
+    """Bring it down, and ask for a rise of seconds; nobody waits for it."""
+    hall.studio.post("commands", {"target": "mixer", "verb": "set", "args": {"point": point, "value": -60.0}})
+    asked = {"target": "mixer", "verb": "set", "args": {"point": point, "value": to}}
+    assert hall.studio.ask("POST", "/api/v1/commands", asked)[0] == 202
+
+
+def test_a_rise_is_stopped_where_it_is_from_any_page_and_the_terminal(hall: Hall, looks: Looks) -> None:
+    """From -60 to -20 dB at 6 dB a second."""
+    point = "strip.4.level"
+    one, two = looks.at(hall.url).open("sound"), looks.at(hall.url, "phone", "dark").open("sound")
+    row = ".level:has-text('Ch\u00a04 Winds')"
+    rises(hall, point, -20.0)
+    for look in (one, two):
+        look.page.wait_for_selector(f"{row} .about:has-text('rises to \u221220.0\u00a0dB, desk')")
+    one.shot("rise-sound-laptop-light")
+    assert "1 rises" in one.page.inner_text("nav.contents")
+    told = hall.studio.cli("now").stdout.splitlines()
+    say = "Mixer strip 4 level rises to -20 dB, asked by desk."
+    assert f'{say} To stop it there: stagectl level "strip 4" stop' in told
+    two.page.click(f"{row} .halt")
+    for look in (one, two):
+        look.page.wait_for_selector(f"{row} .about:has-text('since')")
+        assert look.page.locator(f"{row} .halt").is_hidden()
+    stands = hall.studio.point("mixer", point)
+    assert -60.0 < stands["value"] < -21.0
+    rises(hall, point, -20.0)
+    ended = hall.studio.cli("level", "4", "stop")
+    assert re.fullmatch(r"Mixer: strip 4 level stopped at -[0-9.]+ dB\.\n", ended.stdout), ended
+    assert ended.returncode == 0
+    assert hall.studio.truth("mixer")["strips"][3]["level_db"] < -21.0
+    again = hall.studio.cli("level", "4", "stop")
+    assert "strip 4 level does not rise" in again.stdout + again.stderr
+    assert again.returncode in {1, 4}
+    hall.studio.post("commands", {"target": "mixer", "verb": "set", "args": {"point": point, "value": -20.0}})
+
+
 def test_a_ceiling_is_shown_and_kept(hall: Hall, looks: Looks) -> None:
     """The demo hall keeps the monitor at the piano bench at 0 dB at most."""
     look = looks.at(hall.url).open("sound")

@@ -91,6 +91,15 @@ export interface Acts {
   end: { take: number; rolling: string[]; label: string; ask: string; do: string } | null;
 }
 
+/** A level on its way up; `to` in its unit. */
+export interface Rise {
+  device: string;
+  point: string;
+  to: number;
+  who: string;
+  say: string;
+}
+
 export interface Holder {
   holder: string;
   asker: string;
@@ -108,6 +117,7 @@ export interface Sections {
   next: { take: number; name: string };
   wrong: Alarm[];
   back: Alarm[];
+  rises: Rise[];
   desk: Holder;
   answers: Partial<Record<string, string>>;
   pictures: Partial<Record<string, string>>;

@@ -16,6 +16,7 @@ from stagectl.model.secret import Secret
 ACTS: Final = (
     "route",
     "level",
+    "stay",
     "mute",
     "slate",
     "mark",

@@ -38,6 +38,7 @@ STATUS: Final[Mapping[str, int]] = {  # codes of RefusedError; any other is an a
     "no-list": 404,
     "id-reused": 409,
     "conflict": 409,
+    "still": 409,
     "stood-still": 409,
     "take": 409,
     "playback": 409,

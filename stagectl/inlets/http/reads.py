@@ -99,7 +99,8 @@ async def journal(call: Call) -> Answer:
 
 async def now(call: Call) -> Answer:
     desk = call.door.house.desk
-    return Answer(call.door.teller.now() | {"desk": desk.say() if desk.holder else ""})
+    told = call.door.teller.now() | {"rises": call.door.view.rises()}
+    return Answer(told | {"desk": desk.say() if desk.holder else ""})
 
 
 async def wrong(call: Call) -> Answer:

@@ -1,4 +1,4 @@
-"""What do outside controllers ask? Eight words that every inlet shares, made into wishes."""
+"""What do outside controllers ask? Nine words that every inlet shares, made into wishes."""
 
 from collections.abc import Mapping
 from typing import Any
@@ -12,6 +12,7 @@ _TAKES: Mapping[str, tuple[str, ...]] = {
     "cut": ("take", "on"),
     "route": ("src", "dst"),
     "level": ("of", "to", "device"),
+    "stay": ("of", "device"),
     "mark": ("take", "good", "kind", "note"),
     "play": ("take", "recorder", "every", "station", "mark", "label"),
     "stop": (),
@@ -19,10 +20,11 @@ _TAKES: Mapping[str, tuple[str, ...]] = {
 
 
 def wish(house: House, person: Person, inlet: str, asked: tuple[str, Mapping[str, Any]], identifier: str) -> Wish:
-    """The wish of "roll", "cut", "route", "level", "play" or "stop"; "mark" and "scene" are the caller's.
+    """The wish of "roll", "cut", "route", "level", "stay", "play" or "stop"; "mark" and "scene" are the caller's.
 
     `asked` is the verb and its arguments: roll {name, on}; cut {take, on}; route {src, dst}; level {of: "strip 5",
-    to: "-12 dB", device}; play {take, recorder, every, station, mark, label}; stop, of the playback, {}.
+    to: "-12 dB", device}; stay {of, device}; play {take, recorder, every, station, mark, label};
+    stop, of the playback, {}.
 
     Raises:
         ProblemError: an argument is missing or unknown.
@@ -38,11 +40,13 @@ def wish(house: House, person: Person, inlet: str, asked: tuple[str, Mapping[str
             point, value = f"{needed(verb, args, 'dst')}.shows", needed(verb, args, "src")
             return Wish(person, inlet, "paths", "set", {"point": point, "value": value}, identifier)
     of, to = needed(verb, args, "of"), args.get("to")
+    point = f"{of.strip().replace(' ', '.')}.level"
+    if verb == "stay":
+        return Wish(person, inlet, _mixer(house, args), "stay", {"point": point}, identifier)
     if to is None:
         raise ProblemError(
             422, "argument", "level needs to.", remedy='Give to: "-12 dB".', fields=[("body.args.to", "")]
         )
-    point = f"{of.strip().replace(' ', '.')}.level"
     return Wish(person, inlet, _mixer(house, args), "set", {"point": point, "value": to}, identifier)
 
 

@@ -322,6 +322,20 @@ async def test_a_level_that_rises_slowly_is_waited_for(front: Front, monkeypatch
     assert front.toys.boxes["mixer"].points["strip.1.level"] == -3.0
 
 
+async def test_an_inlet_stops_a_rise_where_it_is_and_now_tells_of_it(front: Front) -> None:
+    status, answer = await front.post("in/key-panel", {"verb": "level", "args": {"of": "strip 1", "to": "10 dB"}})
+    assert (status, answer["is"]) == (202, "heard"), answer
+    _, told = await front.get("now")
+    assert [one["say"] for one in told["rises"]] == ["Mixer strip 1 level rises to 10 dB, asked by desk."]
+    status, answer = await front.post("in/pedal?wait=verdict", {"verb": "stay", "args": {"of": "strip 1"}})
+    assert (status, answer["is"]) == (200, "done"), answer
+    assert -12.0 <= front.toys.boxes["mixer"].points["strip.1.level"] < 9.0
+    assert (await front.get("now"))[1]["rises"] == []
+    _, answer = await front.post("in/pedal?wait=verdict", {"verb": "stay", "args": {"of": "strip 1"}})
+    assert answer["is"] == "failed"
+    assert "strip 1 level does not rise" in answer["say"], answer
+
+
 async def test_an_inlet_is_told_who_is_missing(front: Front) -> None:
     front.toys.boxes["iso-2"].refuses = "its medium is full (104). Put in another medium."
     _, answer = await front.post("in/pedal?wait=verdict", {"verb": "roll"})

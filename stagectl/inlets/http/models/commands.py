@@ -41,7 +41,7 @@ class CutBody(In):
 
 
 class CommandBody(In):
-    """Any verb for any device, group or part; "set" takes `point` and `value`."""
+    """Any verb for any device, group or part; "set" takes `point` and `value`, "stay" a `point` that rises."""
 
     target: Word = Field(examples=["hall"])
     verb: Word = Field(examples=["set"])
@@ -52,7 +52,7 @@ class CommandBody(In):
 class InBody(In):
     """What an outside controller asks, in the small vocabulary all inlets share."""
 
-    verb: Literal["roll", "cut", "mark", "scene", "route", "level", "play", "stop"]
+    verb: Literal["roll", "cut", "mark", "scene", "route", "level", "stay", "play", "stop"]
     args: Arguments = Field({})
     id: Id | None = None
     edge: Literal["press", "release", "pulse"] = "pulse"

@@ -97,6 +97,16 @@ class JournalOut(Out):
     last: int
 
 
+class RiseOut(Out):
+    """A level on its way up; `to` in its unit. The verb "stay" stops it where it is."""
+
+    device: str
+    point: str
+    to: float
+    who: str
+    say: str
+
+
 class NowOut(Out):
     """The house now."""
 
@@ -108,6 +118,7 @@ class NowOut(Out):
     last: str
     next: dict[str, int | str]
     wrong: list[AlarmOut]
+    rises: list[RiseOut] = Field(default_factory=list, description="levels on their way up")
     desk: str = Field("", description="who holds the desk, in a sentence; empty: nobody")
 
 
