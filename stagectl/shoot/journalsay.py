@@ -29,8 +29,10 @@ def link(*, called: str, what: str, why: str = "") -> str:
     return ""
 
 
-def asked(*, who: str, say: str, of: int) -> str:
-    """Somebody asked for something, of so many boxes."""
+def asked(*, who: str, say: str, of: int, name: str = "") -> str:
+    """Somebody asked for something, of so many boxes; `name`: of the take it begins."""
+    if name:
+        say = say.replace(f"name {name}", f'"{name}"')
     return f"{_person(who)} asked: {say}{f', {of} boxes' if of > 1 else ''}."
 
 
@@ -52,10 +54,9 @@ def slated(*, name: str) -> str:
 
 def headed(*, take: int, name: str = "", by: str = "", closed: bool = False, good: bool = False) -> str:
     """A take began, ended or was marked."""
-    named = f", {name}" if name else ""
-    whose = f" by {by}" if by else ""
-    told = "ended" if closed else f"rolls, asked{whose}" if by else "rolls"
-    return f"Take {take}{named} {told}{'; it is marked good' if good else ''}."
+    told = "ended" if closed else f"rolls, asked by {by}" if by else "rolls"
+    named = f': "{name}"' if name else ""
+    return f"Take {take}{', marked good,' if good else ''} {told}{named}."
 
 
 def marked(*, take: int, kind: str, who: str = "", text: str = "", label: str = "") -> str:

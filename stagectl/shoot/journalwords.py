@@ -54,7 +54,9 @@ class JournalWords:
         return journalsay.link(called=self._name(data), what=str(data.get("what", "")), why=str(data.get("why", "")))
 
     def _command(self, who: str, data: Mapping[str, Any]) -> str:
-        return journalsay.asked(who=who, say=str(data.get("say", "")), of=len(data.get("targets", ())))
+        args = data.get("args")
+        name = str(args.get("name", "")) if data.get("verb") == "roll" and isinstance(args, Mapping) else ""
+        return journalsay.asked(who=who, say=str(data.get("say", "")), of=len(data.get("targets", ())), name=name)
 
     def _verdict(self, who: str, data: Mapping[str, Any]) -> str:
         boxes = data.get("boxes", {})

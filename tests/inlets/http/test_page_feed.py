@@ -63,7 +63,7 @@ async def test_the_page_is_told_in_words_and_again_when_they_change(front: Front
         assert (end["label"], end["do"]) == ("End take 1...", "End take 1 on 3 recorders")
         assert page.sections["answers"]["sheet"] == "1 take, one rolls"
         said = [entry["say"] for entry in page.entries]
-        assert "Take 1, Warm-up rolls, asked by desk." in said
+        assert 'Take 1 rolls, asked by desk: "Warm-up".' in said
 
 
 async def test_a_second_page_takes_nothing_away_from_the_first(front: Front) -> None:
