@@ -61,7 +61,7 @@ CASES: Final[dict[str, tuple[str, Callable[[Path, bool], list[Row]]]]] = {
         "four recorders copied off at once, beside cp + xxhsum, and a roll meanwhile",
         lambda program, quick: [
             *copyoff.measure(rounds=3 if quick else 9, clips=2, size=(64 if quick else 128) << 20),
-            *copyroll.measure(program, presses=2 if quick else 7),
+            *copyroll.measure(program, presses=5 if quick else 50),
         ],
     ),
     "weight": (

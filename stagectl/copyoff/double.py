@@ -38,7 +38,7 @@ def double(piece: Piece, first: Copy, place: Target) -> None:
             part.cut(0)
             piece.fill(part, _blocks(piece, place, first), rolling, size)
             _unspoilt(place, first, rolling)
-            part.sync()
+            piece.sync(part)
         except CopyError:
             piece.discard(part)
             raise
@@ -47,7 +47,7 @@ def double(piece: Piece, first: Copy, place: Target) -> None:
 
 def _blocks(piece: Piece, place: Target, first: Copy) -> Iterator[bytes]:
     for block in place.read_back(first.path):
-        piece.leave.check()
+        piece.pace.spend(0, piece.leave)
         yield block
 
 

@@ -180,6 +180,10 @@ class Engine:
         if (state := self._decks.get(deck)) is not None:
             state.give_way(self._shop.clock.now())
 
+    def hush(self) -> None:
+        """A roll goes out, of whatever recorder: nothing is read or written for a moment. Call it as `give_way`."""
+        self._shop.pace.hush()
+
     def rolls(self, deck: str) -> None:
         """Stop reading this deck: it is seen to record, and whether it rests is told by `rests` alone from now on."""
         if (state := self._decks.get(deck)) is not None:

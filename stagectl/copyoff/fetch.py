@@ -47,7 +47,7 @@ def fetch(piece: Piece, session: Session, *, double_read: bool) -> None:
             if _stands_already(piece, kind, rolling.text()):
                 piece.discard(part)
                 return
-            part.sync()
+            piece.sync(part)
         except CopyError as error:
             if error.reason not in _RESUMABLE:
                 piece.discard(part)
@@ -110,9 +110,8 @@ def _receive(piece: Piece, session: Session, part: Part, rolling: Digest, look: 
 def _blocks(piece: Piece, transfer: Transfer) -> Iterator[memoryview]:
     whole = memoryview(bytearray(BLOCK))
     while got := transfer.readinto(whole):
-        yield whole[:got]
-        piece.leave.check()
         piece.pace.spend(got, piece.leave)
+        yield whole[:got]
 
 
 def _same_after(piece: Piece, session: Session, look: Look) -> None:

@@ -14,6 +14,7 @@ def finish(piece: Piece) -> None:
         CopyError: DIFFERS, the medium gives back something else, and the part is gone; OCCUPIED; FULL, TARGET; STOPPED.
     """
     copy = piece.copy
+    piece.pace.still()
     standing = piece.target.at(copy.path)
     if standing is not None:
         if standing.size != piece.job.size or _read_back(piece) != copy.digest:

@@ -14,7 +14,9 @@ from stagectl.copyoff.noreplace import rename_into_free
 from stagectl.copyoff.target import Standing, is_part, part_path
 
 BLOCK: Final = 1 << 20  # bytes read at once
-BEHIND: Final = 32 << 20  # bytes after which the kernel is asked to write them out; own choice
+# bytes after which the kernel is asked to write them out. Own choice, measured on ext4 with four writers at 100 MB/s:
+# with 32 MiB a sync of the journal on the same disk took 40 ms (p90), with 1 MiB 2 ms, and writing was as quick.
+BEHIND: Final = 1 << 20
 SMALL_MOST: Final = 64 << 20  # bytes of a file that is read whole
 _NO_ROOM: Final = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG})
 _OURS: Final = "small"  # whose part a manifest in the making is

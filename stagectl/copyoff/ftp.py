@@ -7,6 +7,7 @@ neither while they send, so what keeps a session alive is TCP, and what ends a t
 import ftplib
 import re
 import socket
+import struct
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from datetime import datetime
@@ -18,11 +19,13 @@ from stagectl.copyoff.source import Found, Look, ToldBy
 
 CONNECT_S: Final = 10.0
 ANSWER_S: Final = 20.0  # for a command's reply, and for the next byte of a transfer
+FILL_S: Final = 0.1  # a block is handed on when it is full, or when nothing more came for so long
 LAST_WORD_S: Final = 30.0  # for "transfer complete", after the last byte
 DEEP: Final = 4  # folders below a slot's; own choice
 REPLY_LINES: Final = 1000  # of one reply; longer is no reply
 LIST_LINES: Final = 1_000_000  # of one folder
 
+_TIMEVAL: Final = struct.Struct("@ll")  # of socket(7), SO_RCVTIMEO: seconds, microseconds
 _ERRORS: Final[tuple[type[Exception], ...]] = (*ftplib.all_errors, ValueError)  # the latter: a line end in a name
 _UNKNOWN: Final = frozenset({"500", "501", "502", "504"})  # the command, or its argument, is not implemented
 
@@ -90,7 +93,6 @@ class FtpStore:
                     raise
                 offset = 0  # it can't begin elsewhere
                 data = self._ftp.transfercmd(f"RETR {wire}")
-            data.settimeout(ANSWER_S)
             self._transfer = FtpTransfer(self, path, data, offset)
             if self._aborted:
                 raise EOFError
@@ -266,15 +268,26 @@ class FtpTransfer:
         self.data = data
         self._store = store
         self._path = path
+        # The kernel fills the block while the loop runs on: a block that comes in sixteen pieces takes the interpreter
+        # from it sixteen times. With a timeout of Python's own, MSG_WAITALL would not wait.
+        data.settimeout(None)
+        data.setsockopt(socket.SOL_SOCKET, socket.SO_RCVTIMEO, _TIMEVAL.pack(0, int(FILL_S * 1e6)))
 
     def readinto(self, buffer: memoryview) -> int:
         try:
-            got = self.data.recv_into(buffer)
+            got = self._fill(buffer)
         except OSError as error:
             raise self._store.broke(self._path, error) from error
         if not got and self._store.aborted:
             raise self._store.broke(self._path, EOFError())
         return got
+
+    def _fill(self, buffer: memoryview) -> int:
+        """What has come when the block is full, or FILL_S after the first of it. Raises TimeoutError, OSError."""
+        for _ in range(round(ANSWER_S / FILL_S)):
+            with suppress(BlockingIOError):  # nothing came
+                return self.data.recv_into(buffer, 0, socket.MSG_WAITALL)
+        raise TimeoutError
 
     def finish(self) -> bool:
         self.close()

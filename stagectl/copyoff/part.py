@@ -67,6 +67,7 @@ class CopyPart:
     """Points of copying off, and the right of way of recorders.
 
     Attributes:
+        hush: keeps copies off processor and disks while a roll goes out; of the engine, once there is one.
         give_way: stops the reads of one recorder that was asked to roll; of the engine, once there is one.
         rolls: stops the reads of one recorder that is seen to record.
         runs: what doors ask; None: nothing is copied here, and `why` says what keeps it, a sentence.
@@ -79,6 +80,7 @@ class CopyPart:
         self._board = board
         self._clock = clock
         self.decks = tuple(decks)
+        self.hush: Callable[[], None] = lambda: None
         self.give_way: Callable[[str], None] = lambda deck: None
         self.rolls: Callable[[str], None] = lambda deck: None
         self.runs: CopyOff | None = None
@@ -114,6 +116,7 @@ class CopyPart:
 
     def rolled(self, devices: Collection[str]) -> None:
         """A roll of these was let go: none of them is read from now on."""
+        self.hush()
         for deck in self.decks:
             if deck in devices:
                 self.give_way(deck)

@@ -39,7 +39,8 @@ class Piece:
         return f"{self.job.called}: {self.job.source.path}"
 
     def put(self, state: State, **values: str | int | datetime | Reason | None) -> None:
-        """Bring the copy to a state, on the medium when it returns."""
+        """Bring the copy to a state, on the medium when it returns; in no roll's way."""
+        self.pace.still()
         self.jobs.put(self.job.id, self.copy.target, state, **values)
 
     def begin(self, size: int) -> bool:
@@ -77,7 +78,7 @@ class Piece:
         if part.size >= self.copy.kept:
             rolling = digest(self.copy.hash_kind)
             for block in part.read(self.copy.kept):
-                self.leave.check()
+                self.pace.spend(0, self.leave)
                 rolling.update(block)
             if rolling.text() == self.copy.kept_digest:
                 part.cut(self.copy.kept)
@@ -112,14 +113,19 @@ class Piece:
 
     def keep(self, part: Part, rolling: Digest) -> None:
         """Note what is on the medium for certain, and its hash."""
-        part.sync()
+        self.sync(part)
         self.put(State.COPYING, kept=part.size, kept_digest=rolling.text())
+
+    def sync(self, part: Part) -> None:
+        """See to it that a part is on the medium, when that is in no roll's way. Raises CopyError: FULL, TARGET."""
+        self.pace.still()
+        part.sync()
 
     def hash_of(self, blocks: Iterable[bytes], kind: str) -> str:
         """The hash of what is read back. Raises CopyError: STOPPED."""
         rolling = digest(kind)
         for block in blocks:
-            self.leave.check()
+            self.pace.spend(0, self.leave)
             rolling.update(block)
         return rolling.text()
 

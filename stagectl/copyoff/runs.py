@@ -93,7 +93,8 @@ class CopyOff:
         """Go on with what a restart interrupted, and begin to look at the schedule."""
         self.part.sums = await self._sums(EVERYTHING)
         await self._engine.start()
-        self.part.give_way, self.part.rolls = self._engine.give_way, self._engine.rolls
+        engine = self._engine
+        self.part.hush, self.part.give_way, self.part.rolls = engine.hush, engine.give_way, engine.rolls
         progress = self._engine.progress()
         if progress.running:
             last = await self._threads.run("copy-run", self._jobs.last_run)

@@ -272,6 +272,7 @@ async def test_a_recorder_that_plays_or_is_out_of_sight_is_not_read(tmp_path: Pa
 async def test_a_roll_is_told_to_the_engine_for_recorders_with_clips_alone(tmp_path: Path) -> None:
     async with office(tmp_path, {"iso-1": DeckStore(), "iso-2": DeckStore()}) as made:
         told: list[str] = []
+        made.part.hush = lambda: told.append("hush")
         made.part.give_way = told.append
         made.part.rolled(["iso-2", "mixer"])
-        assert told == ["iso-2"]
+        assert told == ["hush", "iso-2"]
