@@ -105,7 +105,7 @@ class ToyBox:
 
     Attributes:
         heard: every line that was asked, without `show`.
-        refuses: it says no to every act in these words.
+        refuses: it says no to every act and list in these words.
         lies: it says ok and does nothing.
         silent: it hears and says nothing.
     """
@@ -183,7 +183,7 @@ class ToyBox:
         if "show" in what:
             self._say(writer, {"is": self.points})
         elif "rows" in what:
-            self._say(writer, {"rows": self.clips})
+            self._say(writer, {"no": self.refuses} if self.refuses else {"rows": self.clips})
         elif self.refuses:
             self._say(writer, {"no": self.refuses})
         else:

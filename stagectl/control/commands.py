@@ -469,9 +469,8 @@ class Commands:
 
     def _fired(self, command: Command, at: float | None) -> None:
         if at is None:
-            self.judge.end(
-                command, Verdict(Ended.FAILED, "its link is late, nothing was sent", code="late", refused=True)
-            )
+            late = RefusedError("its link is late, nothing was sent", code="late")
+            self.judge.end(command, self.judge.refusal(command, late, self._clock.now()))
         else:
             self.judge.watch_from(command, at)
 

@@ -8,7 +8,7 @@ from stagectl.control.access import touched
 from stagectl.control.groups import Command, Group
 from stagectl.driverkit.box import Box
 from stagectl.model.board import Board
-from stagectl.model.conditions import NO, YES, Truth, compare, judge
+from stagectl.model.conditions import NO, UNKNOWN, YES, Truth, compare, judge
 from stagectl.model.errors import RefusedError
 from stagectl.model.points import Flags, Reading
 from stagectl.model.verbs import Ask, Ended, Set, Stay, Verb, Verdict
@@ -19,6 +19,7 @@ NEXT_LOOK_S: Final = 0.2
 LATER_S: Final = 30.0  # after a verdict without proof, go on watching this long and write what is seen
 OURS_S: Final = 3.0  # a change this soon after our command is ours: a slow box reports late
 OURS: Final = 10_000  # points whose last asker is remembered
+OUT_OF_REACH: Final = ("no-link", "not-adopted", "late")  # refusals that say nothing about the person who asked
 
 
 class Log(Protocol):
@@ -316,9 +317,17 @@ class Judge:
         )
 
     def refusal(self, command: Command, refused: RefusedError, now: float) -> Verdict:
-        """The verdict of an ask of which no byte was sent."""
-        after = now - command.armed_at
-        return Verdict(Ended.FAILED, str(refused), (), after, refused.remedy, refused.code, refused=True)
+        """The verdict of an ask of which no byte was sent: it failed, but for an end that nobody can see."""
+        after, ended, remedy = now - command.armed_at, Ended.FAILED, refused.remedy
+        if refused.code in OUT_OF_REACH and self._may_roll_on(command.ask):
+            ended, remedy = Ended.UNCONFIRMED, "Look at its front, and check its power and network cable."
+        return Verdict(ended, str(refused), (), after, remedy, refused.code, refused=True)
+
+    def _may_roll_on(self, ask: Ask) -> bool:
+        """Who is told that a recorder did not stop believes that it rolls: that is said of one that is seen alone."""
+        if Flags.ENDS_TAKE not in ask.verb.flags() or ask.target not in self._boxes:
+            return False
+        return judge(self._board, ask.verb.effect(), ask.target) is UNKNOWN
 
     def refuse(self, command: Command, refused: RefusedError, now: float) -> None:
         """End a command that was never sent."""

@@ -16,6 +16,7 @@ from stagectl.control.desk import Desk
 from stagectl.control.devices import Devices
 from stagectl.control.gate import Gate
 from stagectl.control.groups import Command, Group
+from stagectl.control.judging import OUT_OF_REACH
 from stagectl.control.kept import Kept
 from stagectl.control.notes import Notes
 from stagectl.control.selections import Picture
@@ -42,7 +43,6 @@ from stagectl.site import Site
 ID_LONGEST: Final = 64
 _ULID: Final = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
 LATEST_S: Final = 2.0  # an ask that waited longer while we stood still is not carried out: a roll's own time
-_OUT_OF_REACH: Final = ("no-link", "not-adopted", "late")  # refusals that say nothing about the person who asked
 _SAY_SO: Final = ("stations", "setups", "playback")  # parts whose verbs say themselves what they are
 KEEP_SLICE: Final = 64  # recorders armed in one turn of the loop
 
@@ -400,7 +400,7 @@ class House:
 def _let_through(group: Group) -> list[str]:
     """Devices for which it was allowed, reached or not. A cut that was refused ends no take."""
     verdicts = [(command.ask.target, command.verdict) for command in group.commands]
-    return [name for name, one in verdicts if one is None or not one.refused or one.code in _OUT_OF_REACH]
+    return [name for name, one in verdicts if one is None or not one.refused or one.code in OUT_OF_REACH]
 
 
 def _say(wish: Wish) -> str:

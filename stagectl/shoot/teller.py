@@ -327,7 +327,8 @@ class Teller:
                 give=spread.give if spread is not None else 0,
             )
         if group.verb == "cut" and group.take is not None:
-            return wording.cut(take=group.take, well=well, of=of)
+            unknown = sum(verdict.ended is Ended.UNCONFIRMED for verdict in group.verdicts)
+            return wording.cut(take=group.take, well=well, of=of, unknown=unknown)
         if said := self._house.setups.outcome(group) or self._house.playback.outcome(group):
             return said
         if of == 1:
@@ -355,7 +356,8 @@ class Teller:
         if verb == "roll" and self._may_roll(device, verdict):
             return "it is not reached, and rolled when last seen", f"{wording.LACKS['link'][2]}."
         if verdict.ended is Ended.UNCONFIRMED:
-            return verdict.why, verdict.remedy if verdict.code == "born-before" else "Look at its front."
+            why, act = wording.not_known(why=verdict.why, code=verdict.code, remedy=verdict.remedy)
+            return why or verdict.why, act
         why, act = wording.reason(verb=verb, why=verdict.why, code=verdict.code, remedy=verdict.remedy)
         return why, wording.again(remedy=act, device=device) if verb == "roll" and act else act
 

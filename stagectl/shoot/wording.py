@@ -261,6 +261,18 @@ def reason(*, verb: str, why: str, code: str = "", remedy: str = "") -> tuple[st
     return why.rstrip("."), remedy
 
 
+def not_known(*, why: str, code: str = "", remedy: str = "") -> tuple[str, str]:
+    """Why it is not known if it happened, where there is more to say than that; and the remedy. As `reason`."""
+    match code:
+        case "born-before":
+            return why.rstrip("."), remedy
+        case "no-link":
+            return f"{LACKS['link'][1]}, and may roll on", remedy
+        case "not-adopted" | "late":
+            return f"{why.rstrip('.')}, and it may roll on", remedy
+    return "", "Look at its front."
+
+
 def again(*, remedy: str, device: str) -> str:
     """A remedy with what is to be typed once it is done."""
     return f"{remedy.rstrip('.')}, then: stagectl roll {device}"
@@ -339,8 +351,8 @@ def box(
     if ended == "sent":
         return f"{called} was asked to {verb}; it can't report."
     if ended == "unconfirmed":
-        own = f" {full_stop(why[:1].upper() + why[1:])}" if code == "born-before" else ""
-        return f"{called}: {told}.{own} {remedy if own else 'Look at its front.'}"
+        own, act = not_known(why=why, code=code, remedy=remedy)
+        return f"{called}: {told}.{f' {full_stop(own[:1].upper() + own[1:])}' if own else ''} {act}"
     clause, act = reason(verb=verb, why=why, code=code, remedy=remedy)
     if verb == "roll" and act:
         act = again(remedy=act, device=device)
@@ -385,9 +397,13 @@ def rolled(*, take: int | None, well: int, of: int, unknown: int = 0, spread: in
     return f"Take {take} rolls on {well} of {of}{wide}." if take is not None else f"{well} of {of} roll{wide}."
 
 
-def cut(*, take: int, well: int, of: int) -> str:
-    """How a cut ended."""
-    return f"Take {take} ended on {well} of {of}."
+def cut(*, take: int, well: int, of: int, unknown: int = 0) -> str:
+    """How a cut ended. `unknown`: of how many it is not known if they stopped."""
+    if not unknown:
+        return f"Take {take} ended on {well} of {of}."
+    if not well:
+        return f"Not known if take {take} ended: 0 of {of} are proven."
+    return f"Take {take} ended on {well} of {of}, of {unknown} it is not known."
 
 
 def done(*, say: str, well: int, of: int) -> str:

@@ -150,7 +150,7 @@ async def test_a_cut_ends_the_take_over_a_deck_that_cannot_be_seen() -> None:
     press.box("iso-2").up = False
     press.box("iso-2").writer.lost()
     group = await press.ended("takes", "cut", {"take": 1})
-    assert ends(group) == {"iso-1": "verified", "iso-2": "failed no-link"}
+    assert ends(group) == {"iso-1": "verified", "iso-2": "unconfirmed no-link"}
     take = press.own.takes.takes[1]
     assert take.closed is not None
     assert take.unseen == ("iso-2",)
@@ -164,7 +164,7 @@ async def test_a_cut_of_which_no_byte_could_leave_ends_the_take_too() -> None:
         press.box(name).up = False
         press.box(name).writer.lost()
     group = await press.ended("takes", "cut", {"take": 1})
-    assert ends(group) == {"iso-1": "failed no-link", "iso-2": "failed no-link"}
+    assert ends(group) == {"iso-1": "unconfirmed no-link", "iso-2": "unconfirmed no-link"}
     assert press.own.takes.takes[1].unseen == ("iso-1", "iso-2")
 
 

@@ -124,12 +124,17 @@ async def test_a_recorder_that_is_lost_from_view_is_not_counted_as_rolling(told:
     assert [(device, grade) for device, _, grade in told.wrong()] == [("iso-2", "now")]
 
 
-async def test_a_second_roll_says_no_no_of_a_deck_that_may_roll_on_out_of_reach(told: Told) -> None:
+async def test_a_cut_and_a_second_roll_say_no_no_of_a_deck_that_may_roll_on_out_of_reach(told: Told) -> None:
     await told.ask("roll")
     await told.toys.boxes["iso-2"].close()
     await told.until_said("Rec 2 not seen for ")
-    await told.ask("cut", take=1)
+    cut = await told.ask("cut", take=1)
     await told.toys.until(lambda: told.toys.house.takes.open is None)
+    assert told.teller.group(cut) == "Take 1 ended on 2 of 3, of 1 it is not known."
+    assert told.teller.box(cut.commands[1]) == (
+        "Rec 2: not known if it stopped. It is not reached, and may roll on. "
+        "Look at its front, and check its power and network cable."
+    )
     group = await told.ask("roll")
     say = told.teller.box(group.commands[1])
     assert say == (

@@ -7,7 +7,7 @@ from stagectl.inlets.http import views
 from stagectl.inlets.http.calls import Answer, Call
 from stagectl.inlets.http.problems import ProblemError, refused
 from stagectl.model.capabilities.base import Capability
-from stagectl.model.errors import RefusedError
+from stagectl.model.errors import DeviceError, RefusedError
 
 LIST_S: Final = 10.0  # a whole list of a box, at most
 
@@ -67,6 +67,9 @@ async def rows(call: Call) -> Answer:
             found = await box.list_rows(what, deadline_s=LIST_S)
     except RefusedError as error:
         raise refused(error) from error
+    except DeviceError as error:
+        say = f"{house.called(name)} does not tell its {what}: {str(error).rstrip('.')}."
+        raise ProblemError(502, "device", say, remedy="Look at its front.") from error
     except TimeoutError as error:
         say = f"{house.called(name)} did not tell its {what} within {LIST_S:g} s."
         raise ProblemError(504, "late", say, remedy="Ask again.") from error

@@ -67,7 +67,7 @@ ROUTES: Final[tuple[Route, ...]] = (
         models.RowsOut,
         path=models.ListPath,
         query=models.RowsQuery,
-        also={504: _LATE},
+        also={502: "The box refused it, in its own words.", 504: _LATE},
     ),
     see("/points", reads.points, "Every observed value", models.PointsOut, query=models.PointsQuery, also={404: NONE}),
     see("/points/{device}/{name}", reads.point, "One observed value", models.PointOut, path=models.PointPath),

@@ -193,6 +193,13 @@ async def test_a_list_comes_in_pages_counted_from_one(front: Front) -> None:
     assert (answer["total"], answer["first"]) == (7, 6)
 
 
+async def test_a_box_that_refuses_its_list_is_quoted(front: Front) -> None:
+    front.toys.boxes["iso-1"].refuses = "it has no medium"
+    status, answer = await front.get("devices/iso-1/lists/clips")
+    assert (status, answer["code"]) == (502, "device")
+    assert answer["detail"] == "Rec 1 does not tell its clips: it has no medium."
+
+
 async def test_a_broken_scene_file_is_listed_with_what_is_wrong(front: Front) -> None:
     _, answer = await front.get("scenes")
     problems = {one["name"]: one["problem"] for one in answer["scenes"]}
