@@ -409,5 +409,9 @@ def _say(wish: Wish) -> str:
         return f"set {wish.target} {str(wish.args.get('point', '')).replace('.', ' ')} to {wish.args.get('value')}"
     if wish.verb == "stay":
         return f"stop {wish.target} {str(wish.args.get('point', '')).replace('.', ' ')}"
-    told = " ".join(f"{name} {value}" for name, value in wish.args.items() if value not in ("", None))
+    told = " ".join(f"{name} {_spelt(value)}" for name, value in wish.args.items() if value not in ("", None, []))
     return f"{wish.verb} {told}".strip() if wish.target == "takes" else f"{wish.verb} {wish.target} {told}".strip()
+
+
+def _spelt(value: Any) -> str:
+    return ", ".join(map(str, value)) if isinstance(value, list) else str(value)

@@ -169,6 +169,13 @@ async def test_a_cut_of_which_no_byte_could_leave_ends_the_take_too() -> None:
 
 
 @virtual
+async def test_a_wish_for_some_recorders_names_them_in_words() -> None:
+    press = Press()
+    group = await press.ended("takes", "roll", {"on": ["iso-1", "iso-2"]})
+    assert group.say == "roll on iso-1, iso-2"
+
+
+@virtual
 async def test_four_of_five_names_the_missing_deck_and_the_take_wants_it() -> None:
     press = Press()
     press.box("iso-2").deaf = True
