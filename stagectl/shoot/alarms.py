@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from stagectl.control.access import Person
 from stagectl.control.groups import Group
-from stagectl.model.capabilities.recorder import TRANSPORT, Roll
+from stagectl.model.capabilities.recorder import TRANSPORT, Cut, Roll
 from stagectl.model.conditions import NO, YES, Truth
 from stagectl.model.errors import RefusedError
 from stagectl.model.points import Poked, Reading
@@ -333,6 +333,7 @@ class Alarms:
                 verdict, recorder = command.verdict, command.ask.target in self._house.takes.recorders
                 if verdict is not None and recorder and verdict.code not in _WHO:
                     self.rolls[command.ask.target] = (group.take or 0, verdict)
+        if group.verb in ("roll", "cut"):
             self._take_moved()
 
     def _take_moved(self) -> None:
@@ -384,10 +385,13 @@ class Alarms:
             self._closed(takes.takes.get(self._open))
         self._open = take.number if take is not None else None
         wanted = frozenset(take.wanted) if take is not None else frozenset()
+        cut = take is not None and self._being_cut(take)
         for device in takes.recorders:
             missing = take is not None and device in wanted and take.open_lane(device) is None
             lane = last_lane(take, device) if take is not None and missing else None
             left = lane is not None and lane.ended is not None and lane.note != LOST
+            if left and cut and lane is not None and lane.ended_by != "box":
+                left = False  # it only was the first to stop
             number, verdict = self.rolls.get(device, (0, None))
             failed = missing and not left and verdict is not None and verdict.ended not in _WELL
             failed = failed and take is not None and number == take.number
@@ -395,6 +399,11 @@ class Alarms:
                 failed = False  # that verdict is of an earlier press: what the new one comes to is told with its own
             self._told_by_house(self._alarms[f"{device}.{STOPPED}"], on=left)
             self._told_by_house(self._alarms[f"{device}.{NOT_ROLLED}"], on=failed)
+
+    def _being_cut(self, take: "Take") -> bool:
+        """Is a cut on its way to what still rolls of it?"""
+        judge = self._house.commands.judge
+        return any(judge.under_way(device, Cut(take.number)) for device in take.rolling)
 
     def _closed(self, take: "Take | None") -> None:
         """A take is over: what a hand ended with it is news, though nothing is wrong any more."""

@@ -157,6 +157,31 @@ async def test_a_cut_ends_the_take_over_a_deck_that_cannot_be_seen() -> None:
 
 
 @virtual
+async def test_a_recorder_that_is_the_first_to_stop_at_a_cut_has_not_left_its_take() -> None:
+    press = Press()
+    await press.ended("takes", "roll")
+    press.box("iso-2").deaf = True
+    group = await press("takes", "cut", {"take": 1})
+    await asyncio.sleep(1.0)
+    assert press.own.takes.takes[1].rolling == ["iso-2"]
+    press.box("iso-2").has(TRANSPORT, Transport.STOPPED)
+    assert await group.wait(30)
+    await asyncio.sleep(0.5)
+    assert ends(group) == {"iso-1": "verified", "iso-2": "verified"}
+    assert press.own.alarms.everything() == []
+
+
+@virtual
+async def test_a_recorder_that_stopped_alone_at_a_cut_has_left_its_take_once_that_is_judged() -> None:
+    press = Press()
+    await press.ended("takes", "roll")
+    press.box("iso-2").deaf = True
+    group = await press.ended("takes", "cut", {"take": 1})
+    assert ends(group) == {"iso-1": "verified", "iso-2": "failed seen-otherwise"}
+    assert [alarm.id for alarm in press.own.alarms.everything()] == ["iso-1.stopped"]
+
+
+@virtual
 async def test_a_cut_of_which_no_byte_could_leave_ends_the_take_too() -> None:
     press = Press()
     await press.ended("takes", "roll")
