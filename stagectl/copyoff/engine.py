@@ -81,6 +81,7 @@ class Engine:
         decks: whose clips are copied.
         places: the targets, the one that is copied to first in front; one or more.
         layout: where copies stand.
+        order: which clips come first, words of a site file.
         takes: the takes there are, for order, layout and manifests.
         rests: does this deck neither record nor stand armed to? None: not known, so it is not read.
         care: how careful and how quick.
@@ -100,6 +101,7 @@ class Engine:
         decks: Sequence[Deck],
         places: Sequence[Place],
         layout: Layout,
+        order: Sequence[str],
         takes: Callable[[], Iterable[Take]],
         rests: Callable[[str], bool | None],
         care: Care,
@@ -117,6 +119,7 @@ class Engine:
             jobs=jobs,
             places={place.name: place for place in places},
             layout=layout,
+            order=order,
             takes=takes,
             new_id=ids.new,
             care=care,

@@ -1,6 +1,6 @@
 """What does each hand of a run do? One lists and fetches, one reads back and names, one makes second copies."""
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from math import inf
@@ -42,6 +42,7 @@ class Shop:
     jobs: Jobs
     places: Mapping[str, Place]
     layout: Layout
+    order: Sequence[str]
     takes: Callable[[], Iterable[Take]]
     new_id: Callable[[], str]
     care: Care
@@ -66,7 +67,8 @@ class Shop:
 
     def piece(self, job: Job, copy: Copy, target: Target, leave: Leave, meter: Meter) -> Piece:
         """One thread's piece of work."""
-        return Piece(self.jobs, job, copy, target, leave, self.pace, meter, self.clock.wall)
+        keep_free = self.places[copy.target].keep_free
+        return Piece(self.jobs, job, copy, target, leave, self.pace, meter, self.clock.wall, keep_free)
 
     async def failed(self, job: Job, copy: Copy, error: CopyError) -> float | None:
         """Note why a piece of work did not get through. Returns seconds to rest; None: it has failed for good."""
@@ -249,7 +251,7 @@ async def list_deck(shop: Shop, state: DeckState) -> CopyError | None:
 
     def work() -> None:
         with Session(deck.open, leave) as session:
-            clips = (planned(deck.name, found, shop.layout, shots) for found in session.store.clips())
+            clips = (planned(deck.name, found, shop.layout, shots, shop.order) for found in session.store.clips())
             shop.jobs.discover(deck.name, deck.called, clips, tuple(shop.places), shop.new_id)
 
     try:

@@ -10,7 +10,7 @@ from stagectl.copyoff import words
 from stagectl.copyoff.errors import CopyError
 from stagectl.copyoff.job import Copy, Job, State, Sums, Wanted
 from stagectl.copyoff.jobs import Jobs
-from stagectl.copyoff.plan import RESERVE_BYTES, SPARE
+from stagectl.copyoff.plan import SPARE
 from stagectl.copyoff.target import Place
 from stagectl.shoot.take import Take
 
@@ -77,7 +77,7 @@ def plan(jobs: Jobs, wanted: Wanted, places: Sequence[Place]) -> dict[str, Any]:
 
 
 def _room(place: Place, need: int) -> Room:
-    need += RESERVE_BYTES if need else 0
+    need += place.keep_free if need else 0
     try:
         target = place.open()
         try:

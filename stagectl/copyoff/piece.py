@@ -22,6 +22,7 @@ class Piece:
 
     Attributes:
         wall: UTC wall time.
+        keep_free: bytes that stay free at the target.
     """
 
     jobs: Jobs
@@ -32,6 +33,7 @@ class Piece:
     pace: Pace
     meter: Meter
     wall: Callable[[], datetime]
+    keep_free: int
 
     @property
     def clip(self) -> str:
@@ -65,7 +67,7 @@ class Piece:
 
     def need_room(self, size: int) -> None:
         """Raises CopyError: FULL, the target has no room for so many bytes more."""
-        free, needed = self.target.free(), room(size)
+        free, needed = self.target.free(), room(size, self.keep_free)
         if free is not None and free < needed:
             say = f"{free >> 20} MiB are free, {needed >> 20} MiB are needed. Make room, or take another target."
             raise CopyError(Reason.FULL, f"{self.target.name} has no room for {self.job.source.name}: {say}")

@@ -6,6 +6,7 @@ from pathlib import Path
 from stagectl.copyoff.errors import CopyError, Reason
 from stagectl.copyoff.folder import Folder
 from stagectl.copyoff.keys import private_key, two_lines
+from stagectl.copyoff.plan import RESERVE_BYTES
 from stagectl.copyoff.s3 import S3, Bucket, Uploads
 from stagectl.copyoff.sftp import Account, Sftp
 from stagectl.copyoff.target import Place, Target
@@ -21,17 +22,18 @@ def place_of(entry: TargetEntry, data: Path) -> Place:
         entry: of the site file.
         data: the folder of journal and state, where a relative folder begins.
     """
+    free = RESERVE_BYTES if entry.keep_free is None else entry.keep_free
     match entry.kind:
         case "folder":
             top = data / entry.folder  # an absolute path stays itself
             ours = not Path(entry.folder).is_absolute()
-            return Place(entry.name, str(top), partial(_folder, entry, top, make=ours))
+            return Place(entry.name, str(top), partial(_folder, entry, top, make=ours), free)
         case "sftp":
             called = f"{entry.user}@{entry.host}:{entry.folder}"
-            return Place(entry.name, called, partial(_sftp, entry))
+            return Place(entry.name, called, partial(_sftp, entry), free)
         case "s3":
             called = "/".join(part for part in (entry.url, entry.bucket, entry.folder) if part)
-            return Place(entry.name, called, partial(_s3, entry, Uploads()))
+            return Place(entry.name, called, partial(_s3, entry, Uploads()), free)
 
 
 def _folder(entry: TargetEntry, top: Path, *, make: bool) -> Target:

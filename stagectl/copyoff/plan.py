@@ -3,7 +3,7 @@
 import re
 import unicodedata
 from bisect import bisect_right
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from string import Formatter
@@ -12,13 +12,14 @@ from typing import Final
 from stagectl.copyoff.source import Found
 from stagectl.copyoff.target import PART_MARK
 from stagectl.shoot.take import Take
+from stagectl.site.copyentries import GOOD, OLDEST, USUAL_ORDER
 
 FIELDS: Final = ("recorder", "clip", "stem", "ext", "slot", "day", "slate", "take")
 USUAL: Final = "{recorder}/{clip}"
 UNKNOWN: Final = "unknown"  # stands for a day, slate or take that nobody knows
 NAME_MOST: Final = 180  # bytes of one name; a part's name adds up to 40, and file systems take 255
 SPARE: Final = 1.05  # room asked for a clip, times its size
-RESERVE_BYTES: Final = 256 << 20  # room left on a target; own choice
+RESERVE_BYTES: Final = 256 << 20  # room left on a target, unless the site file says; own choice
 
 _BAD: Final = re.compile(r'[\x00-\x1f\x7f"*/:<>?\\|]')  # what one of the usual file systems refuses in a name
 _DOS: Final = re.compile(r"(con|prn|aux|nul|com[0-9]|lpt[0-9])(\.|$)", re.IGNORECASE)
@@ -101,7 +102,7 @@ class Planned:
 
     Attributes:
         path: where it shall stand below a target's top, unless that is another clip's place: see `apart`.
-        rank: text that sorts into the order of copying: newest day first, good takes first, then by name.
+        rank: text that sorts into the order of copying.
         day: YYYY-MM-DD, local: of its take, else of the file; "unknown".
         take, slate, good: of the take that holds it; None, "" and False: none known.
     """
@@ -116,7 +117,7 @@ class Planned:
     good: bool
 
 
-def planned(recorder: str, found: Found, layout: Layout, shots: Shots) -> Planned:
+def planned(recorder: str, found: Found, layout: Layout, shots: Shots, order: Sequence[str] = USUAL_ORDER) -> Planned:
     """Place one clip."""
     held = shots.held(recorder, found.name, found.look.mtime)
     mtime = found.look.mtime
@@ -139,7 +140,7 @@ def planned(recorder: str, found: Found, layout: Layout, shots: Shots) -> Planne
         recorder=recorder,
         found=found,
         path=path,
-        rank=rank(day, good=good, path=found.path),
+        rank=rank(day, good=good, path=found.path, order=order),
         day=day,
         take=held.take if held else None,
         slate=held.slate if held else "",
@@ -147,10 +148,19 @@ def planned(recorder: str, found: Found, layout: Layout, shots: Shots) -> Planne
     )
 
 
-def rank(day: str, *, good: bool, path: str) -> str:
-    """The turn of a clip, as text that sorts: newest day first, good ones first in it, then by path."""
-    age = date.max.toordinal() - (0 if day == UNKNOWN else date.fromisoformat(day).toordinal())
-    return f"{age:07d} {0 if good else 1} {path}"
+def rank(day: str, *, good: bool, path: str, order: Sequence[str] = USUAL_ORDER) -> str:
+    """The turn of a clip, as text that sorts: by each word of the order, then by path. A day not known comes last."""
+    last = date.max.toordinal()
+    number = date.fromisoformat(day).toordinal() if day != UNKNOWN else None
+    keys: list[str] = []
+    for word in order:
+        if word == GOOD:
+            keys.append("0" if good else "1")
+        elif number is None:
+            keys.append(f"{last:07d}")
+        else:
+            keys.append(f"{number if word == OLDEST else last - number:07d}")
+    return " ".join((*keys, path))
 
 
 def fit(name: str) -> str:
@@ -182,9 +192,9 @@ def fold(path: str) -> str:
     return unicodedata.normalize("NFC", unicodedata.normalize("NFC", path).casefold())
 
 
-def room(size: int) -> int:
-    """Bytes that must be free before a clip of that size is copied."""
-    return int(size * SPARE) + RESERVE_BYTES
+def room(size: int, keep_free: int) -> int:
+    """Bytes that must be free before a clip of that size is copied, so that `keep_free` stay so."""
+    return int(size * SPARE) + keep_free
 
 
 def _clean(text: str) -> str:

@@ -138,11 +138,13 @@ class Place:
         name: what the site file calls it.
         called: for people: "/mnt/rushes".
         open: connects, in the calling thread. Raises CopyError: TARGET.
+        keep_free: bytes that stay free there.
     """
 
     name: str
     called: str
     open: Callable[[], Target]
+    keep_free: int
 
 
 def part_path(path: str, job: str) -> str:

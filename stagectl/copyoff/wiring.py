@@ -110,6 +110,7 @@ def copy_off(part: CopyPart, site: Site, rest: Rest, machine: Machine) -> CopyOf
             decks=decks,
             places=places,
             layout=Layout(entry.layout),
+            order=entry.order,
             takes=rest.takes,
             rests=part.rests,
             care=Care(int(entry.rate_bps) if entry.rate_bps is not None else None, double_read=entry.double_read),

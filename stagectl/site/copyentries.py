@@ -7,7 +7,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import time
 from pathlib import Path
-from typing import Literal
+from typing import Final, Literal
+
+NEWEST: Final = "newest day first"
+OLDEST: Final = "oldest day first"
+GOOD: Final = "good takes first"
+USUAL_ORDER: Final = (NEWEST, GOOD)
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +46,7 @@ class TargetEntry:
         kind: what it is reached by.
         folder: the root of the tree; of a "folder" target a path of this machine, begun in the data folder unless it
             is absolute; of "s3" what stands before every name, or empty.
+        keep_free: bytes that stay free there, of a "folder" and "sftp"; None: as copying off has it.
         mounted: of a "folder": it is the top of a mounted file system, and nothing is copied while it is not mounted.
         host, port: of "sftp".
         user: of "sftp".
@@ -53,6 +59,7 @@ class TargetEntry:
     name: str
     kind: Literal["folder", "sftp", "s3"]
     folder: str
+    keep_free: int | None = None
     mounted: bool = False
     host: str = ""
     port: int = 0
@@ -72,6 +79,7 @@ class CopyEntry:
     Attributes:
         targets: one or two; none: nothing is copied here.
         layout: where in a target a clip goes, with words in braces.
+        order: which clips come first, the word that counts most in front: NEWEST or OLDEST, GOOD.
         rate_bps: most bytes a second in all; None: as fast as it goes.
         double_read: every source is read twice and compared, which takes twice as long.
         at: time of day, here, at which a run begins by itself; None: never.
@@ -81,6 +89,7 @@ class CopyEntry:
 
     targets: tuple[TargetEntry, ...] = ()
     layout: str = "{recorder}/{clip}"
+    order: tuple[str, ...] = USUAL_ORDER
     rate_bps: float | None = None
     double_read: bool = False
     at: time | None = None

@@ -9,10 +9,11 @@ from typing import Any, Final
 from urllib.parse import urlsplit
 
 from stagectl.filetree import Node, Table, Text
-from stagectl.site.copyentries import CopyEntry, StoreEntry, TargetEntry
+from stagectl.model.words import nearest
+from stagectl.site.copyentries import GOOD, NEWEST, OLDEST, CopyEntry, StoreEntry, TargetEntry
 from stagectl.site.draft import Draft
 from stagectl.site.schema import CopyShape, StoreShape, TargetShape, words_of
-from stagectl.site.words import read_address, read_line, read_span
+from stagectl.site.words import read_address, read_line, read_size, read_span
 
 FTP_PORT: Final = 21
 SFTP_PORT: Final = 22
@@ -30,8 +31,8 @@ LAYOUT_WORDS: Final = (
     "take",
 )  # what `copyoff.plan` fills in
 _OF_KIND: Final[Mapping[str, tuple[str, ...]]] = {
-    "folder": ("folder", "mounted"),
-    "sftp": ("sftp", "folder", "key", "known hosts"),
+    "folder": ("folder", "mounted", "keep free"),
+    "sftp": ("sftp", "folder", "key", "known hosts", "keep free"),
     "s3": ("s3", "folder", "bucket", "region", "key"),
 }
 
@@ -136,11 +137,12 @@ def _target(draft: Draft, name: str, table: Table, folder: Path) -> TargetEntry:
     root = read_line(table["folder"].as_text()) if "folder" in table or kind != "s3" else ""
     if ".." in root.split("/"):
         raise table["folder"].wrong("a way out of the folder stands here.", "Write the place itself, without `..`.")
+    keep_free = read_size(table["keep free"].as_text()) if "keep free" in table else None
     if kind == "folder":
         mounted = "mounted" in table and _yes(table["mounted"])
         if mounted and not root.startswith("/"):
             raise table["mounted"].wrong("a folder in the data folder is no mount.", "Take it out.")
-        return TargetEntry(name, "folder", root, mounted=mounted, line=table.line)
+        return TargetEntry(name, "folder", root, keep_free, mounted=mounted, line=table.line)
     key = folder / read_line(table["key"].as_text())
     if kind == "sftp":
         text = table["sftp"].as_text()
@@ -150,7 +152,7 @@ def _target(draft: Draft, name: str, table: Table, folder: Path) -> TargetEntry:
         host, port = read_address(Text(text.file, text.line, text.column, text.path, address), SFTP_PORT)
         known = folder / read_line(table["known hosts"].as_text())
         return TargetEntry(
-            name, "sftp", root, host=host, port=port, user=user, key=key, known_hosts=known, line=table.line
+            name, "sftp", root, keep_free, host=host, port=port, user=user, key=key, known_hosts=known, line=table.line
         )
     bucket = read_line(table["bucket"].as_text())
     region = read_line(table["region"].as_text()) if "region" in table else ""
@@ -170,7 +172,8 @@ def _fitting(table: Table, kind: str) -> None:
     """Refuse words that this kind of place does not read. Raises FileError."""
     for word, place in table.keys.items():
         if word not in _OF_KIND[kind] and word in words_of(TargetShape):
-            raise place.wrong(f"a place that is a {kind} has none.", "Take it out.")
+            what = "is a folder" if kind == "folder" else f"speaks {kind}"
+            raise place.wrong(f"a place that {what} has none.", "Take it out.")
 
 
 def _url(text: Text) -> str:
@@ -217,6 +220,18 @@ def _like(words: Collection[str] = ()) -> str:
     return f"Write it like {{day}}/{{recorder}}/{{clip}}.{known}"
 
 
+def _order(text: Text) -> tuple[str, ...]:
+    """Read "good takes first, oldest day first". Raises FileError."""
+    words = tuple(" ".join(word.split()) for word in text.value.split(","))
+    known = (GOOD, NEWEST, OLDEST)
+    for word in words:
+        if word not in known:
+            raise text.wrong(f'"{word[:40]}" is no order.', nearest(word[:40], known))
+    if len(set(words)) < len(words) or {NEWEST, OLDEST} <= set(words):
+        raise text.wrong("these words contradict or repeat each other.", f"Write it like {GOOD}, {OLDEST}.")
+    return words
+
+
 def _rate(text: Text) -> float:
     """Read "80 MB/s" as bytes a second. Raises FileError."""
     found = re.fullmatch(r"([0-9]{1,5}(?:\.[0-9]{1,3})?) MB/s", " ".join(text.value.split()))
@@ -236,6 +251,7 @@ def _time(text: Text) -> time:
 _FACTS: Final = (
     # word in the file, field, reader
     ("layout", "layout", _layout),
+    ("order", "order", _order),
     ("rate", "rate_bps", _rate),
     ("double read", "double_read", _yes),
     ("at", "at", _time),

@@ -201,6 +201,9 @@ class TargetShape(_Shape):
     mounted: Literal["yes", "no"] = Field(
         "no", description="yes: the folder is a mounted disk's top; while it is not mounted nothing is copied"
     )
+    keep_free: str = Field(
+        "", alias="keep free", description="room that stays free, of a folder and sftp", examples=["50 GB"]
+    )
     sftp: str = Field("", description="who comes in where", examples=["copy@10.0.5.9:22"])
     s3: str = Field("", description="address of the store", examples=["https://10.0.5.9:9000"])
     bucket: str = Field("", description="of s3")
@@ -220,6 +223,11 @@ class CopyShape(_Shape):
     layout: str = Field(
         "{recorder}/{clip}",
         description="where in a place a clip goes, from recorder, clip, stem, ext, slot, day, slate and take in braces",
+    )
+    order: str = Field(
+        "newest day first, good takes first",
+        description="which clips are copied first, what counts most in front",
+        examples=["good takes first, oldest day first"],
     )
     rate: str = Field("", description="most that is read in all; left out: as fast as it goes", examples=["80 MB/s"])
     double_read: Literal["yes", "no"] = Field(

@@ -22,9 +22,7 @@ from datetime import UTC, datetime
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
-from unittest.mock import patch
 
-from stagectl.copyoff import plan
 from stagectl.copyoff.engine import Engine, threads_needed
 from stagectl.copyoff.folder import Folder, FolderPart
 from stagectl.copyoff.ftp import FtpStore
@@ -35,6 +33,7 @@ from stagectl.copyoff.plan import Layout
 from stagectl.copyoff.settings import Care, Deck
 from stagectl.copyoff.target import Place
 from stagectl.driverkit.real import RealClock, RealIds, RealOffload
+from stagectl.site.copyentries import USUAL_ORDER
 
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator
@@ -111,7 +110,7 @@ async def copying(house: House, look_apart_s: tuple[float, float] = QUICK) -> As
     loop = asyncio.get_running_loop()
     jobs = _Dying(Path(house.data) / "copies.db", house.die)
     decks = [house.deck(name) for name in house.decks]
-    places = [Place(name, top, partial(Folder, name, Path(top))) for name, top in house.targets.items()]
+    places = [Place(name, top, partial(Folder, name, Path(top)), house.reserve) for name, top in house.targets.items()]
     threads = RealOffload(threads_needed(decks, places), behind=True)
     changed = asyncio.Event()
     engine = Engine(
@@ -123,6 +122,7 @@ async def copying(house: House, look_apart_s: tuple[float, float] = QUICK) -> As
         decks=decks,
         places=places,
         layout=Layout(),
+        order=USUAL_ORDER,
         takes=lambda: (),
         rests=lambda deck: house.rests.get(deck, True),
         care=Care(
@@ -137,14 +137,13 @@ async def copying(house: House, look_apart_s: tuple[float, float] = QUICK) -> As
         changed=changed.set,
     )
     copier = Copier(engine, jobs, changed)
-    with patch.object(plan, "RESERVE_BYTES", house.reserve):
-        try:
-            await engine.start()
-            yield copier
-        finally:
-            await engine.stop()
-            jobs.close()
-            threads.close()
+    try:
+        await engine.start()
+        yield copier
+    finally:
+        await engine.stop()
+        jobs.close()
+        threads.close()
 
 
 class _Dying(Jobs):

@@ -22,6 +22,7 @@ from stagectl.copyoff.settings import Care, Deck
 from stagectl.copyoff.source import Found, Look, ToldBy
 from stagectl.copyoff.target import Place, Target
 from stagectl.driverkit.real import RealClock, RealIds
+from stagectl.site.copyentries import USUAL_ORDER
 
 NOON = datetime(2027, 3, 12, 12, tzinfo=UTC)
 WITHIN_S = 20.0
@@ -191,7 +192,7 @@ async def house(
     places = []
     for name in targets:
         (data / name).mkdir(exist_ok=True)
-        places.append(Place(name, str(data / name), lambda name=name: make(name, data / name)))  # type: ignore[misc]
+        places.append(Place(name, str(data / name), lambda name=name: make(name, data / name), 0))  # type: ignore[misc]
     declared = [Deck(name, name.upper(), store.open, **deck_words) for name, store in decks.items()]
     jobs = Jobs(data / "copy.db")
     threads = Threads(threads_needed(declared, places))
@@ -215,6 +216,7 @@ async def house(
         decks=declared,
         places=places,
         layout=Layout(),
+        order=USUAL_ORDER,
         takes=lambda: (),
         rests=lambda name: resting[name],
         care=care,

@@ -445,6 +445,16 @@ async def test_a_disk_that_lies_is_found_by_reading_back(
     proven(house)
 
 
+async def test_room_that_shall_stay_free_stays_free(server: Server, house: House) -> None:
+    filled(server, house)
+    house.reserve = 1 << 60
+    async with copying(house) as copier:
+        await copier.whole_run()
+        assert set(states(copier).values()) == {(State.FAILED, Reason.FULL)}
+        assert all("has no room" in copy.why for copy in only(copier).values())
+    assert copies(house) == {}
+
+
 async def test_two_targets_have_a_verified_copy_each(server: Server, house: House, tmp_path: Path) -> None:
     source = filled(server, house)
     (tmp_path / "second").mkdir()

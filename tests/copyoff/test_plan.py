@@ -1,5 +1,6 @@
 """Where do copies stand, and in which order are they made? Rows; source of all: own construction, where not said."""
 
+from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -7,6 +8,7 @@ import pytest
 from stagectl.copyoff.plan import NAME_MOST, Layout, Shots, apart, fit, fold, planned, rank, room
 from stagectl.copyoff.source import Found, Look, ToldBy
 from stagectl.shoot.take import Lane, Take
+from stagectl.site.copyentries import GOOD, NEWEST, OLDEST
 
 NOON = datetime(2027, 3, 12, 12, tzinfo=UTC)
 
@@ -107,6 +109,24 @@ def test_newest_day_comes_first_and_good_takes_first_in_it() -> None:
     ]
 
 
+@pytest.mark.parametrize(
+    ("order", "turns"),
+    [
+        ((GOOD, NEWEST), ["good 11", "good 10", "good ?", "other 12", "other 10"]),
+        ((GOOD, OLDEST), ["good 10", "good 11", "good ?", "other 10", "other 12"]),
+        ((OLDEST, GOOD), ["good 10", "other 10", "good 11", "other 12", "good ?"]),
+        ((OLDEST,), ["good 10", "other 10", "good 11", "other 12", "good ?"]),
+    ],
+)
+def test_the_site_file_says_which_clips_come_first(order: Sequence[str], turns: list[str]) -> None:
+    def turn(clip: str) -> str:
+        quality, day = clip.split()
+        day = "unknown" if day == "?" else f"2027-03-{day}"
+        return rank(day, good=quality == "good", path=clip, order=order)
+
+    assert sorted(turns, key=turn) == turns
+
+
 def test_a_clip_name_used_twice_belongs_to_the_take_that_rolled_before_the_file_was_written() -> None:
     early = take(1, "morning", NOON - timedelta(hours=3), ("iso-1", "T001"))
     late = take(2, "noon", NOON, ("iso-1", "T001"))
@@ -148,5 +168,5 @@ def test_names_that_one_disk_takes_for_one_fold_alike() -> None:
 
 def test_room_is_the_clip_and_a_twentieth_and_the_reserve() -> None:
     """Source: clip-store sheet, section 7 step 1."""
-    assert room(100 << 30) - room(0) == pytest.approx(105 << 30)
-    assert room(0) > 0
+    assert room(100 << 30, 1 << 30) == pytest.approx(106 << 30)
+    assert room(0, 1) == 1

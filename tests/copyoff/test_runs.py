@@ -18,7 +18,7 @@ from stagectl.copyoff.job import Wanted
 from stagectl.copyoff.jobs import Jobs
 from stagectl.copyoff.mhl import Sealing
 from stagectl.copyoff.part import CopyPart
-from stagectl.copyoff.plan import Layout
+from stagectl.copyoff.plan import RESERVE_BYTES, Layout
 from stagectl.copyoff.run import Run
 from stagectl.copyoff.runs import CopyOff, Rest
 from stagectl.copyoff.schedule import Schedule
@@ -29,6 +29,7 @@ from stagectl.model.board import Board, BoardWriter
 from stagectl.model.capabilities.recorder import RECORDER, TRANSPORT, Transport
 from stagectl.model.errors import RefusedError
 from stagectl.shoot.take import Lane, Take
+from stagectl.site.copyentries import USUAL_ORDER
 from tests.copyoff.deckstore import QUICK, DeckStore
 from tests.house import MemoryJournal
 
@@ -106,7 +107,7 @@ async def office(
             folder.medium, folder.room = f"disk of {name}", room
             return folder
 
-        return Place(name, str(tmp_path / name), opened)
+        return Place(name, str(tmp_path / name), opened, RESERVE_BYTES)
 
     places = [place(name) for name in names]
     threads = RealOffload(threads_needed(decks, places) + 4)
@@ -131,6 +132,7 @@ async def office(
             decks=decks,
             places=places,
             layout=Layout(),
+            order=USUAL_ORDER,
             takes=rest.takes,
             rests=part.rests,
             care=QUICK,

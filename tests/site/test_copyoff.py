@@ -56,9 +56,10 @@ def test_every_word_of_copy_is_read_in_its_unit() -> None:
         """\
 copy:
   to:
-    shuttle: {folder: /mnt/shuttle, mounted: yes}
+    shuttle: {folder: /mnt/shuttle, mounted: yes, keep free: 50 GB}
     vault: {s3: "https://10.0.5.9:9000/", bucket: takes, folder: /hall/, region: here, key: vault.key}
   layout: "{day}/{recorder}/{clip}"
+  order: good takes first,  oldest day first
   rate: 80 MB/s
   double read: yes
   at: "02:00"
@@ -67,7 +68,7 @@ copy:
     )
     assert site.copy == CopyEntry(
         targets=(
-            TargetEntry("shuttle", "folder", "/mnt/shuttle", mounted=True, line=7),
+            TargetEntry("shuttle", "folder", "/mnt/shuttle", 50_000_000_000, mounted=True, line=7),
             TargetEntry(
                 "vault",
                 "s3",
@@ -80,6 +81,7 @@ copy:
             ),
         ),
         layout="{day}/{recorder}/{clip}",
+        order=("good takes first", "oldest day first"),
         rate_bps=80e6,
         double_read=True,
         at=time(2, 0),
@@ -106,6 +108,7 @@ def test_a_host_that_speaks_sftp_is_known_by_its_key() -> None:
 
 
 TO: Final = "to: {a: {folder: /mnt/a}}"
+AGAIN: Final = "these words contradict or repeat each other. Write it like good takes first, oldest day first."
 WRONG: Final = [
     # what stands below HEAD, what is said of it
     (
@@ -129,6 +132,26 @@ WRONG: Final = [
     (
         "copy: {to: {a: {folder: a, mounted: yes}}}",
         "5:37 copy.to.a.mounted: a folder in the data folder is no mount. Take it out.",
+    ),
+    (
+        'copy: {to: {a: {s3: "https://a", bucket: b, key: k, keep free: 1 GB}}}',
+        "5:53 copy.to.a.keep free: a place that speaks s3 has none. Take it out.",
+    ),
+    (
+        "copy: {to: {a: {folder: /a, keep free: 5 %}}}",
+        '5:40 copy.to.a.keep free: "5 %" can\'t be read. Write it like 2 GB.',
+    ),
+    (
+        f"copy: {{{TO}, order: good first}}",
+        '5:42 copy.order: "good first" is no order. Perhaps you mean good takes first.',
+    ),
+    (
+        f'copy: {{{TO}, order: "newest day first, oldest day first"}}',
+        f"5:42 copy.order: {AGAIN}",
+    ),
+    (
+        f'copy: {{{TO}, order: "good takes first, good takes first"}}',
+        f"5:42 copy.order: {AGAIN}",
     ),
     (
         "copy: {to: {a: {folder: /a, bucket: b}}}",
