@@ -3,7 +3,7 @@
 python -m tests.studio campaign --seeds 300 [--profile disk] [--from 0] [--jobs 2]
 python -m tests.studio replay tests/studio/seeds/230.json [--trace]
 python -m tests.studio crash [--seed 0] [--every 1]
-python -m tests.studio museum [NAME ...] [--seeds 500]
+python -m tests.studio museum [NAME ...] [--seeds 500] [--jobs 2] [--minutes 10]
 python -m tests.studio twins --seeds 30
 python -m tests.studio same --seeds 50
 """
@@ -16,7 +16,8 @@ from pathlib import Path
 from tests.studio import twins
 from tests.studio.campaign import campaign
 from tests.studio.crashes import crashes
-from tests.studio.museum import BUGS, caught_by
+from tests.studio.museum import BUGS
+from tests.studio.museum.visit import visit
 from tests.studio.plan import PROFILES, Plan
 from tests.studio.run import Result, run
 from tests.studio.same import differing
@@ -36,9 +37,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
     one = verbs.add_parser("crash", help="die before every outside effect of one story, by kill and by power cut")
     one.add_argument("--seed", type=int, default=0)
     one.add_argument("--every", type=int, default=1)
-    one = verbs.add_parser("museum", help="plant each old bug and count the seeds until it is caught")
+    one = verbs.add_parser("museum", help="plant each old bug and see that it is caught")
     one.add_argument("names", nargs="*")
     one.add_argument("--seeds", type=int, default=500)
+    one.add_argument("--jobs", type=int, default=2)
+    one.add_argument("--minutes", type=float, default=10.0)
     one = verbs.add_parser("twins", help="runs that must end alike")
     one.add_argument("--seeds", type=int, default=30)
     one = verbs.add_parser("same", help="runs that must be the same in every process")
@@ -51,7 +54,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     if told.verb == "crash":
         return _crash(told.seed, told.every)
     if told.verb == "museum":
-        return _museum(told.names or list(BUGS), told.seeds)
+        return 1 if visit(told.names or list(BUGS), told.seeds, told.jobs, told.minutes, _say) else 0
     if told.verb == "same":
         return _same(told.seeds)
     return _twins(told.seeds)
@@ -85,17 +88,8 @@ def _crash(seed: int, every: int) -> int:
     return 1 if broken else 0
 
 
-def _museum(names: Sequence[str], seeds: int) -> int:
-    missed = 0
-    for name in names:
-        found = caught_by(name, seeds)
-        missed += found is None
-        about = BUGS[name].about
-        print(
-            f"{name}: {about} {'NOT CAUGHT in' if found is None else 'caught:'} {found or f'{seeds} seeds'}", flush=True
-        )
-    print(f"{len(names) - missed} of {len(names)} caught")
-    return 1 if missed else 0
+def _say(text: str) -> None:
+    print(text, flush=True)
 
 
 def _twins(seeds: int) -> int:

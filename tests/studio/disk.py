@@ -28,6 +28,9 @@ class StudioDisk(Disk):
         await asyncio.sleep(low + (high - low) * self.chance.random() ** 4 + self.slow_s)
         await super()._wait()
 
+    def trusted(self, name: str, how: str) -> None:
+        """Nothing is said: what it comes to is for the rules to see, once the power goes."""
+
     def lose_processes(self) -> None:
         """A process was killed: nothing written is lost, and the next one opens files anew."""
         self._find(self.after_kill())

@@ -3,6 +3,7 @@
 import os
 import subprocess
 import sys
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Final
 
@@ -17,8 +18,8 @@ SEEDS: Final = Path(__file__).parents[1] / "seeds"
 HASHES: Final = ("1", "2", "3")  # of strings, in the processes that must agree
 
 
-def caught_by(name: str, seeds: int) -> str | None:
-    """Hunt one bug: which rule caught it, and after how many runs. None: not in so many seeds.
+def caught_by(name: str, seeds: Iterable[int]) -> str | None:
+    """Hunt one bug: which rule caught it, and where. None: not in these seeds.
 
     A plan that breaks a rule without the bug too is passed over.
     """
@@ -30,7 +31,7 @@ def caught_by(name: str, seeds: int) -> str | None:
         with BUGS[name].plant():
             found = run(plan).breaches
         return f"{found[0]} ({hunt})" if found and not run(plan).breaches else None
-    for seed in range(seeds):
+    for seed in seeds:
         with BUGS[name].plant():
             found = _broken(hunt, seed)
         if found and not _broken(hunt, seed):

@@ -16,11 +16,13 @@ class Bug:
     Attributes:
         about: the bug in words.
         hunt: a profile of plans; "twins" or "hash" for another way to hunt; or the file of a stored plan.
+        first: the seed that is tried first, since it caught the bug when it was last looked for.
         make: the patches; made anew for each planting, so that what they keep does not outlive a run.
     """
 
     about: str
     hunt: str
+    first: int
     make: Callable[[], Sequence[Patch]]
 
     def plant(self) -> AbstractContextManager[None]:
@@ -39,11 +41,13 @@ def _planted(patches: Sequence[Patch]) -> Iterator[None]:
 BUGS: Final[dict[str, Bug]] = {}
 
 
-def bug(name: str, about: str, hunt: str = "general") -> Callable[[Callable[[], Sequence[Patch]]], Callable[[], Any]]:
+def bug(
+    name: str, about: str, hunt: str = "general", *, first: int = 0
+) -> Callable[[Callable[[], Sequence[Patch]]], Callable[[], Any]]:
     """Hang a bug in the museum."""
 
     def hang(make: Callable[[], Sequence[Patch]]) -> Callable[[], Any]:
-        BUGS[name] = Bug(about, hunt, make)
+        BUGS[name] = Bug(about, hunt, first, make)
         return make
 
     return hang

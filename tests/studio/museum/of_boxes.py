@@ -23,18 +23,25 @@ def _() -> Sequence[Patch]:
     return [(TextDeckDriver, "look", first)]
 
 
-@bug("no-stale-mark", "values of a silent or lost box stay good")
+@bug("no-stale-mark", "values of a silent or lost box stay good", first=31)
 def _() -> Sequence[Patch]:
     return [(BoardWriter, "age", lambda self, now, heard_at, link_s: None), (BoardWriter, "lost", lambda self: None)]
 
 
-@bug("age-from-arrival", "the age of a value counts from when its answer came, not from when it was asked", "slow-link")
+@bug(
+    "age-from-arrival",
+    "the age of a value counts from when its answer came, not from when it was asked",
+    "slow-link",
+    first=53,
+)
 def _() -> Sequence[Patch]:
     commit = BoardWriter.commit
     return [(BoardWriter, "commit", lambda self, asked_at, read_at: commit(self, read_at, read_at))]
 
 
-@bug("place-dropped", "a reply that is late loses its place in the line, and all later ones shift", "slow-link")
+@bug(
+    "place-dropped", "a reply that is late loses its place in the line, and all later ones shift", "slow-link", first=4
+)
 def _() -> Sequence[Patch]:
     tick = Box._tick
 
@@ -59,7 +66,9 @@ def _() -> Sequence[Patch]:
     return [(Box, "_begin", hasty)]
 
 
-@bug("second-roll-after-reconnect", "what was on its way when the link was lost is sent again on the next one")
+@bug(
+    "second-roll-after-reconnect", "what was on its way when the link was lost is sent again on the next one", first=54
+)
 def _() -> Sequence[Patch]:
     down, adopt, kept = Box._down, Box._adopt, {}  # type: ignore[var-annotated]
 
@@ -75,7 +84,7 @@ def _() -> Sequence[Patch]:
     return [(Box, "_down", remember), (Box, "_adopt", again)]
 
 
-@bug("looks-at-each-notice", "every notice asks for everything again, in a line without a bound")
+@bug("looks-at-each-notice", "every notice asks for everything again, in a line without a bound", first=3)
 def _() -> Sequence[Patch]:
     hear = TextDeckDriver._hear_notice
     boxes: dict[Any, Any] = {}
@@ -93,7 +102,7 @@ def _() -> Sequence[Patch]:
     return [(Box, "_begin", met), (TextDeckDriver, "_hear_notice", noticed), (kit, "QUEUE", 10**9)]
 
 
-@bug("gives-up", "a box that was lost three times is not looked for any more")
+@bug("gives-up", "a box that was lost three times is not looked for any more", first=11)
 def _() -> Sequence[Patch]:
     once = Box._once
 
@@ -105,7 +114,7 @@ def _() -> Sequence[Patch]:
     return [(Box, "_once", thrice)]
 
 
-@bug("unknown-is-idle", "a status word that nobody knows is taken as stopped", "deck")
+@bug("unknown-is-idle", "a status word that nobody knows is taken as stopped", "deck", first=8)
 def _() -> Sequence[Patch]:
     table = dict(deck.TRANSPORT_INFO)
     point, read = table["status"]
@@ -119,7 +128,7 @@ def _() -> Sequence[Patch]:
     return [(deck, "TRANSPORT_INFO", table | {"status": (point, lenient)})]
 
 
-@bug("any-box-will-do", "who answers at an address is not looked at", "deck")
+@bug("any-box-will-do", "who answers at an address is not looked at", "deck", first=15)
 def _() -> Sequence[Patch]:
     init = Box.__init__
 
@@ -129,7 +138,11 @@ def _() -> Sequence[Patch]:
     return [(Box, "__init__", trusting)]
 
 
-@bug("silence-is-theirs", "a daemon that stood still takes the silence for the boxes', and calls them out of reach")
+@bug(
+    "silence-is-theirs",
+    "a daemon that stood still takes the silence for the boxes', and calls them out of reach",
+    first=3,
+)
 def _() -> Sequence[Patch]:
     tick = Box._tick
 

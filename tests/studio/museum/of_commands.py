@@ -30,7 +30,7 @@ def _() -> Sequence[Patch]:
     return [(Judge, "watch_from", believe)]
 
 
-@bug("stop-on-shutdown", "the daemon ends what rolls when it is stopped")
+@bug("stop-on-shutdown", "the daemon ends what rolls when it is stopped", first=2)
 def _() -> Sequence[Patch]:
     stop = Devices.stop
 
@@ -43,7 +43,7 @@ def _() -> Sequence[Patch]:
     return [(Devices, "stop", tidy)]
 
 
-@bug("wall-clock-deadline", "a command expires by the wall clock", "twins")
+@bug("wall-clock-deadline", "a command expires by the wall clock", "twins", first=2)
 def _() -> Sequence[Patch]:
     watch, tick = Judge.watch_from, Judge._tick
     sent: dict[Any, float] = {}
@@ -62,7 +62,7 @@ def _() -> Sequence[Patch]:
     return [(Judge, "watch_from", note), (Judge, "_tick", expire)]
 
 
-@bug("verdict-changes", "what is seen after the verdict changes the verdict", "slow-link")
+@bug("verdict-changes", "what is seen after the verdict changes the verdict", "slow-link", first=83)
 def _() -> Sequence[Patch]:
     seen = Judge.seen
 
@@ -97,7 +97,7 @@ def _() -> Sequence[Patch]:
     return [(Commands, "_launch", after_sync)]
 
 
-@bug("ids-forgotten", "ids of an earlier life of the daemon mean nothing to it", "crash")
+@bug("ids-forgotten", "ids of an earlier life of the daemon mean nothing to it", "crash", first=12)
 def _() -> Sequence[Patch]:
     return [
         (Recovery, "read", classmethod(lambda cls, records, now, **said: cls())),

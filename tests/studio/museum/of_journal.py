@@ -9,7 +9,7 @@ from stagectl.control.journal import Journal
 from tests.studio.museum.bug import Patch, bug
 
 
-@bug("ack-before-sync", "an answer says durable before the disk has it", "disk")
+@bug("ack-before-sync", "an answer says durable before the disk has it", "disk", first=79)
 def _() -> Sequence[Patch]:
     async def at_once(*_: Any) -> bool:
         return True
@@ -17,7 +17,7 @@ def _() -> Sequence[Patch]:
     return [(Journal, "synced", at_once)]
 
 
-@bug("trusts-failed-sync", "after a sync that failed the file is trusted all the same", "disk")
+@bug("trusts-failed-sync", "after a sync that failed the file is trusted all the same", "disk", first=5)
 def _() -> Sequence[Patch]:
     sync = Journal._sync
 
@@ -31,7 +31,7 @@ def _() -> Sequence[Patch]:
     return [(Journal, "_sync", shrug)]
 
 
-@bug("names-not-synced", "a new segment's name is not made safe", "disk")
+@bug("names-not-synced", "a new segment's name is not made safe", "disk", first=10)
 def _() -> Sequence[Patch]:
     sync = Journal._sync
 
@@ -43,7 +43,7 @@ def _() -> Sequence[Patch]:
     return [(Journal, "_sync", nameless)]
 
 
-@bug("torn-tail-kills-start", "a torn last line ends the start of the daemon", "disk")
+@bug("torn-tail-kills-start", "a torn last line ends the start of the daemon", "disk", first=2)
 def _() -> Sequence[Patch]:
     stop = replay.Walk._stop
 
@@ -66,7 +66,7 @@ def _() -> Sequence[Patch]:
     return [(Journal, "open", first)]
 
 
-@bug("full-disk-forgets", "while the disk refuses nothing is kept in memory", "disk")
+@bug("full-disk-forgets", "while the disk refuses nothing is kept in memory", "disk", first=9)
 def _() -> Sequence[Patch]:
     def drop(self: Any, line: Any) -> None:
         """Nothing is kept."""

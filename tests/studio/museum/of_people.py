@@ -12,17 +12,17 @@ from stagectl.shoot.scenerunner import Runner
 from tests.studio.museum.bug import Patch, bug
 
 
-@bug("ends-unshown", "a take of somebody else is ended at once, without what it ends being shown")
+@bug("ends-unshown", "a take of somebody else is ended at once, without what it ends being shown", first=11)
 def _() -> Sequence[Patch]:
     return [(Selections, "check", lambda self, person, ask: None)]
 
 
-@bug("any-word-will-do", "any word lets the end of another's take pass")
+@bug("any-word-will-do", "any word lets the end of another's take pass", first=13)
 def _() -> Sequence[Patch]:
     return [(Selections, "_covers", lambda self, person, ask, picture: bool(ask.confirm))]
 
 
-@bug("word-lives-for-ever", "the word that was shown with an end stays good")
+@bug("word-lives-for-ever", "the word that was shown with an end stays good", first=20)
 def _() -> Sequence[Patch]:
     covers = Selections._covers
 
@@ -33,7 +33,7 @@ def _() -> Sequence[Patch]:
     return [(Selections, "_covers", late)]
 
 
-@bug("scene-cleans-up", "a scene that fails ends the take that runs")
+@bug("scene-cleans-up", "a scene that fails ends the take that runs", first=52)
 def _() -> Sequence[Patch]:
     carry_out = Runner.carry_out
 
@@ -48,7 +48,7 @@ def _() -> Sequence[Patch]:
     return [(Runner, "carry_out", tidy)]
 
 
-@bug("step-left-open", "a step at which a scene ended stays under way")
+@bug("step-left-open", "a step at which a scene ended stays under way", first=14)
 def _() -> Sequence[Patch]:
     finish = Run.finish
 
@@ -61,7 +61,7 @@ def _() -> Sequence[Patch]:
     return [(Run, "finish", open_)]
 
 
-@bug("scene-forgives", "a scene is called verified though a step failed")
+@bug("scene-forgives", "a scene is called verified though a step failed", first=14)
 def _() -> Sequence[Patch]:
     step = Runner._step
 
@@ -72,7 +72,7 @@ def _() -> Sequence[Patch]:
     return [(Runner, "_step", lenient)]
 
 
-@bug("password-in-the-journal", "a refused login writes down what was typed")
+@bug("password-in-the-journal", "a refused login writes down what was typed", first=1)
 def _() -> Sequence[Patch]:
     login = Gate.login
 
@@ -86,7 +86,7 @@ def _() -> Sequence[Patch]:
     return [(Gate, "login", telling)]
 
 
-@bug("token-in-the-journal", "a login writes down the token that it gives")
+@bug("token-in-the-journal", "a login writes down the token that it gives", first=1)
 def _() -> Sequence[Patch]:
     login = Gate.login
 
@@ -107,7 +107,7 @@ def _() -> Sequence[Patch]:
     return [(House, "in_time", lambda self, person, what, within_s: None)]
 
 
-@bug("guest-of-the-token", "who comes with a token is an operator, whatever the account says")
+@bug("guest-of-the-token", "who comes with a token is an operator, whatever the account says", first=1)
 def _() -> Sequence[Patch]:
     person = Gate.person
 

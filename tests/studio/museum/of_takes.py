@@ -11,7 +11,7 @@ from stagectl.shoot.takes import Takes
 from tests.studio.museum.bug import Patch, bug
 
 
-@bug("cut-ignores-take", "a cut ends whatever runs, whichever take it names")
+@bug("cut-ignores-take", "a cut ends whatever runs, whichever take it names", first=54)
 def _() -> Sequence[Patch]:
     def whatever(self: Any, _: int) -> Any:
         if self.open is None:
@@ -32,7 +32,7 @@ def _() -> Sequence[Patch]:
     return [(Takes, "_began", ours)]
 
 
-@bug("takes-forgotten", "a take that runs is not known any more after a restart", "crash")
+@bug("takes-forgotten", "a take that runs is not known any more after a restart", "crash", first=4)
 def _() -> Sequence[Patch]:
     return [(Takes, "restore", lambda self, records: None)]
 
@@ -49,7 +49,7 @@ def _() -> Sequence[Patch]:
     return [(Takes, "_open", same)]
 
 
-@bug("no-alarm", "a box that is lost raises no alarm")
+@bug("no-alarm", "a box that is lost raises no alarm", first=5)
 def _() -> Sequence[Patch]:
     def deaf(*_: Any) -> None:
         """Nothing comes."""
@@ -70,7 +70,7 @@ def _() -> Sequence[Patch]:
     return [(Causes, "group", lambda self, alarms, standing, ripe: [])]
 
 
-@bug("alarm-chatters", "an alarm that stands is told again and again")
+@bug("alarm-chatters", "an alarm that stands is told again and again", first=33)
 def _() -> Sequence[Patch]:
     settle = Alarms._settle
 
@@ -88,6 +88,7 @@ def _() -> Sequence[Patch]:
     "refusal-is-an-alarm",
     "a roll that was refused to who asked is told as a recorder that did not roll",
     "deck",
+    first=20,
 )
 def _() -> Sequence[Patch]:
     return [(alarms, "_WHO", ())]
