@@ -44,16 +44,31 @@ def paths(face: Face) -> int:
     """What each destination shows, and by which way."""
     shows: dict[str, Mapping[str, Any]] = {}
     ways: dict[str, Mapping[str, Any]] = {}
+    apart: dict[str, None] = {}
     for point in face.client.get("points", device="paths")["points"]:
         name, _, what = point["name"].rpartition(".")
+        place = name.replace(".", " ")  # "program sound": at another level
         if what in ("shows", "way"):
-            (shows if what == "shows" else ways)[name] = point
-    table = [(name, "shows", shown(point), f" {shown(ways[name])}") for name, point in shows.items() if name in ways]
+            (shows if what == "shows" else ways)[place] = point
+        elif what == "break_away" and point["value"]:
+            apart[place] = None
+    table = [
+        (name, _verb(name, apart), shown(point), f" {shown(ways[name])}")
+        for name, point in shows.items()
+        if name in ways
+    ]
     data = {name: {"shows": point["value"], "quality": point["quality"]} for name, point in shows.items()}
+    for name in apart:
+        data[name]["break_away"] = True
     for name, point in ways.items():
         data.setdefault(name, {})["way"] = point["value"]
     face.answer({"paths": data}, columns(table) or ["This site has no picture destinations."])
     return Exit.DONE
+
+
+def _verb(place: str, apart: Mapping[str, None]) -> str:
+    name, _, level = place.partition(" ")
+    return f"{'has' if level else 'shows'}{', break-away' if name in apart else ''}"
 
 
 def shown(point: Mapping[str, Any]) -> str:

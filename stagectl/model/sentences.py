@@ -32,7 +32,8 @@ _QUOTED: Final = re.compile(r'"([^"]*)"')
 _FOR: Final = re.compile(r"(?<!\S)for(?!\S)")
 _ONE_VALUE: Final = re.compile(r'(?:"[^"]*"|[^",])*')
 _BARE: Final = ("advances", "stands", "changed", "is known")  # claims without a value
-NAMED_INDEXES: Final = ("destination", "station")  # indexes of house parts that are names; all others count from one
+# indexes of house parts that are names; all others count from one
+NAMED_INDEXES: Final = ("destination", "level", "station")
 
 
 class SentenceError(ValueError):

@@ -227,7 +227,7 @@ class House:
             wish.person.name,
             wish.inlet,
             wish.verb,
-            asks[0].verb.say() if asks and asks[0].target in _SAY_SO else _say(wish),
+            asks[0].verb.say() if asks and (asks[0].target in _SAY_SO or wish.verb == "route") else _say(wish),
             wish.content,
             self.world.clock.now(),
             args=dict(wish.args),

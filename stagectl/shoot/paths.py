@@ -16,11 +16,11 @@ from stagectl.model.conditions import Condition, every
 from stagectl.model.errors import RefusedError
 from stagectl.model.points import PointSpec, Poked, Quality, Reading
 from stagectl.model.verbs import Ask, Set, Verb, VerbSpec, checked
-from stagectl.model.words import nearest
+from stagectl.shoot.routes.levels import Levels
 from stagectl.shoot.routes.noway import NoWay
 from stagectl.shoot.routes.words import Route, read_routes, written
-from stagectl.shoot.wiring import Bound, Hop, NoWayError, Port, Way, Wiring
-from stagectl.site import Site
+from stagectl.shoot.wiring import Hop, NoWayError, Port, Way
+from stagectl.site import VIDEO, Site, place
 
 PLANNED_S: Final = (
     6.0  # a way that was asked for is kept free this long, until its crosspoints are seen: four stages; own choice
@@ -28,21 +28,48 @@ PLANNED_S: Final = (
 
 SHOWS: Final[PointSpec[str]] = PointSpec("{destination}.shows", str, settable=True, deadline_s=2)
 WAY: Final[PointSpec[str]] = PointSpec("{destination}.way", str)
+AT_LEVEL: Final[PointSpec[str]] = PointSpec("{destination}.{level}.shows", str, settable=True, deadline_s=2)
+LEVEL_WAY: Final[PointSpec[str]] = PointSpec("{destination}.{level}.way", str)
+BREAK_AWAY: Final[PointSpec[bool]] = PointSpec("{destination}.break_away", bool)  # picture and sound of two sources
 TIES_FREE: Final[PointSpec[int]] = PointSpec("ties.free", int)  # tie-lines that feed no destination
 
 
 @dataclass(frozen=True, slots=True)
 class RouteAll(Verb):
-    """Bring many sources to their destinations in one salvo: "program = wide, director = hands over hall 16"."""
+    """Bring many sources to their destinations in one salvo: "program = wide, director = hands at sound".
+
+    One that names no level is made at all that its source and its destination have.
+    """
 
     spec: ClassVar[VerbSpec] = VerbSpec("route", 3, "routed")
     routes: str
 
     def effect(self) -> Condition:
-        return every(*(SHOWS.at(route.destination).is_(route.source) for route in read_routes(self.routes)))
+        return every(*(shows(route.place).is_(route.source) for route in read_routes(self.routes)))
+
+    def say(self) -> str:
+        return f"route {', '.join(written(replace(route, over=None) for route in read_routes(self.routes)))}"
 
 
-PATHS: Final = Capability("paths", 1, (SHOWS, WAY, TIES_FREE), (RouteAll,))
+PATHS: Final = Capability("paths", 1, (SHOWS, WAY, AT_LEVEL, LEVEL_WAY, BREAK_AWAY, TIES_FREE), (RouteAll,))
+
+
+def shows(place: str) -> PointSpec[str]:
+    """The point that says what a place shows: "program.shows", or of "program sound" "program.sound.shows"."""
+    name, _, level = place.partition(" ")
+    return AT_LEVEL.at(name, level) if level else SHOWS.at(name)
+
+
+def _way(place: str) -> PointSpec[str]:
+    name, _, level = place.partition(" ")
+    return LEVEL_WAY.at(name, level) if level else WAY.at(name)
+
+
+def meant(verb: Set[Any]) -> Route:
+    """The route at one level that a Set of what a place shows comes to."""
+    name, *level, _ = verb.point.name.split(".")
+    return Route(name, str(verb.value), level=level[0] if level else VIDEO)
+
 
 ANEW: Final = "Plan anew: stagectl route plan"
 
@@ -68,14 +95,18 @@ class Paths:
     name = "paths"
 
     def __init__(self, board: Board, site: Site) -> None:
-        self._pictures = site.pictures
-        self.wiring = Wiring(site.pictures.sources, site.pictures.destinations, site.pictures.tie_lines)
+        self.levels = Levels(site.pictures)
+        self.wiring = self.levels.wiring
         self.noway = NoWay(self.wiring, site)
         destinations = self.wiring.destinations
         self.capability = Capability(
             PATHS.kind,
             PATHS.version,
-            (*(spec.at(name) for name in destinations for spec in (SHOWS, WAY)), TIES_FREE),
+            (
+                *(spec(place) for place in destinations for spec in (shows, _way)),
+                *(BREAK_AWAY.at(name) for name in self.levels.married()),
+                TIES_FREE,
+            ),
             PATHS.verbs,
         )
         self._board = board
@@ -108,8 +139,9 @@ class Paths:
             return self._staged(ask, RouteAll(", ".join(written(routes))), ways)
         if not isinstance(verb, Set):
             raise RefusedError(f"paths can't {verb.spec.name}.", remedy="Set what a destination shows.", code="verb")
-        name, source, hops = self._solve(verb.point.name.removesuffix(".shows"), str(verb.value))
-        return self._staged(ask, Set(SHOWS.at(name), self.wiring.name(source)), [hops])
+        route = meant(verb)
+        source, hops = self._solve(route)
+        return self._staged(ask, Set(shows(route.place), source), [hops])
 
     def _staged(self, ask: Ask, itself: Verb, ways: Sequence[Sequence[Hop]]) -> list[Ask]:
         """The part's own ask, then a Set for every crosspoint: what leads to a destination is made before it switches.
@@ -150,7 +182,7 @@ class Paths:
         if isinstance(verb, RouteAll):
             self._salvo(verb, keep=True)
         elif isinstance(verb, Set):
-            self._keep(self._solve(verb.point.name.removesuffix(".shows"), str(verb.value))[2])
+            self._keep(self._solve(meant(verb))[1])
 
     def _keep(self, hops: Iterable[Hop]) -> None:
         until = self._board.clock.now() + PLANNED_S
@@ -159,8 +191,8 @@ class Paths:
 
     def _salvo(self, verb: RouteAll, *, keep: bool = False) -> tuple[list[Route], list[tuple[Hop, ...]]]:
         """The ways of many routes, each minding those before it. Raises RefusedError."""
-        routes = read_routes(verb.routes)
-        leaving = [route.destination for route in routes]
+        routes = self.levels.spread(read_routes(verb.routes))
+        leaving = [route.place for route in routes]
         before = dict(self._planned)
         found: list[Route] = []
         ways: list[tuple[Hop, ...]] = []
@@ -184,8 +216,8 @@ class Paths:
         """The crosspoints of one of many routes, and what its source is called."""
         if route.over is not None:
             return self._over(route, route.over, leaving)
-        _, source, hops = self._solve(route.destination, route.source)
-        return hops, self.wiring.name(source)
+        source, hops = self._solve(route)
+        return hops, source
 
     @contextmanager
     def trial(self) -> Iterator[None]:
@@ -200,28 +232,12 @@ class Paths:
         """What a destination shows, and its way; from the last values known."""
         return self.wiring.trace(self.wiring.destinations[destination], self.standing)
 
-    def ends(self, destination: str, source: str) -> tuple[Port, Port]:
-        """Output and input that two names mean. Raises RefusedError: code "point" or "value"."""
-        output = self.wiring.destinations.get(destination)
-        if output is None:
-            raise RefusedError(
-                f'There is no destination "{destination}".',
-                remedy=nearest(destination, self.wiring.destinations),
-                code="point",
-            )
-        start = self.wiring.source(source)
-        if start is None:
-            raise RefusedError(
-                f'There is no picture source "{source}".', remedy=nearest(source, self.wiring.sources), code="value"
-            )
-        return output, start
-
     def _over(self, route: Route, over: Sequence[Port], leaving: Sequence[str]) -> tuple[tuple[Hop, ...], str]:
         """A way whose tie-lines were chosen beforehand, if they still serve. Raises RefusedError.
 
         What the other destinations of the same press hold now they are about to leave.
         """
-        output, start = self.ends(route.destination, route.source)
+        output, start = self.levels.ends(route)
         held = self._held(leaving)
         hops, at = [], start
         for near in over:
@@ -242,14 +258,14 @@ class Paths:
         # a tie-line that is being left is not free before it is seen to be left
         return self.wiring.held(self.standing, but=but) | self.wiring.held(self.expected, but=but)
 
-    def _solve(self, name: str, word: str) -> tuple[str, Port, tuple[Hop, ...]]:
-        """Destination, input and way. Raises RefusedError."""
-        output, source = self.ends(name, word)
-        held = self._held((name,))
-        called = self.wiring.name(source)
-        bound = Bound(name, self._pictures.gives.get(called, ""), self._pictures.takes.get(name, ()))
+    def _solve(self, route: Route) -> tuple[str, tuple[Hop, ...]]:
+        """What the source is called, and the way. Raises RefusedError."""
+        output, start = self.levels.ends(route)
+        held = self._held((route.place,))
+        called = self.wiring.name(start)
+        bound = self.levels.bound(route.place, called)
         try:
-            return name, source, self.wiring.plan(source, output, self.expected, held, bound)
+            return called, self.wiring.plan(start, output, self.expected, held, bound)
         except NoWayError as none:
             raise self.noway.refusal(bound, called, none, held, self.standing) from None
 
@@ -265,18 +281,28 @@ class Paths:
     def _flush(self) -> None:
         self._soon = False
         dirty, self._dirty = self._dirty, {}
-        self._show(name for name, way in self._ways.items() if any(port in dirty for port in way.read))
+        self._show([name for name, way in self._ways.items() if any(port in dirty for port in way.read)])
 
     def _show(self, names: Iterable[str]) -> None:
         for name in list(names):
             way = self._ways[name] = self.shown(name)
             quality, asked_at = self._worst(way.read)
-            self._put(SHOWS.at(name).name, way.source or None, way.say(), quality, asked_at)
-            self._put(WAY.at(name).name, way.say(), way.say(), quality, asked_at)
+            self._put(shows(name).name, way.source or None, way.say(), quality, asked_at)
+            self._put(_way(name).name, way.say(), way.say(), quality, asked_at)
         held = self.wiring.held(self.standing)
         free = sum((tie.from_router, tie.output) not in held for tie in self.wiring.ties)
+        self._show_apart()
         quality, asked_at = self._worst(tuple(self._readings))
         self._put(TIES_FREE.name, free, free, quality, asked_at)
+
+    def _show_apart(self) -> None:
+        """Of each destination with several levels: is its sound another source's than its picture?"""
+        for name in self.levels.married():
+            ways = [self._ways.get(place(name, level)) for level in self.levels.of(name)]
+            known = [way for way in ways if way is not None and way.source]
+            quality, asked_at = self._worst(tuple(port for way in known for port in way.read))
+            apart = len({way.source for way in known}) > 1 if len(known) == len(ways) else None
+            self._put(BREAK_AWAY.at(name).name, apart, apart, quality, asked_at)
 
     def _put(self, name: str, value: object, raw: object, quality: Quality, asked_at: float) -> None:
         """`raw` tells one way from another: by a new way the same picture is only as young as that way's readings."""

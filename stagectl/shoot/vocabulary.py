@@ -49,8 +49,8 @@ def words_of(house: "House") -> Words:
         {
             "device": tuple(house.boxes),
             "recorder": tuple(house.takes.recorders),
-            "source": tuple(site.pictures.sources),
-            "destination": tuple(site.pictures.destinations),
+            "source": tuple(site.pictures.all_sources()),
+            "destination": tuple(site.pictures.all_destinations()),
             "sound": tuple(site.sound.sources),
             "station": tuple(site.stations),
         },

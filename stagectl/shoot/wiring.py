@@ -124,8 +124,8 @@ class Wiring:
     """The cables of a house.
 
     Args:
-        sources: name -> (router, input).
-        destinations: name -> (router, output).
+        sources: place -> (router, input); at another level than video a place is called "wide sound".
+        destinations: place -> (router, output).
         ties: cables between routers; where two ways are equally short, the earlier cable is taken.
     """
 
@@ -133,7 +133,7 @@ class Wiring:
         self.sources = sources
         self.destinations = destinations
         self.ties = ties
-        self._named = {port: name for name, port in tuple(sources.items())[::-1]}
+        self._named = {port: place.partition(" ")[0] for place, port in tuple(sources.items())[::-1]}
         self._fed = {(tie.to_router, tie.input): tie for tie in ties}
         self._by_near = {_near(tie): tie for tie in ties}
         self._into: dict[str, list[Tie]] = {}

@@ -2,11 +2,13 @@
 
 from stagectl.site.copyentries import CopyEntry, StoreEntry, TargetEntry
 from stagectl.site.entries import (
+    VIDEO,
     AlarmEntry,
     CameraEntry,
     CheckEntry,
     DeviceEntry,
     HttpEntry,
+    Level,
     LineupEntry,
     MqttEntry,
     Pictures,
@@ -18,18 +20,21 @@ from stagectl.site.entries import (
     Sound,
     StationEntry,
     TieLine,
+    place,
 )
 from stagectl.site.load import load_site, read_site
 from stagectl.site.schema import site_schema
 from stagectl.site.simfile import load_sim, sim_path
 
 __all__ = [
+    "VIDEO",
     "AlarmEntry",
     "CameraEntry",
     "CheckEntry",
     "CopyEntry",
     "DeviceEntry",
     "HttpEntry",
+    "Level",
     "LineupEntry",
     "MqttEntry",
     "Pictures",
@@ -45,6 +50,7 @@ __all__ = [
     "TieLine",
     "load_sim",
     "load_site",
+    "place",
     "read_site",
     "sim_path",
     "site_schema",

@@ -6,7 +6,7 @@ Plain data, checked against itself and frozen; `stagectl.site.load` makes it fro
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Literal
+from typing import Final, Literal
 
 from stagectl.control.access import Role
 from stagectl.driverkit.driver import BoxKind
@@ -49,7 +49,7 @@ class TieLine:
         delay: frames it costs; a processor's.
         takes: picture formats that pass; empty: all.
         gives: the format behind it; empty: as it came.
-        kept_for: destinations that it is kept for; empty: all.
+        kept_for: places that it is kept for; empty: all.
         called: what people call a processor; empty: a mere cable.
     """
 
@@ -64,17 +64,41 @@ class TieLine:
     called: str = ""
 
 
+VIDEO: Final = "video"  # the level that every router has unless the site says otherwise; it is not written at places
+
+
+def place(name: str, level: str) -> str:
+    """What a source or destination is called at a level: "program", or "program sound". No name has a space."""
+    return name if level in ("", VIDEO) else f"{name} {level}"
+
+
+@dataclass(frozen=True, slots=True)
+class Level:
+    """What is switched beside the pictures, such as sound: by routers of its own, under the same names.
+
+    Attributes:
+        routers: that switch it.
+        sources: name -> (router of this level, input).
+        destinations: name -> (router of this level, output).
+    """
+
+    routers: tuple[str, ...]
+    sources: Mapping[str, tuple[str, int]]
+    destinations: Mapping[str, tuple[str, int]]
+
+
 @dataclass(frozen=True, slots=True)
 class Pictures:
-    """Which picture comes in and goes out where.
+    """Which picture comes in and goes out where, and what goes along with it.
 
     Attributes:
         sources: name -> (router, input).
         destinations: name -> (router, output); a recorder's name means its input.
-        tie_lines: between routers, in the file's order.
+        tie_lines: between routers, of all levels, in the file's order.
         on_air: destinations that the audience sees.
         gives: source -> the format it gives, as far as the site says.
         takes: destination -> formats that serve it; one that is not listed takes all.
+        levels: beside video, by name.
     """
 
     sources: Mapping[str, tuple[str, int]]
@@ -83,6 +107,22 @@ class Pictures:
     on_air: tuple[str, ...] = ()
     gives: Mapping[str, str] = field(default_factory=dict)
     takes: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    levels: Mapping[str, Level] = field(default_factory=dict)
+
+    def all_sources(self) -> list[str]:
+        """Every name that comes in, at whatever level."""
+        return list(dict.fromkeys((*self.sources, *(name for one in self.levels.values() for name in one.sources))))
+
+    def all_destinations(self) -> dict[str, dict[str, tuple[str, int]]]:
+        """Every name that something goes out to: its (router, output) by level."""
+        found: dict[str, dict[str, tuple[str, int]]] = {}
+        for level, ports in (
+            (VIDEO, self.destinations),
+            *((name, one.destinations) for name, one in self.levels.items()),
+        ):
+            for name, port in ports.items():
+                found.setdefault(name, {})[level] = port
+        return found
 
 
 @dataclass(frozen=True, slots=True)

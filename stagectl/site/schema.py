@@ -12,6 +12,7 @@ from stagectl.site.words import NAME
 
 Name = Annotated[str, StringConstraints(pattern=rf"^{NAME}$")]
 Socket = Annotated[str, Field(description="A router and a number: hall 1", examples=["hall 1"])]
+Sockets = Socket | dict[Name, Socket]  # at every level of that router, or at these levels alone
 Sentences = Any  # one sentence, a list (all of it), {any of: [...]} or {not: ...}
 
 
@@ -65,6 +66,7 @@ class TieShape(_Shape):
     """A tie-line of which more is to be said, or a processor between an output and an input."""
 
     line: str = Field(description="from an output to an input", examples=["hall 12 to hall 12"])
+    levels: list[Name] = Field([], description="what it carries; left out: all that both routers have")
     called: str = Field("", description="what people call it")
     delay: str = Field("", description="what it costs in time", examples=["2 frames"])
     takes: list[str] = Field([], description="picture formats that pass; left out: all", examples=[["1080i50"]])
@@ -75,9 +77,14 @@ class TieShape(_Shape):
 class PicturesShape(_Shape):
     """Which picture comes in and goes out where."""
 
-    sources: dict[Name, Socket] = Field({}, description="name: router and input")
-    destinations: dict[Name, Socket] = Field(
-        {}, description="name: router and output; a recorder's name means its input"
+    levels: dict[Name, dict[Name, Name]] = Field(
+        {},
+        description="what goes along with pictures: for each router the one that switches it",
+        examples=[{"sound": {"hall": "hall-sound"}}],
+    )
+    sources: dict[Name, Sockets] = Field({}, description="name: router and input; or a table, level: router and input")
+    destinations: dict[Name, Sockets] = Field(
+        {}, description="name: router and output, or a table as for sources; a recorder's name means its input"
     )
     tie_lines: list[str | TieShape] = Field(
         [], alias="tie-lines", description="cables between routers", examples=[["hall 15 to gallery 1"]]

@@ -1,29 +1,35 @@
 """Which pictures and sounds go where, and who sees and hears them?"""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import replace
 
 from stagectl.filetree import Node, Table, Text
 from stagectl.model.timecode import rate_of_format
 from stagectl.site.draft import Draft, unknown
-from stagectl.site.entries import Pictures, PlaybackEntry, Sound, StationEntry, TieLine
+from stagectl.site.entries import VIDEO, Level, Pictures, PlaybackEntry, Sound, StationEntry, TieLine, place
+from stagectl.site.levels import Matrices, read_ends, read_matrices
 from stagectl.site.schema import PicturesShape, PlaybackShape, SoundShape, StationShape, TieShape, words_of
-from stagectl.site.words import read_frames, read_line, read_socket, read_sound, read_tie
+from stagectl.site.words import read_frames, read_line, read_sound, read_tie
 
 
 def read_pictures(draft: Draft) -> Pictures:
-    """Read sources, destinations, tie-lines; each input has one feeder and each output one taker."""
+    """Read sources, destinations, tie-lines of all levels; each input has one feeder and each output one taker."""
     table = draft.table(draft.root.get("pictures"))
     if table is None:
         return Pictures({}, {})
     with draft.issues.gather():
         table.only(words_of(PicturesShape))
-    sources = _read_places(draft, table.get("sources"), "router", "input", read_socket)
-    destinations = _read_places(draft, table.get("destinations"), "router", "output", read_socket)
-    ties = []
+    matrices = read_matrices(draft, table.get("levels"))
+    ins, outs = (
+        read_ends(draft, table.get(name), side, matrices)
+        for name, side in (("sources", "input"), ("destinations", "output"))
+    )
+    sources, destinations = ins[VIDEO], outs[VIDEO]
+    everywhere = {name: port for ports in outs.values() for name, port in ports.items()}
+    ties: list[TieLine] = []
     for node in draft.listed(table.get("tie-lines")):
         with draft.issues.gather():
-            ties.append(_read_tie(draft, node, destinations))
+            ties.extend(_read_tie(draft, node, everywhere, matrices))
     gives = {name: text.value for name, (text,) in _formats(draft, table.get("gives"), "source", sources).items()}
     takes = {
         name: tuple(text.value for text in texts)
@@ -33,10 +39,13 @@ def read_pictures(draft: Draft) -> Pictures:
     for node in draft.listed(table.get("on air")):
         with draft.issues.gather():
             text = node.as_text()
-            if text.value not in destinations and text.value not in draft.doubtful:
-                raise unknown(text, "destination", destinations)
+            if text.value not in everywhere and text.value not in draft.doubtful:
+                raise unknown(text, "destination", everywhere)
             on_air[text.value] = None
-    return Pictures(sources, destinations, tuple(ties), tuple(on_air), gives, takes)
+    levels = {
+        level: Level(tuple(beside.values()), ins[level], outs[level]) for level, beside in matrices.levels.items()
+    }
+    return Pictures(sources, destinations, tuple(ties), tuple(on_air), gives, takes, levels)
 
 
 def read_sound_places(draft: Draft) -> Sound:
@@ -46,8 +55,8 @@ def read_sound_places(draft: Draft) -> Sound:
         return Sound({}, {})
     with draft.issues.gather():
         table.only(words_of(SoundShape))
-    sources = _read_places(draft, table.get("sources"), "mixer", "strip", lambda text: read_sound(text, "strip"))
-    buses = _read_places(draft, table.get("buses"), "mixer", "bus", lambda text: read_sound(text, "bus"))
+    sources = _read_places(draft, table.get("sources"), "strip")
+    buses = _read_places(draft, table.get("buses"), "bus")
     return Sound(sources, buses, _read_mixes(draft, table.get("mixes"), sources))
 
 
@@ -70,17 +79,15 @@ def _read_mixes(draft: Draft, node: Node | None, sources: Mapping[str, object]) 
     return mixes
 
 
-def _read_places(
-    draft: Draft, node: Node | None, kind: str, side: str, read: Callable[[Text], tuple[str, int]]
-) -> dict[str, tuple[str, int]]:
-    """Read names for the places of one side of routers or mixers."""
+def _read_places(draft: Draft, node: Node | None, side: str) -> dict[str, tuple[str, int]]:
+    """Read names for strips or buses of mixers."""
     found: dict[str, tuple[str, int]] = {}
     for name, _, value in draft.named(node):
         with draft.issues.gather():
             found[name] = ("", 0)  # known by name, also if its place is wrong: the file is refused anyway
             text = value.as_text()
-            device, number = read(text)
-            draft.must_be(kind, device, text)
+            device, number = read_sound(text, side)
+            draft.must_be("mixer", device, text)
             draft.take(side, device, number, text)
             found[name] = (device, number)
     return found
@@ -108,8 +115,8 @@ def _format(text: Text) -> Text:
     return text
 
 
-def _read_tie(draft: Draft, node: Node, destinations: Mapping[str, object]) -> TieLine:
-    """Read a tie-line: its two ends alone, or a table with more."""
+def _read_tie(draft: Draft, node: Node, destinations: Mapping[str, object], matrices: Matrices) -> list[TieLine]:
+    """Read a tie-line: its two ends alone, or a table with more; one for each level that it carries."""
     table = None if isinstance(node, Text) else node.as_table()
     text = node.as_text() if table is None else table["line"].as_text()
     from_router, output, to_router, number = read_tie(text)
@@ -118,10 +125,34 @@ def _read_tie(draft: Draft, node: Node, destinations: Mapping[str, object]) -> T
     if from_router == to_router and (table is None or "called" not in table):
         remedy = "Look at the names." if table is None else "Look at the names, or say what processor it is: `called`."
         raise text.wrong("a tie-line leads to another router.", remedy)
-    draft.take("output", from_router, output, text)
-    draft.take("input", to_router, number, text)
-    tie = TieLine(from_router, output, to_router, number)
-    return tie if table is None else _read_more(draft, table, tie, destinations)
+    carried = matrices.of(from_router, to_router) if from_router != to_router else [VIDEO]
+    if table is not None and "levels" in table:
+        carried = list(dict.fromkeys(matrices.level(item.as_text()) for item in table["levels"].as_rows()))
+        if not carried:
+            raise table["levels"].wrong("the list is empty.", "Write a level, or take the list out: all of them.")
+    ties = []
+    for level in carried:
+        near, far = (matrices.router(level, router, text) for router in (from_router, to_router))
+        draft.take("output", near, output, text)
+        draft.take("input", far, number, text)
+        ties.append(TieLine(near, output, far, number))
+    if table is None:
+        return ties
+    more = _read_more(draft, table, ties[0], destinations)
+    return [
+        _at_level(
+            replace(more, from_router=one.from_router, output=one.output, to_router=one.to_router, input=one.input),
+            level,
+        )
+        for one, level in zip(ties, carried, strict=True)
+    ]
+
+
+def _at_level(tie: TieLine, level: str) -> TieLine:
+    """What is said of pictures counts for pictures alone, and it is kept for places at its own level."""
+    if level == VIDEO:
+        return tie
+    return replace(tie, takes=(), gives="", kept_for=tuple(place(name, level) for name in tie.kept_for))
 
 
 def _read_more(draft: Draft, table: Table, tie: TieLine, destinations: Mapping[str, object]) -> TieLine:

@@ -117,7 +117,7 @@ def test_the_fourth_route_is_refused_naming_the_two_holders_until_one_gives_its_
     said = (
         "No tie-line is free to bring stage-left to program: hall 15 to gallery 1 is held by director (wide), "
         "hall 16 to gallery 2 is held by mix-rec (hands). "
-        "Give director a picture that needs no tie-line first: stagectl route director titles"
+        "Give director a source that needs no tie-line first: stagectl route director titles"
     )
     assert (refused.returncode, (refused.stdout + refused.stderr).strip()) == (1, said)
     planned = hall.cli("route", "plan", "program=stage-left")

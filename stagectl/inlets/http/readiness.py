@@ -19,7 +19,7 @@ P = TypeVar("P")
 async def plan_routes(call: Call) -> Answer:
     """Ways for all of these together, shown and not taken."""
     house, body = call.door.house, call.body_as(RoutesBody)
-    planner = Planner(house.board, _part(call, "paths", Paths), house.site.pictures, house.world.offload)
+    planner = Planner(house.board, _part(call, "paths", Paths), house.world.offload)
     commands = house.commands
     try:
         plan = await planner.plan(

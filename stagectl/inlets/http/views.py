@@ -19,6 +19,7 @@ from stagectl.shoot.house import House
 from stagectl.shoot.journalwords import JournalWords
 from stagectl.shoot.take import Take
 from stagectl.shoot.teller import Teller
+from stagectl.site import VIDEO
 
 DETAIL_MOST: Final = 64  # boxes; a larger roll is answered without its lanes, which hold the loop: ask for the take
 LISTS: Final = {"recorder": ("clips",)}  # lists that can be asked of a kind of box
@@ -32,8 +33,9 @@ def site(house: House) -> dict[str, Any]:
         "devices": list(entry.devices),
         "groups": {name: list(members) for name, members in entry.groups.items()},
         "people": {name: str(role) for name, role in entry.people.items()},
-        "sources": list(entry.pictures.sources),
-        "destinations": list(entry.pictures.destinations),
+        "sources": entry.pictures.all_sources(),
+        "destinations": list(entry.pictures.all_destinations()),
+        "levels": [VIDEO, *entry.pictures.levels] if entry.pictures.levels else [],
         "stations": list(entry.stations),
         "parts": list(house.parts),
         "limits": [_limit(device, leaf) for device, leaf in entry.limits],

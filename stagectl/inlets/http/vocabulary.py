@@ -4,13 +4,15 @@ from collections.abc import Mapping
 from typing import Any
 
 from stagectl.control.access import Person
-from stagectl.inlets.http.problems import ProblemError
+from stagectl.inlets.http.problems import ProblemError, refused
+from stagectl.model.errors import RefusedError
 from stagectl.shoot.house import House, Wish
+from stagectl.shoot.routes.words import one_route
 
 _TAKES: Mapping[str, tuple[str, ...]] = {
     "roll": ("name", "on"),
     "cut": ("take", "on"),
-    "route": ("src", "dst"),
+    "route": ("src", "dst", "level"),
     "level": ("of", "to", "device"),
     "stay": ("of", "device"),
     "mark": ("take", "good", "kind", "note"),
@@ -22,8 +24,8 @@ _TAKES: Mapping[str, tuple[str, ...]] = {
 def wish(house: House, person: Person, inlet: str, asked: tuple[str, Mapping[str, Any]], identifier: str) -> Wish:
     """The wish of "roll", "cut", "route", "level", "stay", "play" or "stop"; "mark" and "scene" are the caller's.
 
-    `asked` is the verb and its arguments: roll {name, on}; cut {take, on}; route {src, dst}; level {of: "strip 5",
-    to: "-12 dB", device}; stay {of, device}; play {take, recorder, every, station, mark, label};
+    `asked` is the verb and its arguments: roll {name, on}; cut {take, on}; route {src, dst, level}; level {of:
+    "strip 5", to: "-12 dB", device}; stay {of, device}; play {take, recorder, every, station, mark, label};
     stop, of the playback, {}.
 
     Raises:
@@ -37,8 +39,14 @@ def wish(house: House, person: Person, inlet: str, asked: tuple[str, Mapping[str
         case "play" | "stop":
             return Wish(person, inlet, "playback", verb, dict(args), identifier)
         case "route":
-            point, value = f"{needed(verb, args, 'dst')}.shows", needed(verb, args, "src")
-            return Wish(person, inlet, "paths", "set", {"point": point, "value": value}, identifier)
+            dst, src = needed(verb, args, "dst"), needed(verb, args, "src")
+            if not house.site.pictures.levels and "level" not in args:
+                return Wish(person, inlet, "paths", "set", {"point": f"{dst}.shows", "value": src}, identifier)
+            try:
+                routes = one_route(dst, src, needed(verb, args, "level") if "level" in args else "")
+            except RefusedError as error:
+                raise refused(error) from error
+            return Wish(person, inlet, "paths", "route", {"routes": routes}, identifier)
     of, to = needed(verb, args, "of"), args.get("to")
     point = f"{of.strip().replace(' ', '.')}.level"
     if verb == "stay":

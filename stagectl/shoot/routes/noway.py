@@ -10,7 +10,7 @@ from stagectl.site import Site
 Holders = Mapping[Port, tuple[str, ...]]
 """Who looks through a tie-line, by its near end."""
 
-ELSEWHERE: Final = "Give one of them another picture first."
+ELSEWHERE: Final = "Give one of them another source first."
 
 
 class NoWay:
@@ -52,21 +52,28 @@ class NoWay:
     def remedy(self, ties: Iterable[Tie], holders: Holders) -> str:
         """Who had best let go: nobody on air, rather no recorder, the fewest; and to which picture."""
         rows = [holders[tie.from_router, tie.output] for tie in ties]
-        free = [names for names in rows if not self._on_air.intersection(names)]
+        free = [places for places in rows if not self._on_air.intersection(map(_name, places))]
         if not free:
             return ELSEWHERE
-        names = min(free, key=lambda names: (sum(name in self._recorders for name in names), len(names)))
-        own = [self._own_picture(name) for name in names]
+        places = min(free, key=lambda some: (sum(_name(one) in self._recorders for one in some), len(some)))
+        own = [self._own_source(one) for one in places]
         if not all(own):
             return ELSEWHERE
-        say = f"Give {' and '.join(names)} a picture that needs no tie-line first"
-        return f"{say}: stagectl route {names[0]} {own[0]}" if len(names) == 1 else f"{say}, such as {own[0]}."
+        say = f"Give {' and '.join(places)} a source that needs no tie-line first"
+        if len(places) > 1:
+            return f"{say}, such as {own[0]}."
+        name, _, level = places[0].partition(" ")
+        return f"{say}: stagectl route {name} {own[0]}" + (f" --level {level}" if level else "")
 
-    def _own_picture(self, destination: str) -> str:
-        """A source at the router of a destination, none that a recorder plays; empty: there is none."""
-        router = self._wiring.destinations[destination][0]
-        sources = self._wiring.sources.items()
-        return next((name for name, (at, _) in sources if at == router and name not in self._players), "")
+    def _own_source(self, to: str) -> str:
+        """A source at the router of a place, none that a recorder plays; empty: there is none."""
+        router = self._wiring.destinations[to][0]
+        names = (_name(place) for place, (at, _) in self._wiring.sources.items() if at == router)
+        return next((name for name in names if name not in self._players), "")
+
+
+def _name(place: str) -> str:
+    return place.partition(" ")[0]
 
 
 def said(tie: Tie) -> str:

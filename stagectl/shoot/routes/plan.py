@@ -25,7 +25,7 @@ from stagectl.shoot.routes.problem import Arc, Problem, Spot, Want
 from stagectl.shoot.routes.solve import in_the_way, solve
 from stagectl.shoot.routes.words import Route, written
 from stagectl.shoot.wiring import Hop, Port, Tie
-from stagectl.site import Pictures
+from stagectl.site import place
 
 STEPS_NOW: Final = 2_000  # choices tried on the loop: some ten milliseconds
 ROUNDS: Final = 4  # solved anew while who was not served still needs what it holds; own choice, two are usual
@@ -33,9 +33,10 @@ ROUNDS: Final = 4  # solved anew while who was not served still needs what it ho
 
 @dataclass(slots=True)
 class Row:
-    """One destination of a plan.
+    """One destination of a plan, at one level.
 
     Attributes:
+        level: empty where the site has none beside video.
         hops: crosspoints from the source on; empty: it gets none.
         delay: frames lost on the way.
         stands: every crosspoint of it stands so already.
@@ -49,10 +50,17 @@ class Row:
     stands: bool = False
     why: str = ""
     remedy: str = ""
+    level: str = ""
+
+    @property
+    def place(self) -> str:
+        """The destination as it is called at this level."""
+        return place(self.destination, self.level)
 
     def route(self) -> Route:
         """As it is asked for."""
-        return Route(self.destination, self.source, tuple((hop.router, hop.output) for hop in self.hops[:-1]))
+        over = tuple((hop.router, hop.output) for hop in self.hops[:-1])
+        return Route(self.destination, self.source, over, self.level)
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +71,7 @@ class Plan:
         exact: nothing serves more, or as many over less.
         method: which search found it.
         freed: tie-lines that are free afterwards and were not before.
+        notes: what stays where it is, because the source does not have it; a sentence each.
         rev: the board's revision it was planned from.
     """
 
@@ -70,6 +79,7 @@ class Plan:
     exact: bool
     method: str
     freed: tuple[str, ...]
+    notes: tuple[str, ...]
     rev: int
 
     @property
@@ -94,12 +104,14 @@ class Plan:
             "exact": self.exact,
             "method": self.method,
             "freed": list(self.freed),
+            "notes": list(self.notes),
             "rev": self.rev,
             "routes": written(row.route() for row in self.rows if row.hops),
             "rows": [
                 {
                     "destination": row.destination,
                     "source": row.source,
+                    "level": row.level,
                     "way": [f"{hop.router} input {hop.input} > {hop.router} output {hop.output}" for hop in row.hops],
                     "delay": row.delay,
                     "stands": row.stands,
@@ -141,10 +153,9 @@ class Guards:
 class Planner:
     """Plans routes; one for a house."""
 
-    def __init__(self, board: Board, paths: Paths, pictures: Pictures, offload: Offload) -> None:
+    def __init__(self, board: Board, paths: Paths, offload: Offload) -> None:
         self._board = board
         self._paths = paths
-        self._pictures = pictures
         self._offload = offload
 
     async def plan(self, routes: Sequence[Route], guards: Guards) -> Plan:
@@ -153,13 +164,13 @@ class Planner:
         Raises:
             RefusedError: a name that is none.
         """
-        survey = _Survey(self._board, self._paths, self._pictures, guards, routes)
+        survey = _Survey(self._board, self._paths, guards, routes)
         plan: Plan = await self._offload.run("routes", _solved, survey, STEPS)
         return plan
 
     def plan_now(self, routes: Sequence[Route], guards: Guards) -> Plan:
         """As `plan`, without leaving the loop: for a few routes, where nothing may change in between."""
-        return _solved(_Survey(self._board, self._paths, self._pictures, guards, routes), STEPS_NOW)
+        return _solved(_Survey(self._board, self._paths, guards, routes), STEPS_NOW)
 
 
 def _solved(survey: "_Survey", steps: int) -> Plan:
@@ -176,7 +187,7 @@ def _solved(survey: "_Survey", steps: int) -> Plan:
 
 def _rounds(survey: "_Survey") -> Generator[Problem, Any, None]:
     """Problems to be solved one after another, each sent its answer: until who is not served needs nothing it holds."""
-    keeping: dict[str, None] = {row.destination: None for row in survey.rows if row.why}
+    keeping: dict[str, None] = {row.place: None for row in survey.rows if row.why}
     for count in range(ROUNDS):
         problem = survey.problem(keeping if count < ROUNDS - 1 else None)
         answer = yield problem
@@ -196,8 +207,7 @@ class _Survey:
     What is seen is copied on the loop when it is made; all that follows may be computed in a thread.
     """
 
-    def __init__(self, board: Board, paths: Paths, pictures: Pictures, guards: Guards, routes: Sequence[Route]) -> None:
-        self._pictures = pictures
+    def __init__(self, board: Board, paths: Paths, guards: Guards, routes: Sequence[Route]) -> None:
         self._rev = board.rev
         self._wiring = paths.wiring
         self._noway = paths.noway
@@ -207,14 +217,16 @@ class _Survey:
         self._refused = {port: _refused(board, guards, port) for port in outputs}
         self.rows: list[Row] = []
         self._ports: dict[str, tuple[Port, Port]] = {}
-        for route in routes:
-            output, start = paths.ends(route.destination, route.source)
-            row = Row(route.destination, self._wiring.name(start))
-            self._ports[route.destination] = output, start
+        self._levels = paths.levels
+        for route in paths.levels.spread(routes):
+            output, start = paths.levels.ends(route)
+            row = Row(route.destination, self._wiring.name(start), level=route.level)
+            self._ports[row.place] = output, start
             refused = self._refused[output]
             if refused is not None:
                 row.why, row.remedy = str(refused), refused.remedy
             self.rows.append(row)
+        self._notes = paths.levels.kept(routes)
         self._wanted = [row for row in self.rows if not row.why]
         self._bundles: list[list[Tie]] = []  # the tie-lines of each arc
         self._holders: dict[Port, tuple[str, ...]] = {}
@@ -224,7 +236,7 @@ class _Survey:
 
     def problem(self, keeping: Mapping[str, None] | None) -> Problem:
         """What is free, what is there, what is wanted. `keeping`: destinations that keep what they show; None: all."""
-        letting_go = [row.destination for row in self._wanted if keeping is not None and row.destination not in keeping]
+        letting_go = [row.place for row in self._wanted if keeping is not None and row.place not in keeping]
         standing, expected = self._standing.get, self._expected.get
         self._holders = self._wiring.held(standing, but=letting_go) | self._wiring.held(expected, but=letting_go)
         kinds: dict[tuple[Any, ...], list[Tie]] = {}
@@ -246,19 +258,20 @@ class _Survey:
         return near not in self._holders and self._refused[near] is None
 
     def _want(self, row: Row) -> Want:
-        output, start = self._ports[row.destination]
-        form = self._pictures.gives.get(row.source, "")
-        takes = frozenset(self._pictures.takes.get(row.destination, ()))
-        return Want(row.destination, row.source, start[0], output[0], form, takes)
+        output, start = self._ports[row.place]
+        bound = self._levels.bound(row.place, row.source)
+        source = self._levels.source_at(start)
+        return Want(row.place, source, start[0], output[0], bound.form, frozenset(bound.takes))
 
     def _present(self, forms: Mapping[str, str]) -> dict[str, tuple[Spot, ...]]:
         """Where pictures arrive over tie-lines that others hold and that stay."""
         found: dict[str, dict[Spot, None]] = {}
         for near in self._holders:
             way = self._wiring.trace(near, self._expected.get)
-            if way.start is None or way.source not in forms:
+            source = self._levels.source_at(way.start) if way.start is not None else ""
+            if source not in forms:
                 continue
-            form = forms[way.source]
+            form = forms[source]
             for hop in way.hops:
                 tie = self._wiring.tie((hop.router, hop.output))
                 form = (tie.gives if tie is not None else "") or form
@@ -267,8 +280,8 @@ class _Survey:
             if last.kept_for:
                 continue  # whom it is kept for may give it another picture at any time
             spot = (last.to_router, form)
-            found.setdefault(way.source, {})[spot] = None
-            self._where.setdefault((way.source, spot), (last.to_router, last.input))
+            found.setdefault(source, {})[spot] = None
+            self._where.setdefault((source, spot), (last.to_router, last.input))
         return {source: tuple(spots) for source, spots in found.items()}
 
     def plan(self, answer: Any, blocking: Mapping[int, Sequence[int]]) -> Plan:
@@ -280,11 +293,11 @@ class _Survey:
         users: dict[int, dict[str, None]] = {}
         for row, way in zip(self._wanted, answer.ways, strict=True):
             for arc in way or ():
-                users.setdefault(arc, {})[row.destination] = None
+                users.setdefault(arc, {})[row.place] = None
         for number, arcs in blocking.items():
             row = self._wanted[number]
             row.why, row.remedy = self._why(row, arcs, users)
-        return Plan(tuple(self.rows), answer.exact, answer.method, self._freed(), self._rev)
+        return Plan(tuple(self.rows), answer.exact, answer.method, self._freed(), self._notes, self._rev)
 
     def _lay(self, problem: Problem, row: Row, want: Want, spot: Spot, way: Sequence[int]) -> None:
         """Choose cables for one way: those that carry this picture already, then those that carry nothing else."""
@@ -321,14 +334,13 @@ class _Survey:
     def _why(self, row: Row, arcs: Iterable[int], users: Mapping[int, Mapping[str, None]]) -> tuple[str, str]:
         told: list[str] = []
         held: list[Tie] = []
-        holders = {  # that it holds one itself keeps nothing from it
-            near: tuple(name for name in names if name != row.destination) or names
-            for near, names in self._holders.items()
-        }
+        holders: dict[Port, tuple[str, ...]] = {}
         for number in arcs:
             for tie in self._bundles[number]:
                 near = (tie.from_router, tie.output)
                 if near in self._holders:
+                    names = self._holders[near]  # that it holds one itself keeps nothing from it
+                    holders[near] = tuple(name for name in names if name != row.place) or names
                     told.append(self._noway.held(tie, holders, self._standing.get))
                     held.append(tie)
                 elif refused := self._refused[near]:
@@ -337,11 +349,11 @@ class _Survey:
                 told.append(f"this plan gives the way there to {' and '.join(users[number])}")
         if not told:
             return (
-                f"No tie-line that may be used leads from {row.source} to {row.destination}.",
+                f"No tie-line that may be used leads from {row.source} to {row.place}.",
                 "Patch one, and write it in the site file.",
             )
         return (
-            f"No tie-line is left to bring {row.source} to {row.destination}: {', '.join(told)}.",
+            f"No tie-line is left to bring {row.source} to {row.place}: {', '.join(told)}.",
             self._noway.remedy(held, holders),
         )
 

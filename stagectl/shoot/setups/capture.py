@@ -121,7 +121,7 @@ def _change(setup: Setup, wanted: Wanted, text: str, members: Sequence[str]) -> 
 
 def _others(house: "House", setup: Setup, chosen: Chosen) -> Iterator[tuple[str, Reading[Any]]]:
     """Settable points that the set-up says nothing of. What a destination shows stands for its crosspoint."""
-    shown = set(house.site.pictures.destinations.values())
+    shown = {port for ports in house.site.pictures.all_destinations().values() for port in ports.values()}
     shown.update((tie.from_router, tie.output) for tie in house.site.pictures.tie_lines)
     for device in (*house.boxes, "paths"):
         for reading in sorted(house.board.points(device).values(), key=lambda one: _counted(one.name)):

@@ -19,7 +19,8 @@ from stagectl.model.verbs import Ask, Ended, Set, Verb
 from stagectl.shoot.clock.cameras import refuse_swimming
 from stagectl.shoot.keeper import Keeper, Kept
 from stagectl.shoot.order import together
-from stagectl.shoot.paths import SHOWS
+from stagectl.shoot.paths import shows
+from stagectl.shoot.routes.words import Route
 from stagectl.shoot.setups import wording
 from stagectl.shoot.setups.chosen import Chosen
 from stagectl.shoot.setups.hold import Drift, Hold
@@ -368,9 +369,8 @@ class Setups:
         self._house.chronicle.write("setup", who, what=what, **data)
 
 
-def _kept_of(row: Row, picture: tuple[str, str] | None) -> list[Ask]:
+def _kept_of(row: Row, picture: Route | None) -> list[Ask]:
     """What is kept of a row for an undo: a picture by its destination, all else by what it comes to."""
     if picture is None:
         return row.asks
-    destination, source = picture
-    return [replace(row.asks[0], target="paths", verb=Set(SHOWS.at(destination), source))]
+    return [replace(row.asks[0], target="paths", verb=Set(shows(picture.place), picture.source))]

@@ -17,6 +17,7 @@ from stagectl.model.points import Quality
 from stagectl.model.verbs import Ask, Set
 from stagectl.shoot.order import SPAN, Stage, staged, together
 from stagectl.shoot.paths import Paths
+from stagectl.shoot.routes.words import Route
 from stagectl.shoot.setups.setup import Pair, Setup, Wanted
 from stagectl.shoot.setups.ways import NO_WAY, picture_of, solved
 
@@ -127,8 +128,10 @@ class Planner:
     def __init__(self, house: "House", ask: Ask) -> None:
         self._house = house
         self._ask = ask
-        places = house.site.pictures.destinations
-        self._recorders = {output: name for name, output in places.items() if name in house.takes.recorders}
+        places = house.site.pictures.all_destinations()
+        self._recorders = {
+            port: name for name, ports in places.items() if name in house.takes.recorders for port in ports.values()
+        }
         self._wanted: dict[Pair, tuple[Any, str]] = {}
 
     def all_of(self, sets: Sequence[tuple[str, Set[Any]]]) -> list[list[Ask]]:
@@ -138,7 +141,7 @@ class Planner:
             RefusedError: two things are wanted of one point, code "contradicts".
         """
         found: list[list[Ask]] = [[] for _ in sets]
-        pictures: list[tuple[int, tuple[str, str]]] = []
+        pictures: list[tuple[int, Route]] = []
         for place, (device, verb) in enumerate(sets):
             if (picture := picture_of(self._house, device, verb)) is not None:
                 pictures.append((place, picture))

@@ -12,9 +12,10 @@ from stagectl.control.access import Person, Role
 from stagectl.model.capabilities.router import OUTPUT_SOURCE
 from stagectl.model.errors import RefusedError
 from stagectl.model.verbs import Ask, Set
-from stagectl.shoot.paths import SHOWS, Paths, RouteAll
+from stagectl.shoot.paths import Paths, RouteAll, meant, shows
 from stagectl.shoot.routes.plan import Guards, Planner
 from stagectl.shoot.routes.words import Route, written
+from stagectl.site import VIDEO
 
 if TYPE_CHECKING:
     from stagectl.shoot.house import House
@@ -23,23 +24,23 @@ MOST: Final = 64  # pictures that are solved on the loop; more are found one by 
 NO_WAY: Final = "no-way"
 
 
-def picture_of(house: "House", device: str, verb: Set[Any]) -> tuple[str, str] | None:
-    """Destination and source that a Set means; None: it is no picture."""
+def picture_of(house: "House", device: str, verb: Set[Any]) -> Route | None:
+    """The route that a Set means; None: it is none."""
     name, _, what = verb.point.name.rpartition(".")
     if device == "paths" and what == "shows":
-        return name, str(verb.value)
+        return meant(verb)
     if device == "stations" and what == "sees":
-        return house.site.stations[name].sees, str(verb.value)
+        return Route(house.site.stations[name].sees, str(verb.value), level=VIDEO)
     return None
 
 
-def solved(house: "House", ask: Ask, pictures: Sequence[tuple[str, str]]) -> list[list[Ask]] | None:
+def solved(house: "House", ask: Ask, pictures: Sequence[Route]) -> list[list[Ask]] | None:
     """What brings each of these pictures about, found together. None: no more of them find a way so.
 
     Args:
         house: where they are.
         ask: whose id, asker and door the asks get.
-        pictures: destination and source each.
+        pictures: at one level each.
 
     Returns: asks for each picture, with the steps of its way; one that finds none is an ask that will be refused. The
         part's own ask, which speaks of all, stands with the last of them.
@@ -47,20 +48,18 @@ def solved(house: "House", ask: Ask, pictures: Sequence[tuple[str, str]]) -> lis
     paths = house.parts.get("paths")
     if len(pictures) > MOST or not isinstance(paths, Paths):
         return None
-    planner = Planner(house.board, paths, house.site.pictures, house.world.offload)
+    planner = Planner(house.board, paths, house.world.offload)
     nobody = Person(ask.who, Role.OPERATOR)  # what only an engineer may pass is not counted on to be left
-    made = planner.plan_now(
-        [Route(*one) for one in pictures], Guards(nobody, house.commands.locks, house.commands.limits)
-    )
+    made = planner.plan_now(pictures, Guards(nobody, house.commands.locks, house.commands.limits))
     routes = ", ".join(written(row.route() for row in made.rows if row.hops))
     if not routes:
         return None
     together = house.spread(Ask(ask.id, ask.who, ask.inlet, paths.name, RouteAll(routes)))
     itself, found = together[0], {(one.target, point_of(one)): one for one in together[1:]}
     told: list[list[Ask]] = []
-    for (destination, _), row in zip(pictures, made.rows, strict=True):
+    for row in made.rows:
         if not row.hops:
-            verb = Set(SHOWS.at(destination), row.source)
+            verb = Set(shows(row.place), row.source)
             no = RefusedError(row.why, remedy=row.remedy, code=NO_WAY)
             told.append([Ask(ask.id, ask.who, ask.inlet, paths.name, verb, cannot=no)])
             continue

@@ -49,7 +49,7 @@ def paths(own: House) -> Paths:
 
 
 async def planned(own: House, routes: str, person: Person = INES) -> Plan:
-    planner = Planner(own.board, paths(own), own.site.pictures, Here())
+    planner = Planner(own.board, paths(own), Here())
     return await planner.plan(read_routes(routes), Guards(person, own.commands.locks, own.commands.limits))
 
 

@@ -70,6 +70,7 @@ class SiteOut(Out):
     people: dict[str, str]
     sources: list[str]
     destinations: list[str]
+    levels: list[str] = Field(description="what routers switch of a name; empty where that is pictures alone")
     stations: list[str]
     parts: list[str]
     limits: list[LimitOut] = Field(description="bounds the site file puts on points")

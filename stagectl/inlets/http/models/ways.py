@@ -11,7 +11,8 @@ class RoutesBody(In):
     """Routes to be planned together."""
 
     routes: Annotated[list[Line], Field(min_length=1, max_length=256)] = Field(
-        description="a destination and its source each", examples=[["director = wide", "program = hands"]]
+        description="a destination and its source each, at all levels that both have, or at one",
+        examples=[["director = wide", "program = hands at sound"]],
     )
 
 
@@ -20,6 +21,7 @@ class RoutePlanRow(Out):
 
     destination: str
     source: str
+    level: str = Field(description="video, sound; empty where the site has none beside video")
     way: list[str]
     delay: int
     stands: bool
@@ -36,6 +38,7 @@ class RoutePlanOut(Out):
     exact: bool
     method: str
     freed: list[str]
+    notes: list[str] = Field(description="what stays as it is, because its source does not have it")
     rev: int
     routes: list[str]
     rows: list[RoutePlanRow]
