@@ -63,11 +63,17 @@ class TakeClips:
             self._look(device, (CLIP_NAME.name, CLIP_START.name))
 
     def told(self, device: str) -> tuple[str, str, str] | None:
-        """Name, first label and length (empty: not told) of the recorder's newest clip; None: it has told of none."""
-        name, start = self._board.get(device, CLIP_NAME), self._board.get(device, CLIP_START)
+        """Name, first label and length (empty: not told) of the recorder's newest clip.
+
+        None: it has told of none, or not of all of it in one answer yet: a name with the label of another clip is none.
+        """
+        name, start, length = (self._board.get(device, spec) for spec in (CLIP_NAME, CLIP_START, CLIP_LENGTH))
         if name.value is None or start.value is None:
             return None
-        return str(name.value), str(start.value), str(self._board.get(device, CLIP_LENGTH).value or "")
+        told = (name, start) if length.value is None else (name, start, length)
+        if len({one.asked_at for one in told}) > 1:
+            return None
+        return str(name.value), str(start.value), str(length.value or "")
 
     def label_now(self, lanes: Iterable[Lane]) -> tuple[str, str]:
         """Timecode at this moment and whose it is, by the first of these open lanes that tells; two empty: none does.
@@ -114,6 +120,14 @@ def is_earlier(lane: Lane, told: tuple[str, str, str], take: Take, before: Take 
     """Is the clip told that of an earlier lane of the same recorder, in its take or the one before? Lists are late."""
     others = [*(before.lanes.get(lane.device, ()) if before is not None else ()), *take.lanes[lane.device]]
     return any(one is not lane and (one.clip, one.start) == told[:2] for one in others)
+
+
+def is_its_own(lane: Lane, told: tuple[str, str, str]) -> bool:
+    """Is the clip told the lane's own, whatever its name? It begins at the same label and is no shorter than it was.
+
+    A name that came over the wire with a wrong bit must not make two recordings of one; the next look sets it right.
+    """
+    return lane.start_exact and lane.start == told[1] and told[2] >= lane.length
 
 
 def is_plausible(lane: Lane, start: str, length: str) -> bool:

@@ -31,7 +31,7 @@ from stagectl.model.points import PointSpec, Poked, Quality, Reading, Unit
 from stagectl.model.verbs import Ask, Set, Verb, VerbSpec
 from stagectl.model.world import Clock
 from stagectl.shoot.take import Lane, Mark, MarkKind, Take
-from stagectl.shoot.takeclips import TakeClips, is_earlier, is_plausible, last_seen
+from stagectl.shoot.takeclips import TakeClips, is_earlier, is_its_own, is_plausible, last_seen
 from stagectl.shoot.takecorrections import Corrections
 from stagectl.shoot.takenumbers import Numbering, on_slate
 from stagectl.shoot.takerecords import TakeRecords
@@ -460,16 +460,16 @@ class Takes:
             return
         if (lane.clip, lane.start, lane.length) == told and lane.start_exact:
             return
-        if lane.start_exact and lane.ended is not None and lane.clip != told[0]:
+        another = bool(lane.clip) and lane.clip != told[0] and not is_its_own(lane, told)
+        if lane.start_exact and lane.ended is not None and another:
             return  # its own clip is known
         if is_earlier(lane, told, take, self.takes.get(take.number - 1)):
             return
-        if lane.clip and lane.clip != told[0] and not lane.start_exact:
+        if another and not lane.start_exact:
             lane.note = UNSEEN  # it was taken for the one that was lost from view
-        elif lane.clip and lane.clip != told[0] and lane.ended is None:
+        elif another and lane.ended is None:
             self._segment(take, device, lane, "went on in a new clip")
             lane = take.lanes[device][-1]
-        # the name of a new clip is told just before its first label, so that the label still changes then
         fresh = not lane.start_exact or (lane.clip, lane.start) != told[:2]
         lane.clip, lane.start, lane.length = told
         lane.start_exact = True

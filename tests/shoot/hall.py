@@ -15,6 +15,9 @@ from stagectl.model.board import Board
 from stagectl.model.capabilities.base import Capability
 from stagectl.model.capabilities.mixer import MIXER, SEND_LEVEL, STRIP_LEVEL, STRIP_MUTED
 from stagectl.model.capabilities.recorder import (
+    CLIP_LENGTH,
+    CLIP_NAME,
+    CLIP_START,
     CODEC,
     INPUT_FORMAT,
     INPUT_PRESENT,
@@ -124,6 +127,15 @@ class PretendBox:
         self.writer.declare(spec)
         self.values[spec.name] = value
         self._tell(spec.name)
+
+    def lists(self, clip: str, start: str, length: str) -> None:
+        """Its own clip list ends so: one answer tells all of it."""
+        told = {CLIP_NAME.name: clip, CLIP_START.name: start, CLIP_LENGTH.name: length}
+        self.writer.declare(CLIP_NAME, CLIP_START, CLIP_LENGTH)
+        self.values.update(told)
+        now = self._clock.now()
+        for name in told:
+            self._tell(name, now)
 
     def _tell(self, name: str, asked_at: float | None = None) -> None:
         now = self._clock.now()

@@ -87,9 +87,12 @@ class Log:
             self.says(device, TRANSPORT, Transport.STOPPED)
 
     def lists(self, device: str, clip: str, start: str, length: str = "00:00:10:00") -> None:
-        """Its own clip list ends so."""
+        """Its own clip list ends so: one answer tells all of it."""
+        now, writer = self.clock.now(), self.writers[device]
+        writer.gather()
         for spec, value in ((CLIP_NAME, clip), (CLIP_START, start), (CLIP_LENGTH, length)):
-            self.says(device, spec, value)
+            writer.put(spec.name, value)
+        writer.commit(now, now)
 
     def loses(self, *devices: str) -> None:
         for device in devices:

@@ -12,9 +12,6 @@ from stagectl.control.access import Lock, Person, Role
 from stagectl.control.groups import Group
 from stagectl.model.capabilities.mixer import SEND_LEVEL, STRIP_LEVEL, STRIP_MUTED
 from stagectl.model.capabilities.recorder import (
-    CLIP_LENGTH,
-    CLIP_NAME,
-    CLIP_START,
     SLOT_ACTIVE,
     TIMECODE,
     TRANSPORT,
@@ -54,17 +51,17 @@ async def ask(own: House, verb: str, **args: Any) -> Group:
 
 def took(own: House, start: str = "10:00:00:00", length: str = "00:00:12:00") -> None:
     """Every recorder has rolled and stopped in one take; each tells its clip."""
+    clips: dict[str, tuple[str, str, str]] = {}
     for number, name in enumerate(DECKS):
         box = own.boxes[name]
         box.has(SLOT_ACTIVE, 1)
         box.has(TRANSPORT, Transport.RECORDING)
-        box.has(CLIP_NAME, f"T{own.takes.next_number - 1:03d}_{name}")
-        hours, minutes, seconds, _ = start.split(":")
-        box.has(CLIP_START, f"{hours}:{minutes}:{seconds}:{number:02d}")
-        box.has(CLIP_LENGTH, length)
+        first = f"{start.rpartition(':')[0]}:{number:02d}"
+        clips[name] = (f"T{own.takes.next_number - 1:03d}_{name}", first, length)
+        box.lists(*clips[name])
     for name in DECKS:
         own.boxes[name].has(TRANSPORT, Transport.STOPPED)
-        own.boxes[name].has(CLIP_LENGTH, length)
+        own.boxes[name].lists(*clips[name])
 
 
 async def hall() -> House:

@@ -10,6 +10,8 @@ from stagectl.model.capabilities.recorder import (
     CLIP_START,
     SLOT_ACTIVE,
     TIMECODE,
+    TRANSPORT,
+    Transport,
 )
 from tests.driverkit.memory import virtual
 from tests.shoot.takelog import Log, moment
@@ -60,6 +62,56 @@ async def test_a_deck_that_goes_on_in_a_new_clip_has_a_second_lane() -> None:
     log.lists("iso-1", "A001", "10:00:00:00")
     await moment(60)
     log.lists("iso-1", "A002", "10:01:01:00")
+    await moment()
+    assert log.told(1, "iso-1") == [("A001", "", True), ("A002", "went on in a new clip", False)]
+
+
+@virtual
+async def test_a_clip_name_misread_on_the_wire_makes_no_second_recording() -> None:
+    log = Log()
+    log.rolls("iso-1")
+    await moment()
+    log.lists("iso-1", "A001", "10:00:00:00", "00:00:01:00")
+    await moment(5)
+    log.lists("iso-1", "A081", "10:00:00:00", "00:00:06:00")  # a bit of the 0 turned
+    await moment(5)
+    log.lists("iso-1", "A001", "10:00:00:00", "00:00:11:00")
+    await moment()
+    assert log.told(1, "iso-1") == [("A001", "", False)]
+    log.says("iso-1", TRANSPORT, Transport.RECORDING)
+    log.stops("iso-1")
+    log.lists("iso-1", "A0\x111", "10:00:00:00", "00:00:12:00")
+    await moment()
+    log.lists("iso-1", "A001", "10:00:00:00", "00:00:12:00")
+    await moment()
+    assert log.told(1, "iso-1") == log.again().told(1, "iso-1") == [("A001", "", True)]
+    assert log.last.lanes["iso-1"][0].length == "00:00:12:00"
+
+
+@virtual
+async def test_a_name_alone_opens_no_second_recording() -> None:
+    log = Log()
+    log.rolls("iso-1")
+    await moment()
+    log.lists("iso-1", "A001", "10:00:00:00")
+    await moment(60)
+    log.says("iso-1", CLIP_NAME, "A002")
+    await moment()
+    assert log.told(1, "iso-1") == [("A001", "", False)]
+    log.lists("iso-1", "A002", "10:01:01:00", "00:00:01:00")
+    await moment()
+    assert log.told(1, "iso-1") == [("A001", "", True), ("A002", "went on in a new clip", False)]
+
+
+@virtual
+async def test_a_new_clip_of_a_recorder_that_counts_each_from_nought_is_a_second_recording() -> None:
+    log = Log()
+    log.rolls("iso-1", label="00:00:00:00")
+    await moment()
+    log.lists("iso-1", "A001", "00:00:00:00", "00:00:02:00")
+    await moment(3)
+    log.says("iso-1", TIMECODE, "00:00:00:10")
+    log.lists("iso-1", "A002", "00:00:00:00", "00:00:00:10")
     await moment()
     assert log.told(1, "iso-1") == [("A001", "", True), ("A002", "went on in a new clip", False)]
 
