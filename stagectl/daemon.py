@@ -5,7 +5,7 @@ import gc
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import structlog
 
@@ -18,9 +18,8 @@ from stagectl.control.journal_lines import Record
 from stagectl.control.notes import Notes
 from stagectl.control.recovery import Recovery
 from stagectl.control.untold import Untold
+from stagectl.copyoff.declared import copy_part, with_alarms
 from stagectl.copyoff.part import COPY, CopyPart
-from stagectl.copyoff.runs import CopyOff, Rest
-from stagectl.copyoff.wiring import Machine, copy_off, copy_part, with_alarms
 from stagectl.driverkit.box import Box
 from stagectl.driverkit.driver import BoxKind
 from stagectl.driverkit.lag import Heart
@@ -49,6 +48,9 @@ from stagectl.shoot.stations import STATIONS, Stations
 from stagectl.shoot.takenumbers import Numbering
 from stagectl.shoot.takes import TAKES, Takes
 from stagectl.site import Site
+
+if TYPE_CHECKING:
+    from stagectl.copyoff.runs import CopyOff
 
 log = structlog.get_logger()
 
@@ -99,7 +101,7 @@ class Daemon:
     mqtt: MqttInlet | None = None
     heart: Heart | None = None
     sampler: LoopSampler | None = None
-    copying: CopyOff | None = None
+    copying: "CopyOff | None" = None
     _tasks: list[asyncio.Task[Any]] = field(default_factory=list)
     _threads: list[RealOffload] = field(default_factory=list)
 
@@ -167,6 +169,10 @@ class Daemon:
 
     async def _copy(self, data: Path) -> None:
         """Begin to copy off; what keeps it from being done is told, and keeps nobody from rolling."""
+        # a tenth of all there is to load, and who copies nothing off need not wait for it
+        from stagectl.copyoff.runs import Rest  # noqa: PLC0415
+        from stagectl.copyoff.wiring import Machine, copy_off  # noqa: PLC0415
+
         house = self.house
         part = house.parts[CopyPart.name]
         assert isinstance(part, CopyPart)

@@ -2,46 +2,15 @@
 
 from collections import deque
 from collections.abc import Callable
-from dataclasses import dataclass
-from enum import StrEnum
 from typing import Final
 
+from stagectl.copyoff.progress import Busy, DeckNow
 from stagectl.copyoff.settings import Deck
 from stagectl.copyoff.work import Leave, Meter
 
 HOLD_S: Final = 10.0  # a deck that was asked to roll is not read for so long, whatever it says; own choice
 UNKNOWN_S: Final = 60.0  # a deck whose state is not known for so long is given up for this run; own choice
 RATE_S: Final = 5.0  # the rate is a mean over so long
-
-
-class Busy(StrEnum):
-    """What the engine does with one deck now."""
-
-    IDLE = "idle"  # nothing to do
-    WAITING = "waiting"  # it records, is armed to, or its state is not known
-    LISTING = "listing"
-    LOOKING = "looking"  # waits for the second look at a clip
-    COPYING = "copying"
-    RESTING = "resting"  # waits for the next try after a failure
-
-
-@dataclass(frozen=True, slots=True)
-class DeckNow:
-    """One deck at this moment.
-
-    Attributes:
-        clip: source path of the clip that is read; empty: none.
-        done, of: bytes of it.
-        rate: bytes a second, over the last seconds.
-        why: what it waits for or what went wrong last, a sentence; empty: nothing.
-    """
-
-    busy: Busy = Busy.IDLE
-    clip: str = ""
-    done: int = 0
-    of: int = 0
-    rate: float = 0.0
-    why: str = ""
 
 
 class DeckState:

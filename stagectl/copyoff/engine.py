@@ -3,18 +3,19 @@
 import asyncio
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import closing, suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any, Final
 
 import structlog
 
 from stagectl.copyoff.crew import Crew, Hand
-from stagectl.copyoff.deckstate import Busy, DeckNow, DeckState
+from stagectl.copyoff.deckstate import DeckState
 from stagectl.copyoff.errors import CopyError, DatabaseError
 from stagectl.copyoff.hands import DoubleHand, FetchHand, FinishHand, Shop, list_deck
 from stagectl.copyoff.job import Sums, Wanted
 from stagectl.copyoff.jobs import Jobs
 from stagectl.copyoff.plan import Layout
+from stagectl.copyoff.progress import Progress
 from stagectl.copyoff.queues import Queue
 from stagectl.copyoff.record import Published
 from stagectl.copyoff.settings import Care, Deck, Seal
@@ -24,37 +25,11 @@ from stagectl.model.errors import RefusedError
 from stagectl.model.world import Clock, Ids, Offload
 from stagectl.shoot.take import Take
 
-__all__ = ["Busy", "DeckNow", "Engine", "Progress", "threads_needed"]
-
 TICK_S: Final = 0.25  # a deck that begins to record by its front is left alone this long after at most; own choice
 SUMS_S: Final = 2.0  # the database is summed up no more often; own choice
 STOP_S: Final = 10.0  # a thread that has not let go by then hangs in a disk or a server, and is left behind
 
 log = structlog.get_logger(__name__)
-
-
-@dataclass(frozen=True, slots=True)
-class Progress:
-    """The run at this moment; all zero when none goes.
-
-    Attributes:
-        run: id of the run that goes, or ended last; empty: never one.
-        running: it goes.
-        done, of: bytes read off the recorders in this run, and bytes it has to read.
-        rate: bytes a second of all decks together.
-        left_s: seconds left at that rate; None: not known.
-        says: why the last run did not get through all it could have, sentences; empty: it did.
-        decks: by device id.
-    """
-
-    run: str = ""
-    running: bool = False
-    done: int = 0
-    of: int = 0
-    rate: float = 0.0
-    left_s: float | None = None
-    says: str = ""
-    decks: dict[str, DeckNow] = field(default_factory=dict)
 
 
 @dataclass(slots=True)

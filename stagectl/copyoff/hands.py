@@ -8,7 +8,7 @@ from typing import Any, Final
 
 import structlog
 
-from stagectl.copyoff.deckstate import Busy, DeckState
+from stagectl.copyoff.deckstate import DeckState
 from stagectl.copyoff.double import double
 from stagectl.copyoff.errors import CopyError, DatabaseError, Reason
 from stagectl.copyoff.fetch import fetch
@@ -17,6 +17,7 @@ from stagectl.copyoff.job import Copy, Job, State
 from stagectl.copyoff.jobs import Jobs, published
 from stagectl.copyoff.piece import Piece
 from stagectl.copyoff.plan import Layout, Shots, planned
+from stagectl.copyoff.progress import Busy
 from stagectl.copyoff.queues import MOST_REST_S, Queue
 from stagectl.copyoff.record import Published
 from stagectl.copyoff.session import Session

@@ -8,8 +8,8 @@ from enum import StrEnum
 from typing import TYPE_CHECKING, Any, Final
 
 from stagectl.copyoff import words
-from stagectl.copyoff.engine import Busy, Progress
 from stagectl.copyoff.job import Sums
+from stagectl.copyoff.progress import Busy, Progress
 from stagectl.model.board import Board
 from stagectl.model.capabilities.base import Capability
 from stagectl.model.capabilities.recorder import TRANSPORT, Transport

@@ -8,8 +8,8 @@ from typing import Any
 from stagectl.control.chronicle import stamp
 from stagectl.copyoff import words
 from stagectl.copyoff.checking import Check
-from stagectl.copyoff.engine import Progress
 from stagectl.copyoff.job import Wanted
+from stagectl.copyoff.progress import Progress
 
 
 @dataclass(slots=True)

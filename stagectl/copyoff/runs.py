@@ -15,11 +15,12 @@ import structlog
 from stagectl.control.chronicle import Chronicle
 from stagectl.copyoff import ledger, words
 from stagectl.copyoff.checking import Check, findings
-from stagectl.copyoff.engine import Busy, Engine, Progress
+from stagectl.copyoff.engine import Engine
 from stagectl.copyoff.errors import CopyError, Reason
 from stagectl.copyoff.job import Sums, Wanted
 from stagectl.copyoff.jobs import Jobs
 from stagectl.copyoff.part import NONE, CopyPart, state_of, summed
+from stagectl.copyoff.progress import Busy, Progress
 from stagectl.copyoff.record import Published
 from stagectl.copyoff.run import Run, checked, copied
 from stagectl.copyoff.schedule import Schedule

@@ -2,7 +2,7 @@
 
 import os
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
 from typing import Final
@@ -12,7 +12,7 @@ from stagectl.copyoff.ftp import FtpStore
 from stagectl.copyoff.jobs import Jobs
 from stagectl.copyoff.keys import two_lines
 from stagectl.copyoff.mhl import Sealing
-from stagectl.copyoff.part import COPY, DECK_FAILED, DECK_LATE, CopyPart
+from stagectl.copyoff.part import CopyPart
 from stagectl.copyoff.places import place_of
 from stagectl.copyoff.plan import Layout
 from stagectl.copyoff.record import Published
@@ -20,57 +20,11 @@ from stagectl.copyoff.runs import CopyOff, Rest
 from stagectl.copyoff.schedule import Schedule
 from stagectl.copyoff.settings import Care, Deck
 from stagectl.copyoff.source import Store
-from stagectl.model.board import Board
-from stagectl.model.conditions import Leaf
-from stagectl.model.points import PointSpec
 from stagectl.model.world import Clock, Offload
-from stagectl.site import AlarmEntry, DeviceEntry, Site
+from stagectl.site import DeviceEntry, Site
 
 DATABASE: Final = "copies.db"  # in the data folder
 OWN_THREADS: Final = 4  # plan, report, sums and a verification, beside the engine's
-
-
-def decks_of(site: Site) -> list[str]:
-    """Recorders whose clips can be copied."""
-    return [name for name, entry in site.devices.items() if entry.store is not None]
-
-
-def copy_part(board: Board, clock: Clock, site: Site) -> CopyPart:
-    """The house part; nothing is copied until `copy_off` has made the rest."""
-    return CopyPart(board, clock, decks_of(site))
-
-
-def with_alarms(site: Site) -> Site:
-    """The site with an alarm for each recorder whose clips could not be copied, or were not when it was due."""
-    if not site.copy.targets:
-        return site
-    own: list[AlarmEntry] = []
-    for deck in decks_of(site):
-        own += (
-            AlarmEntry(
-                deck,
-                "copy-failed",
-                _some(DECK_FAILED.at(deck)),
-                "soon",
-                "{called} has clips that could not be copied.",
-                "See: stagectl copy report",
-                site.copy.line,
-            ),
-            AlarmEntry(
-                deck,
-                "copy-late",
-                _some(DECK_LATE.at(deck)),
-                "soon",
-                "{called} has clips that were not copied when the run that was due had ended.",
-                "To copy them: stagectl copy run",
-                site.copy.line,
-            ),
-        )
-    return replace(site, alarms=(*site.alarms, *own))
-
-
-def _some(spec: PointSpec[int]) -> Leaf:
-    return Leaf(spec, "at least", (1,), COPY.kind)
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,16 +1,19 @@
 """What can be asked of copying off? To plan, begin, stop, verify, and to say how it stands and what is missing."""
 
 from collections.abc import Iterable
+from typing import TYPE_CHECKING
 
 from stagectl.copyoff.job import Wanted
 from stagectl.copyoff.part import CopyPart
-from stagectl.copyoff.runs import CopyOff
 from stagectl.inlets.http.calls import Answer, Call
 from stagectl.inlets.http.models import CopyBody, VerifyBody
 from stagectl.inlets.http.problems import ProblemError, refused
 from stagectl.model.errors import RefusedError
 from stagectl.model.words import nearest
 from stagectl.shoot.house import House
+
+if TYPE_CHECKING:
+    from stagectl.copyoff.runs import CopyOff
 
 
 async def status(call: Call) -> Answer:
@@ -69,7 +72,7 @@ async def report(call: Call) -> Answer:
     return Answer(await _runs(call).report(_wanted(call)))
 
 
-def _runs(call: Call) -> CopyOff:
+def _runs(call: Call) -> "CopyOff":
     part = call.door.house.parts.get(CopyPart.name)
     if not isinstance(part, CopyPart):
         raise ProblemError(404, "target", "Nothing is copied off here.")
