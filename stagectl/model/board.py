@@ -5,7 +5,7 @@ standing timecode could never be seen to stand. Slots live for ever: declared ag
 their revision and their watches.
 """
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from itertools import islice
 from typing import Any, Final, TypeVar
 
@@ -135,6 +135,11 @@ class Board:
         if self._turned:
             self.clock.later(self.clock.now(), self._settle_some)
 
+    @property
+    def backlog(self) -> bool:
+        """So many lazy watches have turned that they are told in several turns of the loop?"""
+        return len(self._turned) > LAZY_SLICE
+
     def settle(self) -> None:
         """Let lazy watches tell now what has turned; whoever shows what they led to calls this first."""
         turned, self._turned = self._turned, {}
@@ -158,6 +163,16 @@ class Board:
         reading.rev = self.rev
         for view in self._views:
             view.mark(reading)
+
+
+class Row:
+    """Points that come together again and again, looked up once: see `BoardWriter.row`."""
+
+    __slots__ = ("reads", "slots")
+
+    def __init__(self, slots: Sequence[Reading[Any]], reads: Sequence[Callable[[Any], Any] | None]) -> None:
+        self.slots = slots
+        self.reads = reads
 
 
 class BoardWriter:
@@ -243,6 +258,23 @@ class BoardWriter:
             self._gathered.append((slot, raw, read))
         else:
             self._put(slot, raw, read)
+
+    def row(self, *points: tuple[str, Callable[[Any], Any] | None]) -> Row:
+        """Look up declared points, each with what reads it as in `put`, for any number of `put_row`s."""
+        return Row([self._declared(name) for name, _ in points], [read for _, read in points])
+
+    def put_row(self, row: Row, raws: Iterable[object]) -> None:
+        """As `put` for each point of a row of this writer, for what comes many times a second.
+
+        Args:
+            row: from `row`.
+            raws: as the box spells them, in the row's order.
+        """
+        if self._gathered is not None:
+            self._gathered.extend(zip(row.slots, raws, row.reads, strict=True))
+        else:
+            for slot, raw, read in zip(row.slots, raws, row.reads, strict=True):
+                self._put(slot, raw, read)
 
     def unknown(self, name: str, raw: object) -> None:
         """The box said something that can't be read."""

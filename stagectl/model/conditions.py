@@ -4,7 +4,7 @@ One evaluator for verdicts, line-up, set-ups, alarms and scenes, so that they sh
 condition is plain data; `judge` looks once, a `Watch` follows it and keeps the little state that time needs.
 """
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING, Any, Final
@@ -299,7 +299,7 @@ class Watch(Poked):
     """A condition being followed. Tells its truth at `attach` and whenever it changes, until `detach`."""
 
     __slots__ = (
-        *("_board", "_clock", "_due", "_flat", "_lazy", "_on", "_seen", "_tell", "_timer", "_together"),
+        *("_board", "_clock", "_due", "_flat", "_gate", "_lazy", "_on", "_seen", "_tell", "_timer", "_together"),
         *("_marks", "_truth", "_turned", "_yes_since", "condition", "since"),
     )
 
@@ -326,12 +326,17 @@ class Watch(Poked):
         parts = self.condition.parts if isinstance(self.condition, All) else (self.condition,)
         self._flat = all(isinstance(part, Leaf) for part in parts)  # the usual effect: all of a few leaves
         self._together = self._flat and len(parts) > 1 and any(seen.leaf.says == "advances" for seen in self._seen)
+        # of a lazy one whose claims must all hold: while this one does not, nothing hangs on the others
+        self._gate = self._first_plain(parts) if self._marks and isinstance(self.condition, All) else None
         self._yes_since: dict[int, float] | None = None  # made when a part must last
         self._timer: Handle | None = None
         self._due = _FOREVER  # when the next part that must last will have lasted
         self._on = False
         self.since = NEVER
         self._truth = UNKNOWN
+
+    def _first_plain(self, parts: Sequence[Condition]) -> _Seen | None:
+        return next((seen for seen in self._seen if not seen.moves and any(seen.leaf is part for part in parts)), None)
 
     @property
     def truth(self) -> Truth:
@@ -377,7 +382,8 @@ class Watch(Poked):
         if not self._on:
             return  # another watch of the same point, told before us, ended this one
         if self._marks:
-            if not self._turned:
+            gate = self._gate
+            if not self._turned and (gate is None or gate.truth is not NO or gate.reading is reading):
                 self._turned = True
                 self._board.defer(self)
             return

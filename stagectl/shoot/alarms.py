@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from stagectl.shoot.take import Lane, Take
 
 GATHER_S: Final = 0.05  # what comes together is told together
+BACKLOG_S: Final = 0.5  # so long at most they wait until what turned is told, some in each turn of the loop
 START_S: Final = 3.0  # a box that was never met is news only so long after the start
 ASIDE_MAX_S: Final = 8 * 3600.0  # nothing is put aside for longer: a shift
 REASON: Final = 200  # letters
@@ -346,9 +347,13 @@ class Alarms:
         self._dirty = True
         if not self._timer:
             self._timer = True
+            self._soon_since = self._clock.now()
             self._clock.later(self._clock.now() + GATHER_S, self._settle_later)
 
     def _settle_later(self) -> None:
+        if self._house.board.backlog and self._clock.now() < self._soon_since + BACKLOG_S:
+            self._clock.later(self._clock.now(), self._settle_later)  # a thousand boxes turned at once
+            return
         self._timer = False
         self._settle()
 

@@ -97,20 +97,15 @@ class _Wish:
 
 
 class _Ear(Poked):
-    """Hears every reading of one recorder's transport and clip."""
+    """Hears of one recorder's transport, clip and medium."""
 
-    __slots__ = ("_device", "_slot", "_tell")
+    __slots__ = ("_device", "_tell")
 
     def __init__(self, device: str, tell: Callable[[str, Reading[Any]], None]) -> None:
         self._device = device
-        self._slot = -1  # revision of the medium in use when it was told
         self._tell = tell
 
     def poke(self, reading: Reading[Any]) -> None:
-        if reading.spec is SLOT_ACTIVE:  # told with every notice, and only another one matters
-            if reading.rev == self._slot:
-                return
-            self._slot = reading.rev
         self._tell(self._device, reading)
 
 
@@ -159,9 +154,11 @@ class Takes:
         self._writer.declare(*TAKES.points)
         for device in recorders:
             ear = _Ear(device, self._heard)
-            for spec in (TRANSPORT, CLIP_NAME, CLIP_START, CLIP_LENGTH, SLOT_ACTIVE):
+            for spec in (TRANSPORT, CLIP_NAME, CLIP_START, CLIP_LENGTH):
                 reading: Reading[Any] = board.reading(device, spec)
                 reading.watches = (*reading.watches, ear)
+            medium = board.reading(device, SLOT_ACTIVE)  # told with every notice, and only another one matters
+            medium.turns = (*medium.turns, ear)
         self._show()
 
     # -- asked of it ----------------------------------------------------------------------------------------------
@@ -456,9 +453,9 @@ class Takes:
         if reading.asked_at <= lane.seen_at:
             return
         told = self._clips.told(device)
-        if told is None or not is_plausible(lane, told[1], told[2]):
+        if told is None or (lane.start_exact and (lane.clip, lane.start, lane.length) == told):
             return
-        if (lane.clip, lane.start, lane.length) == told and lane.start_exact:
+        if not is_plausible(lane, told[1], told[2]):
             return
         another = bool(lane.clip) and lane.clip != told[0] and not is_its_own(lane, told)
         if lane.start_exact and lane.ended is not None and another:

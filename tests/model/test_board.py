@@ -230,3 +230,18 @@ def test_two_devices_share_nothing_but_the_counter(desk: Desk) -> None:
     assert desk.board.get("gallery", ON).quality is Quality.UNKNOWN
     assert desk.board.find("gallery", "output.3.source") is None
     assert [reading.device for reading in desk.board.everything()] == ["hall", "hall", "gallery"]
+
+
+def test_a_row_is_put_like_its_points_one_by_one(desk: Desk) -> None:
+    row = desk.writer.row(("on", WORDS.__getitem__), ("output.3.source", int))
+    now = desk.clock.now()
+    desk.writer.gather()
+    desk.writer.put_row(row, ["yes", "7"])
+    assert desk.on.quality is Quality.UNKNOWN, "held back like any put until its time is known"
+    desk.writer.commit(now - 1, now)
+    assert (desk.on.value, desk.on.raw, desk.on.asked_at, desk.on.read_at) == (True, "yes", now - 1, now)
+    assert desk.board.get("hall", SOURCE.at(3)).value == 7
+    desk.writer.put_row(row, ["maybe", "7"])
+    assert desk.on.quality is Quality.UNKNOWN
+    with pytest.raises(KeyError):
+        desk.writer.row(("output.4.source", int))

@@ -433,3 +433,31 @@ def test_an_effect_is_blind_only_when_none_of_its_points_is_ever_reported(desk: 
     assert desk.board.build(lamp.is_(True), desk.told.append, device="iso-1").blind
     assert not desk.board.build(every(lamp.is_(True), ON.is_(True)), desk.told.append, device="iso-1").blind
     assert not desk.board.build(ALWAYS, desk.told.append).blind
+
+
+def test_a_lazy_watch_sees_a_standing_timecode_once_the_deck_rolls_and_only_then(desk: Desk) -> None:
+    """While one claim is plainly no it does not listen to the rest, and is right as soon as that one turns."""
+    stands = every(TRANSPORT.is_(Transport.RECORDING), TIMECODE.stands().lasting(1))
+    watch = desk.board.watch(stands, desk.told.append, device="iso-1", lazy=True)
+
+    def run(seconds: int, label: str) -> None:
+        for _ in range(10 * seconds):
+            desk.read(TIMECODE, label)
+            desk.clock.go(0.1)
+
+    desk.read(TRANSPORT, Transport.PREVIEW)
+    run(5, "10:00:00:00")
+    assert watch.truth is NO
+    desk.read(TRANSPORT, Transport.RECORDING)
+    for second in range(5):
+        for frame in range(10, 20):
+            desk.read(TIMECODE, f"10:00:0{second}:{frame}")
+            desk.clock.go(0.1)
+            assert watch.truth is not YES
+    assert watch.truth is NO
+    run(5, "10:00:04:19")
+    assert watch.truth is YES
+    desk.read(TRANSPORT, Transport.PREVIEW)
+    desk.clock.go(0.1)
+    assert watch.truth is NO
+    assert desk.told == [UNKNOWN, NO, UNKNOWN, YES, NO]  # it may stand: not known; it stood for a second: yes

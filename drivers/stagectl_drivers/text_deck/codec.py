@@ -117,17 +117,15 @@ class TextDeckCodec:
 
     def _outside(self, line: str, events: list[Message | Noise]) -> bool:
         """Read a line while no block is open. Returns: it opens one."""
-        code = _CODES.get(line[:3])
-        if code is None or line[3:4] not in ("", " "):
+        head, opens = _first(line)
+        if head is None:
             if line.strip():
                 events.append(Noise(line))
-            return False
-        text = line[4:].strip()
-        if text.endswith(":"):
-            self._head = (code, text[:-1].rstrip())
-            return True
-        events.append(Message(code, text))
-        return False
+        elif opens:
+            self._head = head
+        else:
+            events.append(Message(*head))
+        return opens
 
     def _inside(self, line: str, events: list[Message | Noise]) -> None:
         """Read a line of the block that is open."""
@@ -181,6 +179,16 @@ class TextDeckCodec:
         self._spent = f"The deck sent {what}. Look whether another kind of box answers at its address."
         self._tail, self._head, self._params, self._size = b"", None, [], 0
         return ProtocolError(self._spent)
+
+
+@lru_cache(maxsize=256)  # a deck says the same few words again and again
+def _first(line: str) -> tuple[tuple[int, str] | None, bool]:
+    """Read the first line of a message: its code and text, None if it is none; does it open a block?"""
+    code = _CODES.get(line[:3])
+    if code is None or line[3:4] not in ("", " "):
+        return None, False
+    text = line[4:].strip()
+    return (code, text.removesuffix(":").rstrip() if text.endswith(":") else text), text.endswith(":")
 
 
 @lru_cache(maxsize=1024)  # what is polled is asked again and again, of every deck

@@ -2,11 +2,12 @@
 
 import re
 from collections.abc import Callable, Collection, Mapping, Sequence
+from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any, ClassVar, Final
 
 from stagectl.driverkit.driver import Look, Reply
-from stagectl.model.board import BoardWriter
+from stagectl.model.board import BoardWriter, Row
 from stagectl.model.capabilities.base import MODEL, SERIAL, VERSION, Capability
 from stagectl.model.capabilities.recorder import (
     CHANNELS,
@@ -76,6 +77,7 @@ from stagectl_drivers.text_deck.words import (
 
 MAX_SLOTS: Final = 16  # own choice: decks have one to four; more is a deck out of its mind
 CLIP_PAGE: Final = 100  # clips asked for at once; own choice, about 6 kB
+MAX_SHAPES: Final = 16  # own choice: a deck sends one of a notice and one of an answer
 MAX_CLIPS: Final = 50_000  # own choice: a list is not read beyond, so that a deck out of its mind ends too
 
 # number of a notice: the text it has in the sheet; other numbers are recognised by that text
@@ -118,6 +120,22 @@ OPTIONS: Final = MappingProxyType(
 )
 
 
+@dataclass(frozen=True, slots=True)
+class _Shape:
+    """A transport info's parameters, told apart once: decks send the same ones in the same order many times a second.
+
+    Attributes:
+        row: the points that are told.
+        places: which parameter tells each of them.
+        status, slot: which parameter is that one; None: it is not among them.
+    """
+
+    row: Row
+    places: tuple[int, ...]
+    status: int | None
+    slot: int | None
+
+
 class TextDeckDriver:
     """The meaning of one conversation.
 
@@ -147,6 +165,7 @@ class TextDeckDriver:
         self._slot = 0  # the slot in use; 0: not known
         self._clips = 0  # clips on it, by the last count
         self._shows_label = False  # this deck has a display timecode, so its other timecode is left alone
+        self._shapes: dict[tuple[str, ...], _Shape] = {}  # of transport infos, by the names of their parameters
         self._blocks: Mapping[str, Callable[[Message, BoardWriter, Request | None], Reply[Request]]] = {
             "connection info": self._hear_device,
             "device info": self._hear_device,
@@ -272,20 +291,44 @@ class TextDeckDriver:
         return NOTHING
 
     def _hear_transport(self, event: Message, board: BoardWriter, awaiting: Request | None) -> Reply[Request]:
-        if not self._shows_label:
-            self._shows_label = any(name == "display timecode" for name, _ in event.params)
-        for name, value in event.params:
+        if not event.params:
+            return NOTHING
+        names, values = zip(*event.params, strict=True)
+        if not self._shows_label and "display timecode" in names:
+            self._shows_label = True
+            self._shapes.clear()
+        shape = self._shapes.get(names)
+        if shape is None:
+            if len(self._shapes) >= MAX_SHAPES:
+                self._shapes.clear()
+            shape = self._shapes[names] = self._shape(names, board)
+        board.put_row(shape.row, [values[at] for at in shape.places])
+        if shape.status is not None:
+            self._rolls = values[shape.status] == "record"
+        if shape.slot is not None:
+            slot = values[shape.slot]
+            self._slot = int(slot) if _NUMBER.fullmatch(slot) else 0
+        return NOTHING
+
+    def _shape(self, names: Sequence[str], board: BoardWriter) -> "_Shape":
+        """What to do with the parameters of a transport info that come in this order."""
+        points: list[tuple[str, Reader]] = []
+        places: list[int] = []
+        status = slot = None
+        for at, name in enumerate(names):
             found = TRANSPORT_INFO.get(name)
             if found is None or (self._shows_label and name == "timecode"):
                 continue
-            board.put(found[0], value, found[1])
+            points.append(found)
+            places.append(at)
             if name == "status":
-                self._rolls = value == "record"
+                status = at
             elif name == "slot id":
-                self._slot = int(value) if _NUMBER.fullmatch(value) else 0
+                slot = at
             elif name == "input video format":
-                board.put("input.present", value, present)
-        return NOTHING
+                points.append((INPUT_PRESENT.name, present))
+                places.append(at)
+        return _Shape(board.row(*points), tuple(places), status, slot)
 
     def _hear_slot(self, event: Message, board: BoardWriter, awaiting: Request | None) -> Reply[Request]:
         params = dict(event.params)

@@ -42,7 +42,7 @@ log = structlog.get_logger()
 
 
 class _Ear(Poked):
-    """Hears every reading that the part's points are made of."""
+    """Hears what the part's points are made of."""
 
     __slots__ = ("_part",)
 
@@ -74,7 +74,7 @@ class Playback:
         self._ear = _Ear(self)
         for device in house.takes.recorders:
             reading: Reading[Any] = house.board.reading(device, TRANSPORT)
-            reading.watches = (*reading.watches, self._ear)
+            reading.turns = (*reading.turns, self._ear)
         self._show()
         house.commands.judge.on_end.append(self._ended)
 
