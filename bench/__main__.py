@@ -26,7 +26,7 @@ CASES: Final[dict[str, tuple[str, Callable[[Path, bool], list[Row]]]]] = {
     "late": (
         "the answer when the decks take 100 ms to roll",
         lambda program, quick: roll.measure(
-            program, (64,) if quick else (64, 256), repeats=2 if quick else 5, rounds=5 if quick else 10, delay_ms=100
+            program, (16, 64, 256, 1024), repeats=2 if quick else 5, rounds=5 if quick else 10, delay_ms=100
         ),
     ),
     "sick": (

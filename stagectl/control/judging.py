@@ -16,6 +16,7 @@ from stagectl.model.world import Clock, Handle
 
 FIRST_LOOK_S: Final = 0.15  # after the bytes left, look at the effect
 NEXT_LOOK_S: Final = 0.2
+BEHIND_S: Final = 0.02  # a loop this late has words of the boxes yet to read: the look waits for them, once
 LATER_S: Final = 30.0  # after a verdict without proof, go on watching this long and write what is seen
 OURS_S: Final = 3.0  # a change this soon after our command is ours: a slow box reports late
 OURS: Final = 10_000  # points whose last asker is remembered
@@ -52,6 +53,8 @@ class Judge:
         self._open: dict[Command, None] = {}
         self._timer: Handle | None = None
         self._look_at = 0.0
+        self._due = 0.0  # when the timer is to come
+        self._put_off = False  # the last look was
         self._later: dict[Command, float] = {}
         self._followed: dict[tuple[str, str], Command] = {}  # which of these is the newest about a point
         board.author = self._author
@@ -227,8 +230,10 @@ class Judge:
         for command in [command for command in self._open if now >= command.deadline_at]:
             self._expire(command)
         if now >= self._look_at:
-            self._look_at = now + NEXT_LOOK_S
-            self.look(tuple(self._open))
+            self._put_off = now - self._due > BEHIND_S and not self._put_off
+            self._look_at = now + (FIRST_LOOK_S if self._put_off else NEXT_LOOK_S)
+            if not self._put_off:
+                self.look(tuple(self._open))
         for command in [command for command, until in self._later.items() if now >= until]:
             self._forget(command)
         self.wake()
@@ -298,7 +303,7 @@ class Judge:
         at = min(due, self._look_at) if self._open else now + LATER_S / 10
         if self._timer is not None:
             self._timer.cancel()
-        self._timer = self._clock.later(at, self._tick)
+        self._timer, self._due = self._clock.later(at, self._tick), at
 
     # -- ends -----------------------------------------------------------------------------------------------------
 
