@@ -9,7 +9,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Final
 
-from bench import attacks, copyoff, copyroll, lineup, roll, routes, setups, sick, state, weight
+from bench import attacks, copyoff, copyroll, followers, lineup, roll, routes, setups, sick, state, weight
 from bench.farend import FarEndError, build
 from bench.process import BenchError, may_open_files, processors
 from bench.rows import Row, details, table
@@ -36,6 +36,10 @@ CASES: Final[dict[str, tuple[str, Callable[[Path, bool], list[Row]]]]] = {
     "state": (
         "1,000 decks x 10 notices/s to 20 WebSockets, beside a bare merge",
         lambda program, quick: state.measure(program, repeats=2 if quick else 5, seconds=4 if quick else 10),
+    ),
+    "followers": (
+        "2,000 who follow live, 200 of them told ten times a second, beside a bare merge",
+        lambda program, quick: followers.measure(program, repeats=1 if quick else 3, seconds=5 if quick else 20),
     ),
     "busy": (
         "roll all of 1,000 while their notices come",

@@ -3,7 +3,9 @@
 No devices, points, units or sentences: a dict per recorder, the names that changed, JSON of those once per 50 ms, its
 bytes made once and written to every client.
 
-    python -m bench.floor_state PORT N      prints the port of its door: GET /live
+    python -m bench.floor_state PORT N
+
+Prints the port of its door: GET /live; /live?idle is told a sentence a second.
 """
 
 import asyncio
@@ -21,6 +23,8 @@ from bench.inside import Inside
 BUFFER: Final = 4096
 TICK_S: Final = 0.05
 UNREAD: Final = 1 << 20
+SENTENCE: Final = 20  # ticks
+SAID: Final = b'{"say":"' + b"." * 380 + b'"}'  # as long as what the daemon says of the whole house
 
 
 class Link(asyncio.BufferedProtocol):
@@ -58,6 +62,7 @@ class Floor:
     def __init__(self) -> None:
         self.changed: dict[Link, dict[str, None]] = {}
         self.clients: list[asyncio.Transport] = []
+        self.idle: list[asyncio.Transport] = []  # told a sentence a second
         self._write = json.JSONEncoder(separators=(",", ":"), check_circular=False).encode
 
     async def live(self, request: web.Request) -> web.WebSocketResponse:
@@ -65,10 +70,11 @@ class Floor:
         await socket.prepare(request)
         transport = request.transport  # the request forgets it when the client goes
         assert isinstance(transport, asyncio.Transport)
-        self.clients.append(transport)
+        clients = self.idle if "idle" in request.query else self.clients
+        clients.append(transport)
         async for _ in socket:
             pass
-        self.clients.remove(transport)
+        clients.remove(transport)
         return socket
 
     async def tick(self) -> None:
@@ -79,6 +85,9 @@ class Floor:
             if not changed or not self.clients:
                 continue
             revision += 1
+            if not revision % SENTENCE:
+                for client in self.idle:
+                    client.write(b"\x81\x7e" + struct.pack(">H", len(SAID)) + SAID)
             told = {link.name: {name: link.values[name] for name in names} for link, names in changed.items()}
             data = self._write({"rev": revision, "points": told}).encode()
             head = (

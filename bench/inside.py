@@ -1,7 +1,8 @@
 """What does a measured process tell the bench of itself? Its port at start, then a line for each line.
 
 watch    begin to look how late the loop is
-lag      {"p50_ms": ..., "p99_ms": ...} since then, and stop looking: a look every 10 ms keeps a processor awake
+lag      {"p50_ms": ..., "p99_ms": ..., "p999_ms": ..., "most_ms": ...} since then, and stop looking: a look every 10 ms
+         keeps a processor awake
 ready    {"ready": n}, what the process counts as ready
 """
 
@@ -60,7 +61,8 @@ class Inside:
         if line == "lag":
             if self._task is not None:
                 self._task.cancel()
-            return {"p50_ms": share(self._late, 0.5) * 1e3, "p99_ms": share(self._late, 0.99) * 1e3}
+            parts = {"p50_ms": 0.5, "p99_ms": 0.99, "p999_ms": 0.999, "most_ms": 1.0}
+            return {name: share(self._late, part) * 1e3 for name, part in parts.items()}
         return {"ready": self._ready()}
 
     async def _look(self) -> None:

@@ -26,6 +26,7 @@ from stagectl.driverkit.lag import Heart
 from stagectl.driverkit.link import READ_BYTES
 from stagectl.driverkit.real import RealOffload, elapsed_s, real_world
 from stagectl.driverkit.sampler import LoopSampler
+from stagectl.inlets.http.hub import FOLLOWERS
 from stagectl.inlets.http.opening import Tls
 from stagectl.inlets.http.server import HttpServer, serve
 from stagectl.inlets.mqtt import MqttInlet
@@ -79,6 +80,7 @@ class Settings:
         mqtt: False leaves MQTT off whatever the site says.
         scenes: folder with scene files; None: the site file's own.
         tls: what the web door proves itself with; None: it stays on this machine.
+        followers: so many pages and programs may follow the house live at once.
     """
 
     data: Path
@@ -87,6 +89,7 @@ class Settings:
     mqtt: bool = True
     scenes: Path | None = None
     tls: Tls | None = None
+    followers: int = FOLLOWERS
 
 
 @dataclass(slots=True)
@@ -156,7 +159,12 @@ class Daemon:
             await daemon._copy(settings.data)
         if settings.http is not None:
             daemon.http = await serve(
-                house, *settings.http, scenes=scenes, tls=settings.tls, elsewhere=settings.elsewhere
+                house,
+                *settings.http,
+                scenes=scenes,
+                tls=settings.tls,
+                elsewhere=settings.elsewhere,
+                followers=settings.followers,
             )
         if settings.mqtt and site.mqtt.broker != "off":
             daemon.mqtt = MqttInlet(house, scenes, settings.data)

@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from stagectl.cli.folder import Folder, checked
+from stagectl.cli.running import HANDLES
 from stagectl.driverkit.kinds import find_kinds
 from stagectl.model.errors import SiteError
 
@@ -29,7 +30,6 @@ PYTHON: Final = (3, 11)
 ROOM: Final = 1 << 30  # bytes; a busy day writes some ten MB, a backup as much again; own choice
 SYNC_S: Final = 0.05  # the answer to a press waits for it; reliability goal: p99 of 50 ms
 SYNCS: Final = 9
-HANDLES: Final = 4096  # 500 boxes, 1000 pages, the journal; twice that and round
 REACH_S: Final = 2.0  # as long as the daemon waits for a box
 AT_ONCE: Final = 64  # boxes tried together
 _TIME_ERROR: Final = 5  # adjtimex(2): the clock is not synchronised
@@ -273,9 +273,9 @@ def clock(adjtimex: Callable[[Any], int] | None = None) -> Finding:
 
 
 def handles(limit: int | None = None) -> Finding:
-    """May the process open enough files and connections?"""
-    soft = resource.getrlimit(resource.RLIMIT_NOFILE)[0] if limit is None else limit
-    if soft == resource.RLIM_INFINITY or soft >= HANDLES:
-        return Finding("limits", True, f"The process may open {'any number of' if soft < 0 else soft} files.")
-    remedy = f"Raise it: ulimit -n {HANDLES}, or LimitNOFILE={HANDLES} in the unit."
-    return Finding("limits", False, f"The process may open {soft} files only.", remedy)
+    """May the daemon open enough files and connections? It takes all that it may have by itself."""
+    most = resource.getrlimit(resource.RLIMIT_NOFILE)[1] if limit is None else limit
+    if most == resource.RLIM_INFINITY or most >= HANDLES:
+        return Finding("limits", True, f"The daemon may open {'any number of' if most < 0 else most} files.")
+    remedy = f"Raise it: ulimit -Hn {HANDLES}, or LimitNOFILE={HANDLES} in the unit."
+    return Finding("limits", False, f"The daemon may open {most} files only.", remedy)

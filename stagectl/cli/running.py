@@ -3,6 +3,7 @@
 import asyncio
 import contextlib
 import errno
+import resource
 import signal
 import sys
 from collections.abc import Awaitable, Callable, Mapping
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
     from stagectl.site import Site
 
 STOP_S: Final = 5.0
+HANDLES: Final = 8192  # 500 boxes, 2000 pages, the journal; twice that and round
 AT: Final = ("127.0.0.1", 8420)  # where the web door opens if neither the site file nor the call says
 
 
@@ -52,6 +54,9 @@ def log_option(level: str) -> Callable[[Callable[..., int]], Callable[..., int]]
 @click.option("--no-mqtt", is_flag=True, help="Leave MQTT off, whatever the site file says.")
 @click.option("--tls", nargs=2, type=click.Path(path_type=Path), help="Certificate and key, as stagectl ca makes them.")
 @click.option("--name", "names", multiple=True, help="What the door is called; without, all names of its certificate.")
+@click.option(
+    "--followers", type=click.IntRange(1), default=2000, show_default=True, help="How many may follow live at once."
+)
 @log_option("info")
 def serve(
     site: Path,
@@ -61,6 +66,7 @@ def serve(
     no_mqtt: bool,
     tls: tuple[Path, Path] | None,
     names: tuple[str, ...],
+    followers: int,
     log: str,
 ) -> int:
     """Run the daemon on a site file, in the foreground.
@@ -73,8 +79,18 @@ def serve(
 
     whole, kinds = read_site(site)
     set_up(log)
-    settings = Settings(data, http or at_of(whole), mqtt=not no_mqtt, tls=tls_of(whole, tls, names))
+    door = tls_of(whole, tls, names)
+    settings = Settings(data, http or at_of(whole), mqtt=not no_mqtt, tls=door, followers=followers)
+    open_many()
     return asyncio.run(_keep(whole, kinds, settings, _ready))
+
+
+def open_many() -> None:
+    """Take as many file handles as the machine lets us have: each box, page and file is one."""
+    soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
+    wanted = HANDLES if hard == resource.RLIM_INFINITY else min(HANDLES, hard)
+    if soft != resource.RLIM_INFINITY and soft < wanted:
+        resource.setrlimit(resource.RLIMIT_NOFILE, (wanted, hard))
 
 
 def at_of(site: "Site") -> tuple[str, int]:

@@ -73,7 +73,7 @@ def test_a_clock_that_nobody_keeps_right_is_told(state: int, well: bool | None) 
     assert checks.clock(lambda buffer: state).well is well
 
 
-@pytest.mark.parametrize(("limit", "well"), [(1024, False), (4096, True), (-1, True)])
+@pytest.mark.parametrize(("limit", "well"), [(1024, False), (8192, True), (-1, True)])
 def test_too_few_file_handles_are_told(limit: int, well: bool) -> None:
     assert checks.handles(limit).well is well
 

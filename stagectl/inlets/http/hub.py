@@ -28,16 +28,17 @@ TICK_S: Final = 0.05
 SLICE: Final = 200  # points written in one turn of the loop
 SAY_S: Final = 1.0  # the sections are looked at anew this often, and when something happened
 SHARE: Final = 0.05  # of the loop at most that looking at them may take: with 1,000 recorders it is some milliseconds
-CLIENTS: Final = 1000
+FOLLOWERS: Final = 2000  # some 22 kB each (bench `followers`); first bar of the page of numbers
 AT_ONCE: Final = frozenset({"command", "verdict", "take"})  # entries that do not wait for the tick
 # what clients have alike that are told the same: devices, points, and which entries of a tick are not for them
 _Eyes = tuple[frozenset[str] | None, frozenset[str] | None, frozenset[int]]
 
 
 class Hub:
-    """All followers. Costs nothing while there are none."""
+    """All followers, `most` at once. Costs nothing while there are none."""
 
-    def __init__(self, house: House, teller: Teller, view: DeskView, metrics: Metrics) -> None:
+    def __init__(self, house: House, teller: Teller, view: DeskView, metrics: Metrics, most: int = FOLLOWERS) -> None:
+        self.most = most
         self._house = house
         self._teller = teller
         self._desk = view
@@ -65,7 +66,7 @@ class Hub:
     @property
     def full(self) -> bool:
         """No place for another follower."""
-        return self.stopped or len(self._clients) >= CLIENTS
+        return self.stopped or len(self._clients) >= self.most
 
     def join(self, client: Client) -> None:
         """Follow from now on: a snapshot comes first."""

@@ -10,7 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Final
 
-ORDINARY: Final = 1100  # live feeds take fewer; own choice
+BESIDE: Final = 200  # beside those who follow live: who asks something and goes; own choice
 EACH: Final = 200  # of one source over the network; a page takes five, several people may stand behind one address
 LANE: Final = 64
 LANE_EACH: Final = 8  # of one source in the lane: a crowd from there pushes out its own first
@@ -41,7 +41,7 @@ class Places:
         turned_away: how many found none, or had to leave one.
     """
 
-    def __init__(self, ordinary: int = ORDINARY, each: int = EACH) -> None:
+    def __init__(self, ordinary: int, each: int = EACH) -> None:
         self.ordinary = ordinary
         self.each = each
         self.turned_away = 0

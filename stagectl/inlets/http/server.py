@@ -13,12 +13,12 @@ from stagectl.inlets.http.certificate import Keeper
 from stagectl.inlets.http.connection import IDLE_S, Connection
 from stagectl.inlets.http.desk_page import Built
 from stagectl.inlets.http.guard import BODY_BYTES, add_headers, endpoint, guard
-from stagectl.inlets.http.hub import Hub
+from stagectl.inlets.http.hub import FOLLOWERS, Hub
 from stagectl.inlets.http.listening import Listener, Plain, Secure
 from stagectl.inlets.http.metrics import Metrics
 from stagectl.inlets.http.openapi import document
 from stagectl.inlets.http.opening import Tls, check, context
-from stagectl.inlets.http.places import Place, Places
+from stagectl.inlets.http.places import BESIDE, Place, Places
 from stagectl.inlets.http.routes import ROUTES
 from stagectl.inlets.http.views import version_of
 from stagectl.inlets.rate import Rates
@@ -73,10 +73,11 @@ async def serve(
     scenes: "Scenes | None" = None,
     tls: Tls | None = None,
     elsewhere: bool = False,
+    followers: int = FOLLOWERS,
 ) -> HttpServer:
     """Open the door of `house`: on this machine, or with TLS and accounts to a network; port 0 takes a free one.
 
-    `elsewhere`: if the port is taken, a free one beside it.
+    `elsewhere`: if the port is taken, a free one beside it; `followers`: so many may follow live at once.
 
     Raises:
         SiteError: others could reach the address, and there is no account or no TLS; or its files can't be used.
@@ -89,7 +90,7 @@ async def serve(
     metrics = Metrics(house)
     teller = Teller(house)
     view = DeskView(house, teller)
-    hub = Hub(house, teller, view, metrics)
+    hub = Hub(house, teller, view, metrics, followers)
     clock = house.world.clock
     rates, often = Rates(clock), Rates(clock, OFTEN_PER_S, OFTEN_BURST)
     door = Door(house, teller, view, scenes, hub, rates, often, metrics, lambda: document(version_of()))
@@ -114,7 +115,7 @@ async def serve(
     await runner.setup()
     server = runner.server
     assert server is not None
-    places = Places()
+    places = Places(followers + BESIDE)
 
     def connection(place: Place | None) -> Connection:
         settings = {"access_log": None, "keepalive_timeout": IDLE_S, "lingering_time": 1.0}

@@ -13,7 +13,7 @@ from typing import Any
 import aiohttp
 import pytest
 
-from stagectl.inlets.http import connection, hub, live, live_client
+from stagectl.inlets.http import connection, live, live_client
 from tests.inlets.http.conftest import API, Front
 
 WITHIN_S = 10.0
@@ -230,8 +230,8 @@ async def test_a_message_that_is_too_long_ends_the_socket(front: Front) -> None:
     assert (await front.get("/livez"))[0] == 200
 
 
-async def test_followers_beyond_the_last_place_are_refused(front: Front, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(hub, "CLIENTS", 1)
+async def test_followers_beyond_the_last_place_are_refused(front: Front) -> None:
+    front.server.hub.most = 1
     async with feed(front) as one:
         await one.next()
         status, answer = await front.get("events")
