@@ -11,7 +11,7 @@ from typing import Any, Final
 
 import structlog
 
-from stagectl.control.access import Person
+from stagectl.control.access import Person, allowed
 from stagectl.control.groups import Group
 from stagectl.inlets.mqtt_payloads import (
     NO_ID,
@@ -148,14 +148,14 @@ class MqttCommands:
         """The group or run of a command, begun now or at its first coming. Raises RefusedError."""
         if command.verb == "scene":
             if command.id not in self._scenes.runs:
-                self._as_seen(command)
+                self._as_seen(person, command)
             args = {key: _spoken(value) for key, value in command.args.items()}
             name = args.pop("name", command.on[0] if command.on else "")
             return self._scenes.start(name, person, args, command.id)
         wish = self._wish(person, command)
         if (known := self._house.commands.known(wish.id, wish.content)) is not None:
             return known
-        self._as_seen(command)
+        self._as_seen(person, command)
         self._erases_nothing(wish)
         return await self._house.submit(wish)
 
@@ -186,10 +186,11 @@ class MqttCommands:
                 f"{principal} sends too many commands.", remedy=f"Wait {wait_s:.1f} s, then send it again.", code="rate"
             )
 
-    def _as_seen(self, command: Command) -> None:
+    def _as_seen(self, person: Person, command: Command) -> None:
         """Time, epoch and revisions it was decided on; a cut must name both epoch and take."""
         in_time(command, self._house.world.clock.wall())
         if command.verb == "cut":
+            allowed(person, ("cut",))  # who may not cut is not told what runs
             if command.if_epoch is None:
                 raise RefusedError(
                     "A cut over MQTT needs if_epoch.", remedy="Read it from the link topic.", code="if-epoch"

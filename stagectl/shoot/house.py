@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any, Final
 
-from stagectl.control.access import Person, allowed
+from stagectl.control.access import Person, allowed, words_of
 from stagectl.control.chronicle import Chronicle
 from stagectl.control.commands import Commands
 from stagectl.control.desk import Desk
@@ -291,7 +291,12 @@ class House:
             capability = self.capability(target)
             assert capability is not None
             verb = build(target, capability, wish.verb, args)
-            asks.extend(self.spread(Ask(identifier, wish.person.name, wish.inlet, target, verb, confirm=wish.confirm)))
+            ask = Ask(identifier, wish.person.name, wish.inlet, target, verb, confirm=wish.confirm)
+            try:
+                asks.extend(self.spread(ask))
+            except RefusedError:
+                allowed(wish.person, words_of(ask), target)  # who may not, is told that, and not what stands there
+                raise
         if not asks:
             raise RefusedError(f"{wish.target} {wish.verb} comes to nothing: nobody is meant.", code="target")
         return asks

@@ -3,10 +3,11 @@
 Only what is still ours is put back: what somebody else changed since stays as they made it.
 """
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from stagectl.control.rises import Rise
 from stagectl.model.board import Board
 from stagectl.model.capabilities.router import OUTPUT_SOURCE
 from stagectl.model.conditions import same
@@ -57,14 +58,18 @@ class Keeper:
             reading = self._board.reading(ask.target, verb.point)
             self.kept[pair] = Kept(ask.target, verb.point, reading.value, reading.quality is Quality.GOOD, verb.value)
 
-    def undo(self) -> tuple[list[Kept], list[str]]:
+    def undo(self, rises: Iterable[Rise] = ()) -> tuple[list[Kept], list[str]]:
         """As `back`; then nothing is kept any more."""
-        told = self.back()
+        told = self.back(rises)
         self.kept = {}
         return told
 
-    def back(self) -> tuple[list[Kept], list[str]]:
-        """What is to be set back, last first, and in words what is left alone."""
+    def back(self, rises: Iterable[Rise] = ()) -> tuple[list[Kept], list[str]]:
+        """What is to be set back, last first, and in words what is left alone.
+
+        A level that still rises to what we set, of `rises`, is ours on its whole way.
+        """
+        ours = {(one.device, one.point.name): one.to for one in rises}
         back: list[Kept] = []
         left: list[str] = []
         for one in reversed(self.kept.values()):
@@ -73,7 +78,7 @@ class Keeper:
                 left.append(f"{one.say} is not known now and is left alone")
             elif one.known and same(one.spec, reading.value, one.before):
                 continue
-            elif not same(one.spec, reading.value, one.ours):
+            elif not same(one.spec, reading.value, one.ours) and ours.get((one.target, one.spec.name)) != one.ours:
                 by = f" by {reading.by}" if reading.by not in ("", "box") else " since"
                 left.append(f"{one.say} was changed{by} and is left alone")
             elif not one.known:

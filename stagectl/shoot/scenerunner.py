@@ -252,7 +252,7 @@ class Runner:
 
     async def _put_back(self, number: str, result: StepResult | None = None) -> tuple[list[Failure], list[str]]:
         """Undo this run's settings where they are still ours. Returns what failed, and all of it in words."""
-        back, told = self._keeper.undo()
+        back, told = self._keeper.undo(self._house.commands.rises.now())
         groups: list[tuple[Group, str]] = []
         failures: list[Failure] = []
         for index, one in enumerate(back, 1):

@@ -2,11 +2,11 @@
 
 from typing import Any, Final
 
-from stagectl.control.access import Person
+from stagectl.control.access import Person, allowed
 from stagectl.control.groups import Group
 from stagectl.inlets.http import views
 from stagectl.inlets.http.calls import Answer, Call, Door
-from stagectl.inlets.http.problems import refused
+from stagectl.inlets.http.problems import ProblemError, refused
 from stagectl.model.errors import RefusedError
 from stagectl.model.verbs import Ended
 from stagectl.shoot.house import Wish
@@ -40,6 +40,15 @@ async def submit(door: Door, wish: Wish) -> Group:
         first = verdicts[0]
         raise refused(RefusedError(first.why, remedy=first.remedy, code=first.code))
     return group
+
+
+def unnamed(door: Door, person: Person, *, field: str = "") -> ProblemError:
+    """What a cut is told that names no take. Who may not cut at all is told that, and not what runs."""
+    try:
+        allowed(person, ("cut",))
+    except RefusedError as error:
+        return refused(error)
+    return refused(door.teller.unnamed_cut(), field=field)
 
 
 async def judged(door: Door, group: Group) -> bool:

@@ -4,7 +4,7 @@ from dataclasses import replace
 from typing import Any
 
 from stagectl.inlets.http import views, vocabulary
-from stagectl.inlets.http.acting import answered, judged, permitted, said, submit
+from stagectl.inlets.http.acting import answered, judged, permitted, said, submit, unnamed
 from stagectl.inlets.http.calls import Answer, Call
 from stagectl.inlets.http.models import CommandBody, CutBody, InBody, MarkBody, RollBody, SlateBody
 from stagectl.inlets.http.problems import ProblemError, refused
@@ -24,7 +24,7 @@ async def roll(call: Call) -> Answer:
 async def cut(call: Call) -> Answer:
     body = call.body_as(CutBody)
     if body.take is None:
-        raise refused(call.door.teller.unnamed_cut(), field="body.take")
+        raise unnamed(call.door, call.person, field="body.take")
     args: dict[str, Any] = {"take": body.take, "on": list(body.on)}
     return await answered(call, Wish(call.person, "http", "takes", "cut", _given(args), call.key, body.confirm))
 
@@ -143,7 +143,7 @@ async def asked(call: Call, body: InBody, peer: str) -> Answer:
         run = run_view(door, start_run(door, call.person, name, given, key))
         return Answer({"is": "heard"} | run, 202, {"Location": f"/api/v1/scenes/runs/{run['id']}"})
     if body.verb == "cut" and "take" not in body.args:
-        raise refused(door.teller.unnamed_cut(), field="body.args.take")
+        raise unnamed(door, call.person, field="body.args.take")
     wish = vocabulary.wish(door.house, call.person, peer, (body.verb, body.args), key)
     group = await submit(door, replace(wish, confirm=body.confirm))
     whole = group.ended if call.query.get("wait") is None else await judged(call.door, group)

@@ -11,10 +11,10 @@ from stagectl.control.access import Person
 from stagectl.control.groups import Group
 from stagectl.inlets import strict_json
 from stagectl.inlets.http import vocabulary
-from stagectl.inlets.http.acting import judged, said, submit
+from stagectl.inlets.http.acting import judged, said, submit, unnamed
 from stagectl.inlets.http.calls import Door
 from stagectl.inlets.http.models import Arguments, Confirm, Id
-from stagectl.inlets.http.problems import ProblemError, misshapen, refused
+from stagectl.inlets.http.problems import ProblemError, misshapen
 
 WAITING: Final = 32  # wishes of one socket whose verdict is not in
 KNOWN_EVERYWHERE: Final = 16  # characters from which an id is one wish on every door
@@ -90,7 +90,7 @@ class Asker:
         if len(self._waiting) >= WAITING:
             raise ProblemError(429, "rate", f"{WAITING} wishes of this socket are still on their way.")
         if act.do == "cut" and "take" not in act.args:
-            raise refused(self._door.teller.unnamed_cut())
+            raise unnamed(self._door, self._person)
         key = act.id if len(act.id) >= KNOWN_EVERYWHERE else f"{self._peer}-{act.id}"
         wish = vocabulary.wish(self._door.house, self._person, "live", (act.do, act.args), key)
         group = await submit(self._door, replace(wish, confirm=act.confirm))

@@ -116,7 +116,7 @@ class Setups:
         """
         if self._keeper is None:
             raise RefusedError(NOTHING, remedy="See: stagectl setup list", code="setup")
-        back, left = self._keeper.back()
+        back, left = self._keeper.back(self._house.commands.rises.now())
         return self._called, back, left
 
     # -- asked of it ----------------------------------------------------------------------------------------------

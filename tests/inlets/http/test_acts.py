@@ -129,7 +129,9 @@ async def test_a_cut_ends_the_take_it_names(front: Front) -> None:
 
 
 async def test_a_viewer_may_look_and_nothing_else(front: Front) -> None:
-    for path, body in [("roll", {}), ("takes/slate", {"name": "x"}), ("in/pedal", {"verb": "roll"})]:
+    cuts = [("cut", {}), ("cut", {"take": 7}), ("in/pedal", {"verb": "cut"})]
+    cuts.append(("in/pedal", {"verb": "cut", "args": {"take": 7}}))  # no word of what runs, which none does
+    for path, body in [("roll", {}), ("takes/slate", {"name": "x"}), ("in/pedal", {"verb": "roll"}), *cuts]:
         status, answer = await front.post(path, body, X_Stage_Who="guest")
         assert (status, answer["code"], answer["remedy"]) == (403, "role", "Ask an operator.")
     await front.post("roll?wait=verdict", {})

@@ -132,6 +132,23 @@ def test_two_at_once_end_each_for_itself_and_the_later_one_is_held(tmp_path: Pat
     story()
 
 
+def test_a_level_that_still_rises_is_put_back_as_well(tmp_path: Path) -> None:
+    @virtual
+    async def story() -> None:
+        own = kept(tmp_path, evening="set-up: Evening\nwants: {mixer: {strip 5 level: 0 dB}}\n")
+        applied = await own.submit(Wish(INES, "test", "setups", "apply", {"setup": "evening"}))
+        await asyncio.sleep(0.8)  # of 1.7 s that it takes
+        assert -10 < value(own, "mixer", STRIP_LEVEL.at(5)) < 0
+        undone = await press(own, "undo")
+        assert undone.worst is Ended.VERIFIED, bad(undone)
+        assert own.teller.group(undone) == "Evening is undone: 1 of 1 value put back."
+        assert applied.ended
+        await asyncio.sleep(5)
+        assert value(own, "mixer", STRIP_LEVEL.at(5)) == -10.0
+
+    story()
+
+
 def test_undo_comes_back_to_the_set_up_before(tmp_path: Path) -> None:
     @virtual
     async def story() -> None:
