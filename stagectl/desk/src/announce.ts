@@ -21,10 +21,10 @@ export class Announcer {
     const fresh = now.filter((row) => !this.#told.has(row.id));
     this.#told = new Set(now.map((row) => row.id));
     if (fresh.length > 0) this.urgent.textContent = fresh.map((row) => `${row.say} ${row.remedy}`).join(" ");
+    clearTimeout(this.#timer); // what waited to be said is not so any more, or is said below
     const words = sections.say.replace(RUNNING, "");
     if (words === this.#words) return;
     const wait = this.#at + EVERY_MS - performance.now();
-    clearTimeout(this.#timer);
     if (wait > 0) {
       this.#timer = setTimeout(() => this.look(sections), wait);
       return;

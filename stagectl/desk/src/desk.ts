@@ -299,7 +299,7 @@ export class Desk {
       this.site = await this.asks.get<Site>("site");
       this.devices = (await this.asks.get<{ devices: Device[] }>("devices")).devices;
       this.draw();
-      await this.#readTakes(TAKES_FIRST);
+      await this.#readTakes(this.query.get("look") === "print" ? TAKES : TAKES_FIRST); // paper has no button for the older ones
       this.feed.keep((await this.asks.get<{ entries: Entry[] }>(`journal?count=${ENTRIES_FIRST}`)).entries);
       this.draw();
     } catch {

@@ -9,6 +9,11 @@ export function timeOfDay(at: string | number, zoneMin: number): string {
   return `${two(date.getUTCHours())}:${two(date.getUTCMinutes())}:${two(date.getUTCSeconds())}`;
 }
 
+/** A day of the hall: "2026-11-28". */
+export function dayOf(at: number, zoneMin: number): string {
+  return new Date(at + zoneMin * 60_000).toISOString().slice(0, 10);
+}
+
 /** A duration in a column: "00:12:40". */
 export function clock(seconds: number): string {
   const whole = Math.max(0, Math.floor(seconds));
@@ -23,9 +28,10 @@ export function spell(seconds: number): string {
   return bound(`${Math.floor(whole / 3600)} h ${Math.floor((whole % 3600) / 60)} min`);
 }
 
-/** Typeset: a number keeps to its unit, a short name to its number. */
+/** Typeset: a number keeps to its unit, a short name to its number; a minus is one. */
 export function bound(text: string): string {
   return text
+    .replace(/(^|\s)-(?=\d)/g, "$1\u2212")
     .replace(/(\d) (s|min|h|ms|dB|GB|frames?|takes?|of)\b/g, "$1\u00a0$2")
     .replace(/\b([A-Z][a-z]{2,4}) (\d+)\b/g, "$1\u00a0$2");
 }

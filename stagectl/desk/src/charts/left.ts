@@ -24,10 +24,10 @@ export function left(desk: Desk, shown = 8): TemplateResult {
         </svg>
         <span class="amount">${spell(one.left_s ?? 0)}</span>`,
     )}
-  </div>`;
+  </div>
+  ${known.length > order.length ? html`<p class="second">and ${known.length - order.length} more with more left</p>` : nothing}`;
   const rows = order.map((one) => [one.called, spell(one.left_s ?? 0), told.take ? full(one.left_s ?? 0) : "not running out"]);
-  return html`${figure("Medium left", bound(told.pictures["left"] ?? ""), drawn, { head: ["Recorder", "Left", "Full at about"], rows })}
-    ${known.length > order.length ? html`<p class="second">and ${known.length - order.length} more with more left</p>` : nothing}`;
+  return figure("Medium left", bound(told.pictures["left"] ?? ""), drawn, { head: ["Recorder", "Left", "Full at about"], rows });
 }
 
 function hours(most: number): number[] {

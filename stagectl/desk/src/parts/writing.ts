@@ -15,7 +15,7 @@ export function writing(desk: Desk): TemplateResult {
   const told = desk.feed.sections;
   if (told === null) return html``;
   const take = told.take;
-  return html`<section class="writing" aria-label="Writing line">
+  return html`<section class="writing ${take === null ? "resting" : ""}" aria-label="Writing line">
     ${band(told.each, take !== null)}
     ${take === null ? resting(told) : rolling(desk, told, take)}
     ${said(desk)}

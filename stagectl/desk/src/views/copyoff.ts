@@ -18,8 +18,8 @@ export function copyoff(desk: Desk): TemplateResult {
     ${told.schedule ? html`<p class="second">${bound(told.schedule)}</p>` : nothing}
     ${desk.may("copy")
       ? html`<p class="copying">
-          <button class="act" aria-disabled=${!desk.live || run !== null} @click=${() => begin(desk, run)}>Copy what is not copied</button>
-          <button class="small" aria-disabled=${!desk.live || run === null} @click=${() => stop(desk, run)}>Stop copying</button>
+          <button class="act ${run === null ? "" : "gone"}" aria-disabled=${!desk.live} @click=${() => begin(desk, run)}>Copy what is not copied</button>
+          <button class="small ${run === null ? "gone" : ""}" aria-disabled=${!desk.live} @click=${() => stop(desk, run)}>Stop copying</button>
           <span role="status" class="bad">${said?.bad ? bound(said.text) : nothing}</span></p>`
       : nothing}
     ${goes.length ? html`<ul class="rows" aria-label="What goes on">${repeat(goes, (one) => one.device, now)}</ul>` : nothing}

@@ -57,10 +57,11 @@ function line(desk: Desk, box: Device): TemplateResult {
 function detail(desk: Desk, box: Device): TemplateResult {
   const text = desk.find.toLowerCase();
   const points = desk.feed.of(box.id).filter((point) => point.name.includes(text));
+  const state = WORDS[String(desk.feed.point(box.id, "health")?.value)] ?? "not known";
   points.sort((a, b) => a.name.localeCompare(b.name, "en", { numeric: true }));
   return html`<p><a class="back" href="/kit" @click=${follow(desk, "kit")}>Kit</a></p>
     <h2 class="view-title">${box.called}</h2>
-    <p>${WORDS[String(desk.feed.point(box.id, "health")?.value)] ?? "not known"}. ${box.kind}, spoken to as ${box.box}, at ${box.at}.</p>
+    <p>${state.slice(0, 1).toUpperCase()}${state.slice(1)}: a ${box.kind}, spoken to as ${box.box}, at ${box.at}.</p>
     ${finder(desk, "Find a value")}
     <div class="scroll" tabindex="0" role="region" aria-label="Values of ${box.called}">
       <table>
@@ -69,7 +70,7 @@ function detail(desk: Desk, box: Device): TemplateResult {
         <tbody>
           ${repeat(points, (point) => point.name, (point) => html`<tr class=${point.quality}>
               <th scope="row">${point.name.replaceAll(".", " ")}</th>
-              <td>${value(point)}</td>
+              <td>${point.value === "" ? html`<span class="second">empty</span>` : value(point)}</td>
               <td>${age(desk, point)}</td>
             </tr>`)}
         </tbody>

@@ -4,7 +4,7 @@ import { ref } from "lit/directives/ref.js";
 import type { Desk } from "../desk";
 import { mark } from "../marks";
 import type { Device, Point } from "../shapes";
-import { age, finder, looks } from "./common";
+import { age, finder, looks, unread } from "./common";
 
 export function paths(desk: Desk): TemplateResult {
   const table = desk.query.get("look") === "table";
@@ -14,6 +14,8 @@ export function paths(desk: Desk): TemplateResult {
 
 function lines(desk: Desk): TemplateResult {
   const names = (desk.site?.destinations ?? []).filter((name) => matches(desk, name));
+  const all = desk.site?.destinations ?? [];
+  if (all.length && !all.some((name) => shows(desk, name))) return unread(desk, "what the destinations show");
   return html`${finder(desk, "Find a destination or a source")}
     <ul class="rows">${names.map((name) => line(desk, name))}</ul>
     ${names.length === 0 ? html`<p class="second">No destination is called so.</p>` : nothing}`;

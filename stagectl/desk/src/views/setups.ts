@@ -51,11 +51,24 @@ function difference(desk: Desk, name: string): TemplateResult {
         rows,
         (row) => `${row.device} ${row.point}`,
         (row) => html`<li class="row">
-          <span class="who">${row.refused ? mark("key") : row.truth === "unknown" ? mark("unknown") : nothing} ${desk.called(row.device)}</span>
-          <span class="value">${bound(row.say)}</span>
+          <span class="who">${row.refused ? mark("key") : row.truth === "unknown" ? mark("unknown") : nothing} ${bound(who(desk, row.device))}</span>
+          <span class="value">${bound(what(desk, row))}</span>
           ${row.refused ? html`<span class="way">Left alone: ${row.refused} ${row.remedy}</span>` : nothing}
         </li>`,
       )}
     </ul>
     ${told && rows.length === 0 ? html`<p>All is as set up.</p>` : nothing}`;
+}
+
+function who(desk: Desk, device: string): string {
+  const name = desk.called(device);
+  return name.slice(0, 1).toUpperCase() + name.slice(1);
+}
+
+/** The sentence names the box; so does its row. */
+function what(desk: Desk, row: Difference["rows"][number]): string {
+  const name = `${desk.called(row.device)} `;
+  if (!row.say.startsWith(name)) return row.say;
+  const rest = row.say.slice(name.length);
+  return rest.slice(0, 1).toUpperCase() + rest.slice(1);
 }

@@ -8,7 +8,7 @@ import { type Bar, bars, envelope, lane, lensName } from "../lane";
 import { mark } from "../marks";
 import { follow } from "../parts/contents";
 import type { Entry, Take } from "../shapes";
-import { bound, clock, ranS, timeOfDay } from "../text";
+import { bound, clock, dayOf, ranS, timeOfDay } from "../text";
 
 const KINDS = ["scene", "desk", "call", "hand", "daemon"]; // of the journal, told between takes
 const LINES = 600;
@@ -26,8 +26,10 @@ export function sheet(desk: Desk): TemplateResult {
   lines.sort((a, b) => a.at - b.at);
   const shown = lines.slice(-LINES);
   return html`<h2 class="view-title">Sheet</h2>
+    <p class="paper-only">${desk.site?.name ?? ""}, ${dayOf(desk.feed.now(), desk.feed.zoneMin)}. The journal stands at line ${desk.feed.entries.at(-1)?.n ?? 0}.</p>
     ${desk.older
-      ? html`<p><button class="act quiet" aria-disabled=${!desk.live} @click=${() => void desk.readOlder()}>Show older takes</button></p>`
+      ? html`<p><button class="act quiet" aria-disabled=${!desk.live} @click=${() => void desk.readOlder()}>Show older takes</button>
+          <span class="paper-only">Earlier takes are left out here. The sheet with all of them is at /?look=print</span></p>`
       : nothing}
     ${shown.length === 0 ? html`<p class="second">${open === undefined ? "No take yet. What is rolled is written here." : "The first take is being written below."}</p>` : nothing}
     <ol class="sheet">
@@ -71,7 +73,7 @@ function entry(desk: Desk, take: Take): TemplateResult {
         ${rolled < all.length || odd.length ? html`${mark("now")} ` : nothing}${rolled - odd.filter(([, bar]) => bar.start !== null).length}
         of ${all.length} whole${take.spread ? bound(`, spread ${take.spread.frames} ${take.spread.frames === 1 ? "frame" : "frames"}${take.spread.give ? `, give or take ${take.spread.give}` : ""}`) : ""}
       </p>
-      ${odd.length && !unfolded ? oddLanes(take, odd, all) : nothing}
+      ${odd.length && !unfolded ? oddLanes(desk, take, odd, all) : nothing}
       ${unfolded ? detail(desk, take, drawn, all) : nothing}
     </article>
   </li>`;
@@ -89,11 +91,11 @@ function oddness(take: Take, device: string): string {
   return early ? "stopped before the end" : "";
 }
 
-function oddLanes(take: Take, odd: [string, Bar][], all: Bar[]): TemplateResult {
+function oddLanes(desk: Desk, take: Take, odd: [string, Bar][], all: Bar[]): TemplateResult {
   return html`<ul class="lanes">
     ${odd.map(
       ([device, bar]) => html`<li class="failed">
-        <span class="who">${bound(bar.called)}</span><span class="words">${mark("now")} ${oddness(take, device)}</span>
+        <span class="who">${bound(desk.called(device))}</span><span class="words">${mark("now")} ${oddness(take, device)}</span>
         ${lane(bar, all, bar.start === null ? "failed" : "proven")}
       </li>`,
     )}
@@ -119,7 +121,7 @@ function detail(desk: Desk, take: Take, drawn: Map<string, Bar>, all: Bar[]): Te
         <caption class="unseen">Clips of take ${take.take}</caption>
         <thead><tr><th>Recorder</th><th>Clip</th><th>First label</th><th>Last label</th><th>After the first</th></tr></thead>
         <tbody>
-          ${take.lanes.map(
+          ${[...drawn.keys()].flatMap((device) => take.lanes.filter((one) => one.device === device)).map(
             (one) => html`<tr>
               <th scope="row">${bound(one.called)}</th>
               <td class="clip">${one.clip || "not told yet"}</td>
