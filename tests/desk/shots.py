@@ -10,6 +10,7 @@ import shutil
 import signal
 import sys
 import tempfile
+import threading
 from pathlib import Path
 
 from playwright.sync_api import sync_playwright
@@ -18,13 +19,16 @@ from tests.desk.browser import CHROMIUM, SIZES, THEMES, VIEWS, Look, Looks
 from tests.desk.hall import Hall
 from tests.stories.studio import Studio
 
+TAKE_S = 4.0
 PAPER = {"width": 794, "height": 1123}  # A4 at 96 px an inch
 
 
 def whole_day(hall: Hall, looks: Looks, sizes: list[str]) -> None:
     """The four states, one after the other, on all pages at once."""
     for name in ("First movement", "Second movement, from bar 12", "Quintet in G, whole"):
-        hall.cut(hall.roll(name))
+        take = hall.roll(name)
+        threading.Event().wait(TAKE_S)  # long enough for its sentences to say something
+        hall.cut(take)
     pages = [
         (f"{size}-{theme}", looks.at(hall.url, size, theme, reduced_motion="reduce").open())
         for size in sizes
