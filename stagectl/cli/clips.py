@@ -37,7 +37,9 @@ def _part(title: str, rows: Sequence[tuple[str, ...]]) -> list[str]:
 def _recorder(one: Mapping[str, Any], answer: Mapping[str, Any]) -> tuple[str, ...]:
     taken = sum(clip["device"] == one["device"] for clip in answer["clips"])
     counts = f"{one['clips']} clip{'' if one['clips'] == 1 else 's'}, {taken} of takes"
-    return (one["called"], f"slot {one['slot']}" if one["slot"] else "", one["why"] or counts)
+    slots = ", ".join(map(str, sorted((one["slot"], *one["others"])))) if one["slot"] else ""
+    which = f"slot{'s' if one['others'] else ''} {slots}" if slots else ""
+    return (one["called"], which, one["why"] or counts)
 
 
 def _absent(one: Mapping[str, Any]) -> tuple[str, ...]:
@@ -45,7 +47,8 @@ def _absent(one: Mapping[str, Any]) -> tuple[str, ...]:
 
 
 def _clip(one: Mapping[str, Any]) -> tuple[str, ...]:
-    return (f"  {one['called']}", one["clip"], one["start"], one["length"])
+    slot = f"slot {one['slot']}" if one["slot"] else ""
+    return (f"  {one['called']}", one["clip"], one["start"], one["length"], slot)
 
 
 def _told(one: Mapping[str, Any]) -> tuple[str, ...]:

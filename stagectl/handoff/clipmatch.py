@@ -1,7 +1,8 @@
 """Which clip on a recorder is which take's, which is nobody's, and which take's clip is not there?
 
-A recorder's own list is held against the take log: name and first label together are proof; where a name was changed or
-never told, first label and length; where no label was told, the name. What can't be told is never called missing.
+A recorder's own list is held against the take log: name and first label together are proof; where a name was changed
+or never told, first label and length; where a list tells no labels, name and length; where the log has none, the name.
+What can't be told is never called missing.
 """
 
 from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
@@ -16,7 +17,7 @@ NEAR_S: Final = 2.0  # how far a first label that was only reckoned may be from 
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """A clip as a recorder lists it; `start` and `length` are labels."""
+    """A clip as a recorder lists it; `start` (empty: not told, as of a medium not in use) and `length` are labels."""
 
     name: str
     start: str
@@ -26,10 +27,11 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class Listing:
-    """What a recorder lists of the medium it uses.
+    """What a recorder lists of its media.
 
     Attributes:
-        slot: that medium's; 0: not known.
+        slot: of the medium it uses; 0: not known.
+        others: slots whose media it lists too.
         why: why its list was not read, or not whole, as a clause; empty: it is whole.
     """
 
@@ -38,6 +40,7 @@ class Listing:
     rows: tuple[Row, ...] = ()
     slot: int = 0
     why: str = ""
+    others: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +54,7 @@ class Part:
 
 @dataclass(frozen=True, slots=True)
 class Match:
-    """A clip of a take. `by`: what told: "name and label", "label and length", "label", "name"."""
+    """A clip of a take. `by`: what told: "name and label", "label and length", "name and length", "label", "name"."""
 
     part: Part
     row: Row
@@ -135,6 +138,11 @@ _WAYS: Final[Sequence[tuple[str, Callable[[Lane], Hashable | None], Callable[[Ro
         lambda lane: (lane.start, lane.length) if _exact(lane) and lane.length else None,
         lambda row: (row.start, row.length),
     ),
+    (
+        "name and length",
+        lambda lane: (lane.clip, lane.length) if _exact(lane) and lane.length else None,
+        lambda row: (row.name, row.length) if not row.start else None,
+    ),
     ("name", lambda lane: lane.clip if lane.clip and not _exact(lane) else None, lambda row: row.name),
     ("label", lambda lane: True if lane.start and not lane.clip and not _exact(lane) else None, lambda row: True),
 )
@@ -164,21 +172,37 @@ def _absent(part: Part, listing: Listing, free: Iterable[Row]) -> Absent:
     lane = part.lane
     if listing.why:
         return Absent(part, False, listing.why)
-    if lane.slot and listing.slot and lane.slot != listing.slot:
+    if lane.slot and listing.slot and lane.slot not in (listing.slot, *listing.others):
         return Absent(part, False, f"it is on slot {lane.slot}, and slot {listing.slot} is in use")
     if not lane.clip and not lane.start:
         return Absent(part, False, "the log has neither its name nor its first label")
-    where = f"the medium in slot {listing.slot}" if listing.slot else "the medium in use"
-    if any(row.name == lane.clip for row in free):
-        return Absent(part, True, f"it is not on {where}: a clip of its name there begins elsewhere")
+    slot = lane.slot or listing.slot
+    where = f"the medium in slot {slot}" if slot and listing.slot else "the medium in use"
+    if listing.others and not lane.slot:
+        where = f"the media in slots {_spelt((listing.slot, *listing.others))}"
+    namesakes = [row for row in free if row.name == lane.clip]
+    if namesakes:
+        why = "begins elsewhere" if any(row.start for row in namesakes) else "has another length"
+        return Absent(part, True, f"it is not on {where}: a clip of its name there {why}")
     return Absent(part, True, f"it is not on {where}")
+
+
+def _spelt(slots: Iterable[int]) -> str:
+    return " and ".join(str(slot) for slot in sorted(slots))
 
 
 def told(result: Matched, listings: Sequence[Listing]) -> dict[str, Any]:
     """All of it as JSON has it."""
     return {
         "recorders": [
-            {"device": one.device, "called": one.called, "slot": one.slot, "clips": len(one.rows), "why": one.why}
+            {
+                "device": one.device,
+                "called": one.called,
+                "slot": one.slot,
+                "others": list(one.others),
+                "clips": len(one.rows),
+                "why": one.why,
+            }
             for one in listings
         ],
         "clips": [_part(one.part) | _row(one.row) | {"by": one.by} for one in result.found],

@@ -16,8 +16,8 @@ CLIP = {
 }
 TAKEN = CLIP | {"take": 1, "name": "Songs", "by": "name and label"}
 GONE = TAKEN | {"clip": "A002", "take": 2, "why": "it is not on the medium in slot 1"}
-READ = {"device": "iso-1", "called": "Rec 1", "slot": 1, "clips": 2, "why": ""}
-UNREAD = {"device": "iso-2", "called": "Rec 2", "slot": 0, "clips": 0, "why": "it is not reached"}
+READ = {"device": "iso-1", "called": "Rec 1", "slot": 1, "others": [], "clips": 2, "why": ""}
+UNREAD = {"device": "iso-2", "called": "Rec 2", "slot": 0, "others": [], "clips": 0, "why": "it is not reached"}
 
 
 def answer(**more: Any) -> dict[str, Any]:
@@ -32,7 +32,8 @@ def answer(**more: Any) -> dict[str, Any]:
             {"orphans": [CLIP | {"clip": "X"}], "clips": [TAKEN | {"by": "label and length"}]},
             0,
             (
-                "Rec 1  slot 1  2 clips, 1 of takes\n\nOf no take in the log:\n  Rec 1  X  10:00:00:00  00:10:00:00\n\n"
+                "Rec 1  slot 1  2 clips, 1 of takes\n\n"
+                "Of no take in the log:\n  Rec 1  X  10:00:00:00  00:10:00:00  slot 1\n\n"
                 "Told by less than name and label:\n  take 1  Rec 1  A001  by its label and length\n"
                 "Every clip of every take in the log is there.\n"
             ),
@@ -47,6 +48,11 @@ def answer(**more: Any) -> dict[str, Any]:
             ),
         ),
         (
+            {"recorders": [READ | {"others": [2]}]},
+            0,
+            "Rec 1  slots 1, 2  2 clips, 1 of takes\nEvery clip of every take in the log is there.\n",
+        ),
+        (
             {"recorders": [UNREAD], "clips": [], "unknown": [GONE | {"why": "it is not reached"}]},
             3,
             (
@@ -55,7 +61,7 @@ def answer(**more: Any) -> dict[str, Any]:
             ),
         ),
     ],
-    ids=["whole", "orphan", "missing", "not known"],
+    ids=["whole", "orphan", "missing", "two media", "not known"],
 )
 def test_clips_are_told_worst_first(stub: Stub, more: dict[str, Any], code: int, text: str) -> None:
     stub.routes = {"GET /api/v1/clips": (200, answer(**more))}

@@ -105,11 +105,24 @@ def test_a_reason_says_where_it_was_looked_for() -> None:
     assert absent.why == "it is not on the medium in use"
 
 
+def test_a_medium_not_in_use_is_listed_without_labels_and_its_clips_are_told_by_name_and_length() -> None:
+    """Source: text-deck sheet, `disk list`."""
+    rows = (Row("A", "10:00:00:00", MINUTE, 1), Row("B", "", MINUTE, 2), Row("C", "", "00:00:30:00", 2))
+    takes = [one(clip="A", slot=1), one("11:00:00:00", number=2, clip="B", slot=2)]
+    takes += [one("12:00:00:00", number=3, clip="C", slot=2), one("13:00:00:00", number=4, clip="D", slot=3)]
+    result = held(takes, Listing("wide", "Rec 1", rows, slot=1, others=(2,)))
+    assert by(result) == [(1, "A", "name and label"), (2, "B", "name and length")]
+    assert [(absent.part.take, absent.known) for absent in result.absent] == [(3, True), (4, False)]
+    why = "it is not on the medium in slot 2: a clip of its name there has another length"
+    assert [absent.why for absent in result.absent] == [why, "it is on slot 3, and slot 1 is in use"]
+    assert [row.name for _, row in result.orphans] == ["C"]
+
+
 def test_it_is_told_with_every_fact() -> None:
     takes = [one(clip="A"), one("11:00:00:00", number=2, clip="B"), one("12:00:00:00", number=3, clip="C", slot=2)]
     listings = [listing(Row("A", "10:00:00:00", MINUTE, 1), Row("D", "13:00:00:00", MINUTE, 1))]
     assert told(matched(parts_of(takes), listings), listings) == {
-        "recorders": [{"device": "wide", "called": "Rec 1", "slot": 1, "clips": 2, "why": ""}],
+        "recorders": [{"device": "wide", "called": "Rec 1", "slot": 1, "others": [], "clips": 2, "why": ""}],
         "clips": [
             {"take": 1, "name": "Masterclass 3", "device": "wide", "called": "Wide", "clip": "A",
              "start": "10:00:00:00", "length": MINUTE, "slot": 1, "by": "name and label"},

@@ -73,6 +73,12 @@ def test_two_takes_one_with_a_late_deck_agree_with_a_count_by_hand(studio: Studi
     found = {(clip["device"], clip["clip"]) for clip in [*clips["clips"], *clips["orphans"]]}
     assert found == listed
     assert "Every clip of every take in the log is there." in studio.cli("takes", "clips").stdout
+    # the medium of both takes is not the one in use any more: its list tells no first labels
+    assert studio.cli("set", "iso-2", "slot.active", "2").returncode == 0
+    other = studio.cli("takes", "clips")
+    assert (other.returncode, "Rec 2  slots 1, 2" in other.stdout) == (0, True), other.stdout + other.stderr
+    assert other.stdout.count("by its name and length") == 2
+    assert studio.cli("set", "iso-2", "slot.active", "1").returncode == 0
 
     to = tmp_path / "edit"
     said = studio.cli("--json", "handoff", "--day", "today", "--to", str(to))

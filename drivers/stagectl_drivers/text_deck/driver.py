@@ -53,6 +53,7 @@ from stagectl_drivers.text_deck.requests import (
     TRANSPORT_NOW,
     answer_to,
     clips_get,
+    disk_list,
     harmless,
     only_reads,
     request_of,
@@ -69,6 +70,7 @@ from stagectl_drivers.text_deck.words import (
     amount,
     clip_row,
     count,
+    disk_row,
     label,
     present,
     refusal,
@@ -102,6 +104,7 @@ REFRESHES: Final = MappingProxyType(
     }
 )
 NOTHING: Final[Reply[Request]] = Reply()  # an answer with nothing behind it
+_SLOT_CLIPS: Final = re.compile(r"slot\.([0-9]{1,2})\.clips")  # the list of one slot, whether it is in use or not
 _SLOT_POINT: Final = re.compile(r"slot\.([0-9]{1,2})\.[a-z]+")
 _NUMBER: Final = re.compile(r"[0-9]{1,9}")
 
@@ -178,6 +181,7 @@ class TextDeckDriver:
             202: self._hear_slot,
             204: self._hear_device,
             205: self._hear_clips,
+            206: self._hear_disk,
             208: self._hear_transport,
             210: self._hear_remote,
             211: self._hear_configuration,
@@ -199,6 +203,8 @@ class TextDeckDriver:
         for name in sorted(names):
             if name == "clips":
                 requests[CLIPS] = requests[clips_get(1, CLIP_PAGE)] = None
+            elif slot := _SLOT_CLIPS.fullmatch(name):
+                requests[disk_list(int(slot[1]))] = None
             elif found := REFRESHES.get(name):
                 requests[found] = None
             elif slot := _SLOT_POINT.fullmatch(name):
@@ -412,6 +418,17 @@ class TextDeckDriver:
         leads_on = dict(awaiting.params).get("clip id") == str(rows[0]["index"])
         then = (clips_get(last["index"] + 1, CLIP_PAGE),) if more and leads_on else ()
         return Reply(rows=tuple(rows), then=then)
+
+    def _hear_disk(self, event: Message, board: BoardWriter, awaiting: Request | None) -> Reply[Request]:
+        """All clips of one slot, as many as MAX_PARAMS of the codec at once."""
+        slot = dict(awaiting.params).get("slot id", "") if awaiting is not None else ""
+        rows: list[dict[str, Any]] = []
+        for number, line in event.params:
+            try:
+                rows.append({**disk_row(number, line), "slot": int(slot)})
+            except ValueError:
+                continue  # which slot it is, or a line that firmware added
+        return Reply(rows=tuple(rows))
 
     def _hear_token(self, event: Message, board: BoardWriter, awaiting: Request | None) -> Reply[Request]:
         token = next((value or name for name, value in event.params), "")

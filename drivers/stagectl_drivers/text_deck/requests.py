@@ -80,6 +80,11 @@ def clips_get(first: int, clips: int) -> Request:
     return Request("clips get", (("clip id", str(first)), ("count", str(clips))))
 
 
+def disk_list(slot: int) -> Request:
+    """Ask for all clips of a slot, in use or not, counted from one. They are told without their first label."""
+    return Request("disk list", (("slot id", str(slot)),))
+
+
 def answer_to(request: Request) -> int:
     """The code of the yes to a request."""
     if request.command == "format":

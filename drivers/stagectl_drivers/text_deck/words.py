@@ -162,6 +162,21 @@ def clip_name(asked: str) -> str:
     return _FORBIDDEN.sub("-", plain).strip(" .")[:NAME_LENGTH].strip(" .")
 
 
+def disk_row(number: str, line: str) -> dict[str, Any]:
+    """Read a line of a disk list, `NAME FILEFORMAT VIDEOFORMAT DURATION`, split from the right since names hold spaces.
+
+    Returns: index, name and duration (a label); its first label is not told.
+
+    Raises:
+        ValueError: it is none.
+    """
+    index = count(number)
+    name, *told = line.rsplit(" ", 3)
+    if len(told) != 3 or not name or not _LABEL.fullmatch(told[2]):
+        raise ValueError(line)
+    return {"index": index, "name": name, "duration": told[2]}
+
+
 def clip_row(number: str, line: str) -> dict[str, Any]:
     """Read a line of a clip list, either version, into index, name, start and duration (labels).
 

@@ -12,6 +12,7 @@ from stagectl.model.errors import DeviceError, RefusedError
 from stagectl.model.points import Quality
 
 LIST_S: Final = 10.0  # a recorder's whole list, at most
+SLOTS: Final = range(1, 9)  # of a recorder; those with a medium are asked
 MATCH_S: Final = 10.0  # holding lists against takes, at most
 
 
@@ -55,7 +56,27 @@ async def _listing(call: Call, name: str) -> Listing:
         why = f"the medium in slot {slot} is not ready"
     elif count.quality is Quality.GOOD and count.value is not None and count.value > len(rows):
         why = f"it told {len(rows)} of its {count.value} clips"
-    return Listing(name, called, rows, slot, why)
+    if why or not slot:
+        return Listing(name, called, rows, slot, why)
+    others: list[int] = []
+    for other in SLOTS:
+        if other != slot and (more := await _other(call, name, other)) is not None:
+            others.append(other)
+            rows += more
+    return Listing(name, called, rows, slot, why, tuple(others))
+
+
+async def _other(call: Call, name: str, slot: int) -> tuple[Row, ...] | None:
+    """The clips of a medium that is not in use; None: there is none, or the recorder does not tell them."""
+    house = call.door.house
+    if house.board.get(name, SLOT_STATE.at(slot)).value is not SlotState.READY:
+        return None
+    try:
+        async with asyncio.timeout(LIST_S), call.door.lists.setdefault(name, asyncio.Lock()):
+            found = await house.boxes[name].list_rows(f"slot.{slot}.clips", deadline_s=LIST_S)
+    except (RefusedError, DeviceError, TimeoutError):
+        return None
+    return tuple(_row(row) for row in found)
 
 
 def _row(row: Mapping[str, Any]) -> Row:

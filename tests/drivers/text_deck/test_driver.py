@@ -454,6 +454,17 @@ def test_lines_of_the_list_that_nobody_knows_are_left_out(deck: Conversation) ->
     assert [row["name"] for row in reply.rows] == ["A"]
 
 
+def test_the_list_of_a_medium_not_in_use_tells_no_first_labels(deck: Conversation) -> None:
+    (asked,) = deck.looked("slot.2.clips")
+    assert asked == Request("disk list", (("slot id", "2"),))
+    assert deck.driver.reads(asked)
+    wire = b"206 disk list:\nslot id: 2\n1: Take  one QT 1080p25 00:00:10:00\n2: odd\n3: QT 1080p25 00:00:10:00\n\n"
+    reply = deck.hear(wire, asked)
+    assert reply is not None
+    assert reply.rows == ({"index": 1, "name": "Take  one", "duration": "00:00:10:00", "slot": 2},)
+    assert "clip.name" not in deck.known()
+
+
 # -- verbs ------------------------------------------------------------------------------------------------------------
 
 VERBS = [

@@ -4,11 +4,15 @@ from stagectl.inlets.http.models.shapes import Out
 
 
 class ListedOut(Out):
-    """A recorder whose list was read; `why` it was not, or not whole, empty: it was."""
+    """A recorder whose list was read; `why` it was not, or not whole, empty: it was.
+
+    `slot` is in use; the media in `others` were listed too, without first labels where the recorder tells none.
+    """
 
     device: str
     called: str
     slot: int
+    others: list[int]
     clips: int
     why: str
 
