@@ -7,11 +7,14 @@ import selectors
 import socket
 import sys
 import threading
+import time
 from typing import Final
 
 from bench.process import PATIENCE_S
 
 MEGABYTE: Final = 1 << 20
+ALIVE_S: Final = 10.0  # a sign of life so often, before the daemon asks for one
+PONG: Final = b"\x8a\x80\0\0\0\0"  # RFC 6455, 5.5.3: it may come unasked
 
 
 def main(port: int, path: str, count: int) -> None:
@@ -30,7 +33,13 @@ def main(port: int, path: str, count: int) -> None:
     print(0, flush=True)
     threading.Thread(target=_until_gone, args=(waiting,), daemon=True).start()
     space = bytearray(MEGABYTE)
+    alive_at = time.monotonic() + ALIVE_S
     while waiting.get_map():
+        if time.monotonic() >= alive_at:
+            alive_at = time.monotonic() + ALIVE_S
+            for key in list(waiting.get_map().values()):
+                assert isinstance(key.fileobj, socket.socket)
+                key.fileobj.send(PONG)
         for key, _ in waiting.select(1.0):
             client = key.fileobj
             assert isinstance(client, socket.socket)

@@ -1,11 +1,20 @@
-"""The long runs with real processes: `python -m tests.real kills --rounds 200`, `... soak --minutes 20`."""
+"""The long runs with real processes: `python -m tests.real kills --rounds 200`, `... soak --minutes 20` and others."""
 
 import argparse
 import sys
 import tempfile
 from pathlib import Path
+from typing import Protocol
 
-from tests.real import kills, soak
+from tests.real import brokerback, kills, soak, stream
+
+
+class Done(Protocol):
+    """What a run came to; `wrong` has a sentence for each promise that was broken."""
+
+    wrong: list[str]
+
+    def told(self) -> str: ...
 
 
 def main() -> int:
@@ -17,13 +26,24 @@ def main() -> int:
     way.add_argument("--seed", type=int, default=1)
     way = ways.add_parser("soak", help="roll and cut 24 decks for so long, and watch memory and handles")
     way.add_argument("--minutes", type=float, default=20.0)
+    way = ways.add_parser(
+        "stream", help="1,500 notices a second for so long, and watch loop, memory and what is dropped"
+    )
+    way.add_argument("--minutes", type=float, default=10.0)
+    way = ways.add_parser("broker", help="kill and wipe the broker of a large house, and wait until all is there again")
+    way.add_argument("--boxes", type=int, default=500)
     asked = parser.parse_args()
-    return _soak(asked.minutes) if asked.way == "soak" else _kills(asked)
+    if asked.way == "kills":
+        return _kills(asked)
+    if asked.way == "stream":
+        return _told(stream.run(60 * asked.minutes))
+    with tempfile.TemporaryDirectory(prefix=f"stagectl-{asked.way}-") as folder:
+        if asked.way == "broker":
+            return _told(brokerback.run(Path(folder), asked.boxes))
+        return _told(soak.run(Path(folder), 60 * asked.minutes))
 
 
-def _soak(minutes: float) -> int:
-    with tempfile.TemporaryDirectory(prefix="stagectl-soak-") as folder:
-        done = soak.run(Path(folder), 60 * minutes)
+def _told(done: Done) -> int:
     _say(done.told())
     for text in done.wrong:
         _say(text)
