@@ -52,9 +52,15 @@ def paths(face: Face) -> int:
             (shows if what == "shows" else ways)[place] = point
         elif what == "break_away" and point["value"]:
             apart[place] = None
+    names = list(dict.fromkeys(name.partition(" ")[0] for name in shows))  # its levels stand below each other
     table = [
-        (name, _verb(name, apart), shown(point), f" {shown(ways[name])}")
-        for name, point in shows.items()
+        (
+            name,
+            "has" if " " in name else "shows",
+            f"{shown(point)}{', a break-away' if name in apart else ''}",
+            f" {shown(ways[name])}",
+        )
+        for name, point in sorted(shows.items(), key=lambda one: names.index(one[0].partition(" ")[0]))
         if name in ways
     ]
     data = {name: {"shows": point["value"], "quality": point["quality"]} for name, point in shows.items()}
@@ -64,11 +70,6 @@ def paths(face: Face) -> int:
         data.setdefault(name, {})["way"] = point["value"]
     face.answer({"paths": data}, columns(table) or ["This site has no picture destinations."])
     return Exit.DONE
-
-
-def _verb(place: str, apart: Mapping[str, None]) -> str:
-    name, _, level = place.partition(" ")
-    return f"{'has' if level else 'shows'}{', break-away' if name in apart else ''}"
 
 
 def shown(point: Mapping[str, Any]) -> str:

@@ -95,7 +95,7 @@ def setup_undo(face: Face, dry: bool) -> int:
         face.answer(told, [*(f"  {one}" for one in (*told["back"], *told["left"])), told["say"]])
         return Exit.DONE
     group = face.client.post("setups", "undo", wait="verdict")
-    return ended(face, group, [*(f"  {one}" for one in told["left"]), *_bad(group)])
+    return ended(face, group, [*(f"  {one[:1].upper()}{one[1:]}" for one in told["left"]), *_bad(group)])
 
 
 def _bad(group: Mapping[str, Any]) -> list[str]:

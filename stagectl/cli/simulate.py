@@ -176,7 +176,7 @@ def faults(box: str) -> int:
 @click.argument("act")
 @click.argument("given", nargs=-1, metavar="[K=V..]")
 def panel(box: str, act: str, given: tuple[str, ...]) -> int:
-    """Play somebody's hand at the front of a box: stagectl simulate panel iso-2 stop."""
+    """Play somebody's hand at the front of a box, and tell what came of it: stagectl simulate panel iso-2 stop."""
     from stagectl_simulators import client
 
     args: dict[str, Any] = {}
@@ -185,7 +185,12 @@ def panel(box: str, act: str, given: tuple[str, ...]) -> int:
         if not is_one or not name.isidentifier() or name in ("url", "box", "act"):
             raise click.UsageError(f'"{pair}" is no argument of an act. Write it like output=3.')
         args[name] = _value(value)
-    return _show(_asked(lambda url: client.panel(url, box, act, **args)))
+    told = _asked(lambda url: client.panel(url, box, act, **args))
+    last = next((one for one in reversed(told.pop("history", [])) if one["cause"] == "panel"), None)
+    if last is None:
+        return _show(told)
+    print(f"{box}: {last['what']}.")
+    return Exit.DONE
 
 
 @simulate.command("truth")

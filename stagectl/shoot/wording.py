@@ -235,6 +235,7 @@ _TELLS: Final = (  # a piece of the reason as the command path or the driver has
     ("can't reach it", "link"),
     ("link is late", "late"),
 )
+_ROLLS: Final = re.compile(r"(?:([a-z][a-z0-9-]*) )?transport is recording\.?")
 _REPORTS: Final = re.compile(r"transport is (?!recording)([a-z]+)")
 
 
@@ -253,6 +254,8 @@ def reason(*, verb: str, why: str, code: str = "", remedy: str = "") -> tuple[st
                 return LACKS[lack][1], LACKS[lack][2] + "."
     if code == "seen-otherwise":
         return _seen_otherwise(verb, why.removeprefix("seen otherwise: ")), "Look at its front."
+    if code == "needs" and verb == "set" and (found := _ROLLS.fullmatch(why)):
+        return f"{found[1]} records, and keeps its picture" if found[1] else "it records", "Cut its take first."
     if code == "device":
         clause, _, own = why.partition(". ")
         return clause.rstrip("."), own or "Look at its front."

@@ -104,7 +104,7 @@ def test_undo_says_what_it_leaves_and_dry_asks_for_nothing(stub: Stub) -> None:
     assert dry.stdout == "  a becomes 1 again.\n  b stays.\n2 values would go back.\n"
     assert [method for method, _, _ in stub.heard] == ["GET"]
     done = stub.run("setup", "undo")
-    assert (done.exit_code, done.stdout) == (0, "  b stays.\nEvening: said.\n")
+    assert (done.exit_code, done.stdout) == (0, "  B stays.\nEvening: said.\n")
     stub.routes[UNDOING] = (404, problem(404, "setup", "No set-up was applied that could be undone."))
     assert stub.run("setup", "undo").exit_code == 2
 

@@ -19,6 +19,18 @@ def door(stub: Stub) -> Stub:
             200,
             {"last": 7, "entries": [{"n": 7, "at_s": 1.5, "client": 1, "way": "in", "text": "record\\r\\n"}]},
         ),
+        "POST /boxes/mixer/panel/fader": (
+            200,
+            {
+                "truth": {
+                    "memory": 1,
+                    "history": [
+                        {"n": 1, "at_s": 1.0, "what": "strip 5 level is -14.00", "cause": "wire:1"},
+                        {"n": 2, "at_s": 2.0, "what": "strip 5 level is -9.50", "cause": "panel"},
+                    ],
+                },
+            },
+        ),
         "GET /boxes": (
             200,
             {
@@ -63,6 +75,11 @@ CALLS = [
         ("panel", "hall", "route", "output=3", "input=7", "state=true", "text=A b"),
         ("POST", "/boxes/hall/panel/route", {"output": 3, "input": 7, "state": True, "text": "A b"}),
         "routing  [1, 2, 7]\n",
+    ),
+    (
+        ("panel", "mixer", "fader", "strip=5", "db=-9.5"),
+        ("POST", "/boxes/mixer/panel/fader", {"strip": 5, "db": -9.5}),
+        "mixer: strip 5 level is -9.50.\n",
     ),
     (("truth", "iso-2"), ("GET", "/boxes/iso-2", None), "transport  record\nremote     true\n"),
     (("wire", "iso-2", "--since", "6"), ("GET", "/boxes/iso-2/wire?since=6", None), "7  1.500  1  in  record\\r\\n\n"),

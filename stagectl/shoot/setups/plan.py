@@ -20,6 +20,7 @@ from stagectl.shoot.paths import Paths
 from stagectl.shoot.routes.words import Route
 from stagectl.shoot.setups.setup import Pair, Setup, Wanted
 from stagectl.shoot.setups.ways import NO_WAY, picture_of, solved
+from stagectl.shoot.wording import reason
 
 if TYPE_CHECKING:
     from stagectl.shoot.house import House
@@ -232,7 +233,8 @@ def _foresee(house: "House", rows: Sequence[Row], person: Person) -> None:
         for ask in row.asks:
             refused = ask.cannot or house.commands.foresee(person, ask)
             if refused is not None:
-                row.refused, row.remedy = str(refused), refused.remedy
+                told = {"why": str(refused), "code": refused.code, "remedy": refused.remedy}
+                row.refused, row.remedy = reason(verb=ask.verb.spec.name, **told)
                 break
         if row.refused and row.asks and row.phase is Stage.DOWN:
             silent = silent or row.wanted.say

@@ -25,9 +25,10 @@ class Telling:
     def said(self, wanted: Wanted) -> str:
         """A wanted value as the subject of a sentence."""
         house = self._house
-        return wording.point(
-            called=house.called(wanted.device), name=wanted.spec.name, part=wanted.device in house.parts
-        )
+        name = wanted.spec.name
+        if wanted.device == "paths" and (place := name.partition(".")[0]) in house.takes.recorders:
+            name = f"{house.called(place)} input{name.removeprefix(place)}"  # a recorder's name means its input
+        return wording.point(called=house.called(wanted.device), name=name, part=wanted.device in house.parts)
 
     def row(self, row: Row) -> str:
         """A row of a plan in a sentence; empty: it is as wanted."""

@@ -56,7 +56,7 @@ def test_the_difference_is_told_in_the_order_it_is_put_right(tmp_path: Path) -> 
             "Box mixer strip 3 level is -10 dB, becomes -20 dB.",
             "Box iso-1 record codec is vc3-185, becomes vc3-90.",
             "Box iso-2 record codec is vc3-185, becomes vc3-90.",
-            "Iso-1 shows stage-left, becomes wide.",
+            "Box iso-1 input shows stage-left, becomes wide.",
             "Box mixer strip 5 level is -10 dB, becomes -6 dB.",
         ]
         assert own.setups.tell.plan(own.setups.plan("evening")) == "Evening: of 6 values, 6 differ."
@@ -169,9 +169,12 @@ def test_a_recorder_that_rolls_keeps_its_settings_and_its_picture_and_the_rest_i
         left = [one for one in sentences(own, "evening") if "left alone" in one]
         assert [one.partition(":")[0] for one in left] == [
             "Box iso-1 record codec is vc3-185, wanted vc3-90, and is left alone",
-            "Iso-1 shows stage-left, wanted wide, and is left alone",
+            "Box iso-1 input shows stage-left, wanted wide, and is left alone",
         ]
-        assert [one.partition(": ")[2] for one in left] == ["transport is recording.", "iso-1 transport is recording."]
+        assert [one.partition(": ")[2] for one in left] == [
+            "it records. Cut its take first.",
+            "iso-1 records, and keeps its picture. Cut its take first.",
+        ]
         group = await press(own, "apply", setup="evening")
         assert group.worst is Ended.FAILED
         assert set(bad(group)) == {"iso-1 record.codec", "hall output.1.source", "paths iso-1.shows"}
@@ -253,7 +256,7 @@ def test_a_change_afterwards_is_told_with_old_new_and_whose_it_was(tmp_path: Pat
         told = [own.setups.tell.drift(one) for one in own.setups.drifts]
         assert [one.rpartition(" at ")[0] for one in told] == [
             "Box mixer strip 3 level is -5 dB, was -20 dB; changed by a hand at the box",
-            "Iso-1 shows stage-right, was wide; changed by a hand at the box",
+            "Box iso-1 input shows stage-right, was wide; changed by a hand at the box",
         ]
         assert (value(own, "setups", STATE), value(own, "setups", DIFFERS)) == ("differs", 2)
         assert value(own, "setups", DRIFT) == told[-1]
