@@ -3,6 +3,7 @@
 import re
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from types import MappingProxyType
 from typing import Any, ClassVar, Final
 
@@ -128,15 +129,35 @@ class _Shape:
     """A transport info's parameters, told apart once: decks send the same ones in the same order many times a second.
 
     Attributes:
-        row: the points that are told.
+        names: of all its parameters.
+        points: what is told, each with its reader.
         places: which parameter tells each of them.
         status, slot: which parameter is that one; None: it is not among them.
     """
 
-    row: Row
+    names: tuple[str, ...]
+    points: tuple[tuple[str, Reader], ...]
     places: tuple[int, ...]
     status: int | None
     slot: int | None
+
+
+@lru_cache(maxsize=64)  # decks of one make are alike
+def _shape(names: tuple[str, ...], shows_label: bool) -> _Shape:
+    """`shows_label`: the deck has a display timecode, which its other timecode yields to."""
+    points: list[tuple[str, Reader]] = []
+    places: list[int] = []
+    for at, name in enumerate(names):
+        found = TRANSPORT_INFO.get(name)
+        if found is None or (shows_label and name == "timecode"):
+            continue
+        points.append(found)
+        places.append(at)
+        if name == "input video format":
+            points.append((INPUT_PRESENT.name, present))
+            places.append(at)
+    last = {name: at for at, name in enumerate(names)}
+    return _Shape(names, tuple(points), tuple(places), last.get("status"), last.get("slot id"))
 
 
 class TextDeckDriver:
@@ -168,7 +189,9 @@ class TextDeckDriver:
         self._slot = 0  # the slot in use; 0: not known
         self._clips = 0  # clips on it, by the last count
         self._shows_label = False  # this deck has a display timecode, so its other timecode is left alone
-        self._shapes: dict[tuple[str, ...], _Shape] = {}  # of transport infos, by the names of their parameters
+        self._shapes: dict[
+            tuple[str, ...], tuple[_Shape, Row]
+        ] = {}  # of transport infos, by the names of their parameters
         self._blocks: Mapping[str, Callable[[Message, BoardWriter, Request | None], Reply[Request]]] = {
             "connection info": self._hear_device,
             "device info": self._hear_device,
@@ -303,38 +326,20 @@ class TextDeckDriver:
         if not self._shows_label and "display timecode" in names:
             self._shows_label = True
             self._shapes.clear()
-        shape = self._shapes.get(names)
-        if shape is None:
+        known = self._shapes.get(names)
+        if known is None:
             if len(self._shapes) >= MAX_SHAPES:
                 self._shapes.clear()
-            shape = self._shapes[names] = self._shape(names, board)
-        board.put_row(shape.row, [values[at] for at in shape.places])
+            shape = _shape(names, self._shows_label)
+            known = self._shapes[shape.names] = shape, board.row(*shape.points)
+        shape, row = known
+        board.put_row(row, [values[at] for at in shape.places])
         if shape.status is not None:
             self._rolls = values[shape.status] == "record"
         if shape.slot is not None:
             slot = values[shape.slot]
             self._slot = int(slot) if _NUMBER.fullmatch(slot) else 0
         return NOTHING
-
-    def _shape(self, names: Sequence[str], board: BoardWriter) -> "_Shape":
-        """What to do with the parameters of a transport info that come in this order."""
-        points: list[tuple[str, Reader]] = []
-        places: list[int] = []
-        status = slot = None
-        for at, name in enumerate(names):
-            found = TRANSPORT_INFO.get(name)
-            if found is None or (self._shows_label and name == "timecode"):
-                continue
-            points.append(found)
-            places.append(at)
-            if name == "status":
-                status = at
-            elif name == "slot id":
-                slot = at
-            elif name == "input video format":
-                points.append((INPUT_PRESENT.name, present))
-                places.append(at)
-        return _Shape(board.row(*points), tuple(places), status, slot)
 
     def _hear_slot(self, event: Message, board: BoardWriter, awaiting: Request | None) -> Reply[Request]:
         params = dict(event.params)

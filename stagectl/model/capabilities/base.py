@@ -51,19 +51,25 @@ class Capability:
     points: tuple[PointSpec[Any], ...]
     verbs: tuple[type[Verb], ...]
     doubts: tuple[Doubt, ...] = ()
+    _named: dict[str, PointSpec[Any]] = field(default_factory=dict, init=False, repr=False)  # those without an index
     _patterns: list[tuple[re.Pattern[str], PointSpec[Any]]] = field(default_factory=list, init=False, repr=False)
 
     def __post_init__(self) -> None:
         specs: tuple[PointSpec[Any], ...] = (*EVERY_BOX, *self.points)
         for spec in specs:
+            if "{" not in spec.name:
+                self._named[spec.name] = spec
+                continue
             pattern = re.sub(r"\\\{[a-z]+\\\}", r"([^.{}]+)", re.escape(spec.name))
             self._patterns.append((re.compile(pattern + r"\Z"), spec))
 
     def point(self, name: str) -> PointSpec[Any] | None:
         """The spec of a concrete name such as "output.3.source"; None if this kind has no such point."""
+        if (named := self._named.get(name)) is not None:
+            return named
         for pattern, spec in self._patterns:
             if found := pattern.match(name):
-                return spec.at(*found.groups()) if found.groups() else spec
+                return spec.at(*found.groups())
         return None
 
     def verb(self, name: str) -> type[Verb] | None:
@@ -75,4 +81,5 @@ class Capability:
 
     def names(self) -> Iterable[str]:
         """All point names, indexes open."""
-        return (spec.name for _, spec in self._patterns)
+        specs: tuple[PointSpec[Any], ...] = (*EVERY_BOX, *self.points)
+        return (spec.name for spec in specs)
