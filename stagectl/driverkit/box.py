@@ -14,7 +14,7 @@ from stagectl.driverkit.driver import BoxKind, Codec, Driver, Look, Reply
 from stagectl.driverkit.link import StreamLink
 from stagectl.model.board import BoardWriter
 from stagectl.model.capabilities.base import EVERY_BOX, HEALTH, HEALTH_WHY, LINK_SILENT, LINK_UP, Health
-from stagectl.model.conditions import YES, Watch
+from stagectl.model.conditions import YES, Truth, Watch
 from stagectl.model.errors import DeviceError, ProtocolError, RefusedError
 from stagectl.model.points import PointSpec, Reading
 from stagectl.model.verbs import Verb
@@ -193,7 +193,7 @@ class Box:
             writer.board.reading(name, spec).age_s = FOREVER
         self._doubts: list[Watch] = []
         for doubt in self.capability.doubts:
-            watch = writer.board.build(doubt.when, lambda truth: self._judge_health(), device=name, lazy=True)
+            watch = writer.board.build(doubt.when, self._doubted, device=name, lazy=True)
             self._doubts.append(watch)
         for watch in self._doubts:
             watch.attach()
@@ -602,6 +602,9 @@ class Box:
 
     def _own(self, spec: PointSpec[Any], value: object) -> None:
         self.writer.compute(spec.name, value, asked_at=self.clock.now())
+
+    def _doubted(self, truth: Truth) -> None:
+        self._judge_health()
 
     def _judge_health(self) -> None:
         health, why = Health.WELL, ""

@@ -7,7 +7,7 @@ condition is plain data; `judge` looks once, a `Watch` follows it and keeps the 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, ClassVar, Final
 
 from stagectl.model.points import NEVER, PointSpec, Poked, Quality, Reading
 
@@ -27,6 +27,7 @@ class Truth(StrEnum):
 YES: Final = Truth.YES
 NO: Final = Truth.NO
 UNKNOWN: Final = Truth.UNKNOWN
+_MOVES: Final = ("advances", "stands", "changed")  # claims about what a value was and becomes
 _FOREVER: Final = -NEVER
 
 
@@ -235,24 +236,45 @@ def _opposite(truth: Truth) -> Truth:
 
 
 class _Seen:
-    """One leaf being followed: what time needs to be remembered of it."""
+    """One leaf being followed, of a value as it is."""
 
-    __slots__ = ("base", "changes", "last_change", "leaf", "moves", "reading", "rev", "told", "truth")
+    __slots__ = ("leaf", "reading", "rev", "told", "truth")
+    moves: ClassVar[bool] = False
 
     def __init__(self, leaf: Leaf, reading: Reading[Any]) -> None:
         self.leaf = leaf
-        self.moves = leaf.says in ("advances", "stands", "changed")
         self.reading = reading
         self.rev = -1  # of the reading when `told` was compared
         self.told = UNKNOWN
-        self.base: Any = None
-        self.changes = 0
-        self.last_change = NEVER
         self.truth = UNKNOWN
 
     def begin(self, since: float) -> None:
         reading = self.reading
-        self.base = reading.value if reading.quality in (Quality.GOOD, Quality.STALE) else None
+        self.truth = UNKNOWN
+        if reading.quality is Quality.GOOD and reading.asked_at > since:
+            self.truth = compare(self.leaf, reading.value)
+
+    def heard(self, since: float) -> None:
+        """Judge anew after a put. A reading that was asked for before `since` is no evidence."""
+        reading = self.reading
+        if reading.quality is not Quality.GOOD:
+            self.truth = UNKNOWN
+        elif reading.asked_at > since:
+            if reading.rev != self.rev:  # most puts bring the value that stands
+                self.rev = reading.rev
+                self.told = compare(self.leaf, reading.value)
+            self.truth = self.told
+
+
+class _Moving(_Seen):
+    """One leaf being followed, of a value as it was and becomes."""
+
+    __slots__ = ("base", "changes", "last_change")
+    moves: ClassVar[bool] = True
+
+    def begin(self, since: float) -> None:
+        reading = self.reading
+        self.base: Any = reading.value if reading.quality in (Quality.GOOD, Quality.STALE) else None
         self.changes = 0
         self.last_change = NEVER
         self.truth = UNKNOWN
@@ -260,25 +282,19 @@ class _Seen:
             self.truth = NO if self.leaf.says == "changed" else compare(self.leaf, reading.value)
 
     def heard(self, since: float) -> None:
-        """Judge anew after a put. A reading that was asked for before `since` is no evidence."""
         reading = self.reading
         if reading.quality is not Quality.GOOD:
             self.truth = UNKNOWN
         elif reading.asked_at <= since:
             return
-        elif not self.moves:
-            if reading.rev != self.rev:  # most puts bring the value that stands
-                self.rev = reading.rev
-                self.told = compare(self.leaf, reading.value)
-            self.truth = self.told
         elif self.leaf.says == "changed":
             if self.base is None:
                 self.base = reading.value
             self.truth = YES if reading.value != self.base else NO
         else:
-            self._moves(reading, self.leaf.says)
+            self._moved(reading, self.leaf.says)
 
-    def _moves(self, reading: Reading[Any], says: str) -> None:
+    def _moved(self, reading: Reading[Any], says: str) -> None:
         if self.base is not None and reading.value != self.base:
             self.changes += 1
             self.last_change = reading.read_at
@@ -293,6 +309,12 @@ class _Seen:
             self.truth = YES if says == "stands" else NO
             self.changes = 0
         self.base = reading.value
+
+    def begin_anew(self) -> None:
+        """What moved before is no evidence any more."""
+        self.changes = 0
+        if self.truth is YES:
+            self.truth = UNKNOWN
 
 
 class Watch(Poked):
@@ -321,7 +343,10 @@ class Watch(Poked):
         self.condition = condition  # shared by all devices of a kind: a copy each would weigh more than the watch
         self._tell = tell
         found = {id(leaf): leaf for leaf in condition.leaves()}
-        self._seen = tuple(_Seen(leaf, board.reading(leaf.device or device, leaf.spec)) for leaf in found.values())
+        self._seen = tuple(
+            (_Moving if leaf.says in _MOVES else _Seen)(leaf, board.reading(leaf.device or device, leaf.spec))
+            for leaf in found.values()
+        )
         self._marks = lazy and all(seen.leaf.says not in ("advances", "changed") for seen in self._seen)
         parts = self.condition.parts if isinstance(self.condition, All) else (self.condition,)
         self._flat = all(isinstance(part, Leaf) for part in parts)  # the usual effect: all of a few leaves
@@ -413,10 +438,8 @@ class Watch(Poked):
     def _begin_anew(self) -> None:
         """While a part is no, nothing counts as advancing: the timecode of a flapping deck moves now and then."""
         for seen in self._seen:
-            if seen.leaf.says == "advances":
-                seen.changes = 0
-                if seen.truth is YES:
-                    seen.truth = UNKNOWN
+            if isinstance(seen, _Moving) and seen.leaf.says == "advances":
+                seen.begin_anew()
 
     def missing(self) -> list[str]:
         """What is not seen yet, one clause each: "transport is stopped, wanted recording"."""

@@ -1,7 +1,7 @@
 """What is one alarm: what stands, who knows, what was put aside; and how many came in which time?"""
 
 from collections import deque
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass
 from datetime import datetime
 from itertools import takewhile
 from typing import Any, Final
@@ -74,7 +74,7 @@ class Alarm:
     text: str = ""
     remedy: str = ""
     take: int | None = None
-    watches: list[Watch] = field(default_factory=list)
+    watches: tuple[Watch, ...] = ()
     leaving: Handle | None = None  # runs while it is gone, until that counts as over
     aside_ends: Handle | None = None
 
