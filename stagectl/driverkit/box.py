@@ -134,6 +134,14 @@ class Box:
         on_link: told "up", "down" or "adopted" with a clause.
     """
 
+    __slots__ = (  # a dict for each of a thousand boxes weighs three times as much
+        *("_beat_at", "_chance", "_codec", "_commands", "_deaf_s", "_doubts", "_driver", "_expect", "_gap_timer"),
+        *("_glance", "_inflight", "_link", "_look_at", "_looking", "_lost", "_network", "_on_link"),
+        *("_polled", "_reads", "_relook", "_room", "_silent", "_tick_due", "_tick_timer", "_was_silent", "address"),
+        *("adopted", "capability", "clock", "counts", "epoch", "foreign", "heard_at", "kind", "name", "options"),
+        *("trouble", "writer"),
+    )
+
     def __init__(
         self,
         name: str,

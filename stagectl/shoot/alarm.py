@@ -1,6 +1,7 @@
 """What is one alarm: what stands, who knows, what was put aside; and how many came in which time?"""
 
 from collections import deque
+from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from datetime import datetime
 from itertools import takewhile
@@ -75,8 +76,14 @@ class Alarm:
     remedy: str = ""
     take: int | None = None
     watches: tuple[Watch, ...] = ()
+    on_truth: "Callable[[Alarm, Truth], None] | None" = None  # told when its condition turns
     leaving: Handle | None = None  # runs while it is gone, until that counts as over
     aside_ends: Handle | None = None
+
+    def turned(self, truth: Truth) -> None:
+        """Its condition is another one: for its watch, since a function for each of thousands would weigh more."""
+        assert self.on_truth is not None
+        self.on_truth(self, truth)
 
     @property
     def state(self) -> str:

@@ -7,7 +7,6 @@ says so.
 
 from collections.abc import Callable, Iterable, Mapping
 from datetime import datetime
-from functools import partial
 from typing import TYPE_CHECKING, Any, Final
 
 from stagectl.control.access import Person
@@ -88,7 +87,7 @@ class Alarms:
         self._met: dict[str, None] = {}  # boxes that were reached once
         self._started = self._clock.now()
         self._numbers = 0
-        self._stepped = self._step_turned  # bound once, for hundreds of watches
+        self._on_truth, self._stepped = self._heard, self._step_turned  # bound once, for thousands of watches
         self._timer = False
         self._dirty = False
         self._takes_moved = False
@@ -245,12 +244,12 @@ class Alarms:
     # -- what is heard --------------------------------------------------------------------------------------------
 
     def _add(self, device: str, rule: Rule) -> Alarm:
-        alarm = Alarm(f"{device}.{rule.name}", rule, device, grade=rule.grade)
+        alarm = Alarm(f"{device}.{rule.name}", rule, device, grade=rule.grade, on_truth=self._on_truth)
         self._alarms[alarm.id] = alarm
         if rule.when is not None:
-            watch, heard = self._house.board.watch, partial(self._heard, alarm)  # lighter than a function each
+            watch = self._house.board.watch
             alarm.watches = (
-                watch(rule.when, heard, device=device, lazy=True),
+                watch(rule.when, alarm.turned, device=device, lazy=True),
                 *(watch(step, self._stepped, device=device, lazy=True) for step in rule.steps),
             )
         else:
