@@ -15,11 +15,15 @@ from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import CondPageBreak, Flowable, LongTable, Paragraph, SimpleDocTemplate, Spacer, TableStyle
 
 from stagectl.handoff.faces import Faces
+from stagectl.handoff.printpicture import Picture
 from stagectl.handoff.ranges import TakeRange
 from stagectl.handoff.sheet import ENDS, HEAD, Section, problems, sections
+from stagectl.handoff.takepicture import SIGNS, draw_clips
 
 _MARGIN: Final = 12 * mm
 _SHARES: Final = (0.12, 0.24, 0.1, 0.1, 0.08, 0.09, 0.07, 0.2)  # of the columns, of the width
+_ABOVE: Final = 80.0  # what stands above a take's picture at least, and the head of its table below, points
+_INDENT: Final = 6.0  # of text from the margin, reportlab's own, points; tables begin with it
 _FOOT: Final = 8.0  # size of the line below each page, points
 
 
@@ -42,7 +46,8 @@ def log_pdf(takes: Sequence[TakeRange], title: str, faces: Faces) -> bytes:
     def canvas(*args: Any, **more: Any) -> Canvas:
         return _Counted(*args, foot=foot, face=faces.names[0], **more)
 
-    document.build([*_Setting(faces, document.width).whole(takes, title)], canvasmaker=canvas)
+    setting = _Setting(faces, document.width - 2 * _INDENT, document.height)
+    document.build([*setting.whole(takes, title)], canvasmaker=canvas)
     return out.getvalue()
 
 
@@ -80,12 +85,13 @@ class _Counted(Canvas):
 
 
 class _Setting:
-    """Sets takes in one set of styles. `wide`: of the text, points."""
+    """Sets takes in one set of styles. `wide`, `high`: room for text on a page, points."""
 
-    def __init__(self, faces: Faces, wide: float) -> None:
+    def __init__(self, faces: Faces, wide: float, high: float) -> None:
         plain, bold = faces.names
         self._faces = faces
         self._wide = wide
+        self._high = high
         self._body = ParagraphStyle("body", fontName=plain, fontSize=9, leading=11.5)
         self._bad = ParagraphStyle("bad", self._body, fontName=bold)
         self._head = ParagraphStyle("head", self._bad, fontSize=10.5, leading=13, spaceBefore=8, spaceAfter=2)
@@ -97,19 +103,25 @@ class _Setting:
         yield from (self._says(problem, self._bad) for problem in problems(takes))
         yield Spacer(0, 4)
         yield self._says(ENDS if takes else "No take.", self._body)
-        for section in sections(takes):
-            yield from self._take(section)
+        for take, section in zip(takes, sections(takes), strict=True):
+            yield from self._take(take, section)
 
-    def _take(self, section: Section) -> Iterator[Flowable]:
-        yield CondPageBreak(80 + 12 * len(section.troubles))  # no title alone at the end of a page
+    def _take(self, take: TakeRange, section: Section) -> Iterator[Flowable]:
+        picture = Picture(self._faces, lambda paper: draw_clips(paper, take, 0.0), self._wide, self._high - _ABOVE)
+        above = _ABOVE + 12 * len(section.troubles) + (picture.height if picture.fits else 0)
+        yield CondPageBreak(above)  # no title alone at the end of a page
         yield self._says(section.title, self._head)
         yield from (self._says(trouble, self._bad) for trouble in section.troubles)
         if section.shared:
             yield self._says(section.shared, self._body)
         yield Spacer(0, 3)
+        if picture.fits:
+            yield picture
+            yield Spacer(0, 6)
         yield self._table(section)
         yield Spacer(0, 3)
-        yield from (self._says(f"{at}  {told}", self._body) for at, told in section.marks)
+        for number, (at, told) in enumerate(section.marks):
+            yield self._says("  ".join(filter(None, (SIGNS[number : number + 1], at, told))), self._body)
 
     def _table(self, section: Section) -> Flowable:
         kinds = [self._number if name in ("frames", "offset") else self._body for name in HEAD]

@@ -5,7 +5,7 @@ Source: SVG 1.1, with the roles that WAI-ARIA gives a picture; from memory.
 """
 
 from html import escape
-from typing import Final
+from typing import Final, Protocol
 from unicodedata import category, east_asian_width
 
 ALONE: Final = (  # the style of a picture that stands alone
@@ -14,6 +14,18 @@ ALONE: Final = (  # the style of a picture that stands alone
 SPACE: Final = ' xmlns="http://www.w3.org/2000/svg"'  # which a page implies
 SIZE: Final = 12  # of text, px
 UNIT: Final = 6.7  # px that a sign of that size takes at most, on average; a wide one takes two
+
+
+class Paper(Protocol):
+    """What a picture is drawn on; x to the right, y downwards, both in px. `Drawing` says what each word draws."""
+
+    def bar(self, at: tuple[float, float], wide: float, high: float, *, ink: float, about: str = "") -> None: ...
+
+    def line(self, *points: tuple[float, float], dashed: bool = False) -> None: ...
+
+    def text(
+        self, x: float, y: float, text: str, *, end: bool = False, bold: bool = False, most: float = 0.0
+    ) -> None: ...
 
 
 class Drawing:

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 from typing import Final
 
 from stagectl.handoff.ranges import Clip, Span, TakeRange
-from stagectl.handoff.svg import Drawing, cut
+from stagectl.handoff.svg import Drawing, Paper, cut
 from stagectl.model.timecode import Rate, label_at
 from stagectl.shoot.take import Mark
 
@@ -17,7 +17,7 @@ _NAME: Final = 140.0  # where the names of the recorders end, px
 _FIRST: Final = 190.0  # where the bars begin
 _LAST: Final = 800.0  # ...and end
 _ROW: Final = 20.0
-_SIGNS: Final = "abcdefghijklmnopqrst"  # of marks: as many are told in words
+SIGNS: Final = "abcdefghijklmnopqrst"  # of marks: as many are told in words
 
 
 def take_picture(take: TakeRange, *, alone: bool = False) -> str:
@@ -27,19 +27,27 @@ def take_picture(take: TakeRange, *, alone: bool = False) -> str:
     for line in (title(take), *take.troubles) if alone else ():
         y += 16
         drawing.text(0, y, line, bold=y <= 16, most=WIDE)
-    spans = [clip.span for clip in take.clips if clip.span is not None]
-    if take.rate is not None and spans:
-        whole = Span(min(span.first for span in spans), max(span.end for span in spans))
-        y = _bars(drawing, take, take.rate, whole=whole, top=y + (20 if take.common is not None else 0))
-    else:
-        for clip in take.clips:
-            y += _ROW
-            drawing.text(_NAME, y, clip.lane.called, end=True, most=_NAME)
-            drawing.text(_FIRST, y, _apart(clip), most=_LAST - _FIRST)
+    if take.common is not None:
+        y += 20
+        drawing.text(_FIRST, y, _shared(take), most=_LAST - _FIRST)
+    y = draw_clips(drawing, take, y)
     for line in _marks(take):
         y += 16
         drawing.text(_FIRST, y, line, most=WIDE - _FIRST)
     return drawing.written(title(take), about(take), y + 8, alone=alone)
+
+
+def draw_clips(paper: Paper, take: TakeRange, top: float) -> float:
+    """The clips below each other, by their timecode where that can be compared. Returns where the drawing ends, px."""
+    spans = [clip.span for clip in take.clips if clip.span is not None]
+    if take.rate is not None and spans:
+        whole = Span(min(span.first for span in spans), max(span.end for span in spans))
+        return _bars(paper, take, take.rate, whole=whole, top=top)
+    for clip in take.clips:
+        top += _ROW
+        paper.text(_NAME, top, clip.lane.called, end=True, most=_NAME)
+        paper.text(_FIRST, top, _apart(clip), most=_LAST - _FIRST)
+    return top
 
 
 def title(take: TakeRange) -> str:
@@ -64,7 +72,7 @@ def _shared(take: TakeRange) -> str:
     return f"All share {first} to {end}, {take.common.frames} frames at {take.rate}."
 
 
-def _bars(drawing: Drawing, take: TakeRange, rate: Rate, *, whole: Span, top: float) -> float:
+def _bars(drawing: Paper, take: TakeRange, rate: Rate, *, whole: Span, top: float) -> float:
     """The bars with bracket, marks and axis. Returns where they end."""
 
     def x(frame: int) -> float:
@@ -74,7 +82,6 @@ def _bars(drawing: Drawing, take: TakeRange, rate: Rate, *, whole: Span, top: fl
     under = top + 16 + _ROW * len(rows)
     if take.common is not None:
         first, end = x(take.common.first), x(take.common.end)
-        drawing.text(_FIRST, top, _shared(take), most=_LAST - _FIRST)
         drawing.line((first, top + 12), (first, top + 6), (end, top + 6), (end, top + 12))
         drawing.bar((first, top + 12), end - first, under - top - 12, ink=0.1)
     for row, device in enumerate(rows):
@@ -84,7 +91,7 @@ def _bars(drawing: Drawing, take: TakeRange, rate: Rate, *, whole: Span, top: fl
         frame = take.mark_frame(mark)
         if frame is not None and whole.first <= frame < whole.end:
             drawing.line((x(frame), top + 14), (x(frame), under + 4), dashed=True)
-            drawing.text(x(frame) + 2, under + 12, _SIGNS[number : number + 1])
+            drawing.text(x(frame) + 2, under + 12, SIGNS[number : number + 1])
     under += 14 if take.marks else 0
     drawing.line((_FIRST, under + 2), (_LAST, under + 2))
     drawing.text(_FIRST, under + 15, str(label_at(whole.first, rate)))
@@ -92,7 +99,7 @@ def _bars(drawing: Drawing, take: TakeRange, rate: Rate, *, whole: Span, top: fl
     return under + 20
 
 
-def _lane(drawing: Drawing, take: TakeRange, clips: list[Clip], *, x: Callable[[int], float], y: float) -> None:
+def _lane(drawing: Paper, take: TakeRange, clips: list[Clip], *, x: Callable[[int], float], y: float) -> None:
     """A recorder's name, its clips, and at both ends the frames it has beyond what all share."""
     foot = y + 12
     drawing.text(_NAME, foot, clips[0].lane.called, end=True, most=_NAME)
@@ -118,10 +125,10 @@ def _apart(clip: Clip) -> str:
 
 
 def _marks(take: TakeRange) -> Iterator[str]:
-    for sign, mark in zip(_SIGNS, take.marks, strict=False):
+    for sign, mark in zip(SIGNS, take.marks, strict=False):
         yield f"{sign}  {_mark(mark)}"
-    if len(take.marks) > len(_SIGNS):
-        yield f"and {len(take.marks) - len(_SIGNS)} marks more"
+    if len(take.marks) > len(SIGNS):
+        yield f"and {len(take.marks) - len(SIGNS)} marks more"
 
 
 def _mark(mark: Mark) -> str:

@@ -16,6 +16,7 @@ from stagectl.handoff.faces import OWN, Faces, is_face
 from stagectl.handoff.logsheet import log_sheet
 from stagectl.handoff.printsheet import log_pdf
 from stagectl.handoff.ranges import ranged
+from stagectl.handoff.takepicture import take_picture
 from tests.handoff.test_ranges import lane, take
 from tests.handoff.test_timeline import mark
 
@@ -48,8 +49,37 @@ def test_it_says_what_the_sheet_in_html_says() -> None:
         assert told in page
 
 
+def drawn(data: bytes) -> list[tuple[str, str]]:
+    """Width and height of each filled rectangle of the first page. Source: ISO 32000-1, 8.5.2.1, operator re."""
+    content = PdfReader(io.BytesIO(data)).pages[0].get_contents()
+    assert content is not None
+    number = rb"(-?[0-9.]+) "
+    found = re.findall(rb"(?:^|\s)" + number * 4 + rb"re f", content.get_data())
+    return [(f"{float(wide):.1f}", f"{float(high):.1f}") for _, _, wide, high in found]
+
+
+def test_each_take_has_the_picture_that_the_page_has() -> None:
+    lanes = [lane("wide", "10:00:00:00", "00:18:28:07"), lane("hands", "10:00:00:05", "00:18:28:07")]
+    (one,) = ranged([take(*lanes, marks=[mark("problem", "10:00:04:00", "a chair")])])
+    data = log_pdf([one], "Hall", Faces(*OWN))
+    bars = re.findall(r'<rect x="[0-9.]+" y="[0-9.]+" width="([0-9.]+)" height="([0-9.]+)"', take_picture(one))
+    assert len(bars) == 3
+    assert drawn(data) == bars
+    (text,) = pages(take(*lanes, marks=[mark("problem", "10:00:04:00", "a chair")]))
+    assert "a 10:00:04:00 problem" in text
+    assert text.count("+5") == text.count("+0") == 2
+
+
+def test_a_picture_that_nobody_could_read_is_left_out_and_no_row_with_it() -> None:
+    many = ranged([take(*(lane(f"iso-{n}", "10:00:00:00", "00:01:00:00") for n in range(1, 46)))])
+    data = log_pdf(many, "Hall", Faces(*OWN))
+    assert drawn(data) == []
+    texts = [page.extract_text() for page in PdfReader(io.BytesIO(data)).pages]
+    assert "T001_iso-45" in texts[-1]
+
+
 def test_problems_come_before_the_first_take() -> None:
-    (page,) = pages(*day(2), take(lane("wide", "10:00:00:00", ""), take=3, opened="2026-11-28T09:00:00.000Z"))
+    page, _ = pages(*day(2), take(lane("wide", "10:00:00:00", ""), take=3, opened="2026-11-28T09:00:00.000Z"))
     assert page.index("Take 3: Wide: it told no length.") < page.index("Take 1 Masterclass 3")
 
 
