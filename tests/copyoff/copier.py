@@ -11,7 +11,6 @@ import asyncio
 import hashlib
 import json
 import os
-import signal
 import subprocess
 import sys
 import time
@@ -24,9 +23,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from stagectl.copyoff.engine import Engine, threads_needed
-from stagectl.copyoff.folder import Folder, FolderPart
+from stagectl.copyoff.folder import Folder
 from stagectl.copyoff.ftp import FtpStore
-from stagectl.copyoff.job import Job, State, Wanted
+from stagectl.copyoff.job import Job, Wanted
 from stagectl.copyoff.jobs import Jobs
 from stagectl.copyoff.mhl import Sealing
 from stagectl.copyoff.plan import Layout
@@ -34,6 +33,7 @@ from stagectl.copyoff.settings import Care, Deck
 from stagectl.copyoff.target import Place
 from stagectl.driverkit.real import RealClock, RealIds, RealOffload
 from stagectl.site.copyentries import USUAL_ORDER
+from tests.copyoff.dying import dies
 
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator
@@ -52,8 +52,7 @@ class House:
         data: folder of the database.
         decks: control address of each deck's store.
         targets: folder of each target.
-        die: when the process kills itself: ["before" or "after", a state] of any copy, ["bytes", n] in the middle of a
-            write, ["small", n] in the writing of the n-th manifest or its kind; None: it does not.
+        die: when the process kills itself, see `tests.copyoff.dying`; None: it does not.
         reserve: bytes left free on a target.
         knows_room: targets can tell how much is free; some mounts can't.
         rests: what is known of each deck; it rests, unless said.
@@ -108,7 +107,7 @@ class Copier:
 async def copying(house: House, look_apart_s: tuple[float, float] = QUICK) -> AsyncIterator[Copier]:
     """The engine of a house, started."""
     loop = asyncio.get_running_loop()
-    jobs = _Dying(Path(house.data) / "copies.db", house.die)
+    jobs = Jobs(Path(house.data) / "copies.db")
     decks = [house.deck(name) for name in house.decks]
     places = [Place(name, top, partial(Folder, name, Path(top)), house.reserve) for name, top in house.targets.items()]
     threads = RealOffload(threads_needed(decks, places), behind=True)
@@ -144,53 +143,6 @@ async def copying(house: House, look_apart_s: tuple[float, float] = QUICK) -> As
         await engine.stop()
         jobs.close()
         threads.close()
-
-
-class _Dying(Jobs):
-    """A database whose process may die at a change of state."""
-
-    def __init__(self, path: Path, die: tuple[str, Any] | None) -> None:
-        super().__init__(path)
-        self._die = tuple(die) if die else None
-
-    def put(self, job: str, target: str, state: State, **values: Any) -> None:
-        if self._die == ("before", state.value):
-            _kill()
-        super().put(job, target, state, **values)
-        if self._die == ("after", state.value):
-            _kill()
-
-
-def _kill() -> None:
-    os.kill(os.getpid(), signal.SIGKILL)
-
-
-def _die_in_writing(count: int) -> None:
-    """After `count` bytes, in the middle of a block: its first half is written."""
-    write, left = FolderPart.write, count
-
-    def dying(part: FolderPart, data: memoryview) -> None:
-        nonlocal left
-        left -= len(data)
-        if left < 0:
-            write(part, data[: len(data) // 2])
-            _kill()
-        write(part, data)
-
-    FolderPart.write = dying  # type: ignore[method-assign]
-
-
-def _die_in_small(count: int) -> None:
-    """As the n-th small file gets its name."""
-    seen = 0
-    small = Folder.write_small
-
-    def dying(target: Folder, path: str, data: bytes, *, replace: bool) -> None:
-        nonlocal seen
-        seen += 1
-        if seen == count:
-            _kill()
-        small(target, path, data, replace=replace)
 
 
 @dataclass(frozen=True, slots=True)
@@ -235,10 +187,7 @@ def tree(top: Path, *, parts: bool = True) -> dict[str, str]:
 
 
 async def _main(house: House) -> int:
-    if house.die is not None and house.die[0] == "bytes":
-        _die_in_writing(int(house.die[1]))
-    if house.die is not None and house.die[0] == "small":
-        _die_in_small(int(house.die[1]))
+    dies(house.die)
     if not house.knows_room:
         Folder.free = lambda _: None  # type: ignore[method-assign,assignment,return-value]
     async with copying(house) as copier:

@@ -6,7 +6,7 @@ import tempfile
 from pathlib import Path
 from typing import Protocol
 
-from tests.real import brokerback, kills, soak, stream
+from tests.real import brokerback, copykills, kills, soak, stream
 
 
 class Done(Protocol):
@@ -32,12 +32,15 @@ def main() -> int:
     way.add_argument("--minutes", type=float, default=10.0)
     way = ways.add_parser("broker", help="kill and wipe the broker of a large house, and wait until all is there again")
     way.add_argument("--boxes", type=int, default=500)
+    ways.add_parser("copykills", help="SIGKILL the daemon in the middle of each state of a copy; six minutes")
     asked = parser.parse_args()
     if asked.way == "kills":
         return _kills(asked)
     if asked.way == "stream":
         return _told(stream.run(60 * asked.minutes))
     with tempfile.TemporaryDirectory(prefix=f"stagectl-{asked.way}-") as folder:
+        if asked.way == "copykills":
+            return _told(copykills.run(Path(folder), _say))
         if asked.way == "broker":
             return _told(brokerback.run(Path(folder), asked.boxes))
         return _told(soak.run(Path(folder), 60 * asked.minutes))

@@ -63,6 +63,8 @@ class Studio:
         self._broker: subprocess.Popen[bytes] | None = None
         self.door = ""
         self.log = folder / "daemon.log"
+        self.program = ["stagectl"]  # the module that is the daemon, with words before its own
+        self.within: list[str] = []  # words that begin its command
 
     def __enter__(self) -> Self:
         self._simulate()
@@ -123,7 +125,8 @@ class Studio:
 
     def start(self) -> None:
         """Start the daemon and wait until every box is adopted."""
-        command = [sys.executable, "-m", "stagectl", "serve", str(self.site), "--http", f"127.0.0.1:{self.port}"]
+        words = ["serve", str(self.site), "--http", f"127.0.0.1:{self.port}"]
+        command = [*self.within, sys.executable, "-m", *self.program, *words]
         with self.log.open("a") as log:
             self._daemon = subprocess.Popen([*command, "--data", str(self.data)], stdout=log, stderr=log, text=True)
         until(self._answers, READY_S, "the daemon answers")
