@@ -280,8 +280,9 @@ class SiteShape(_Shape):
     )
     devices: dict[Name, DeviceShape]
     groups: dict[Name, list[Name]] = Field({}, description="names of devices and groups under one name")
-    pictures: PicturesShape = PicturesShape.model_validate({})
-    sound: SoundShape = SoundShape.model_validate({})
+    # what is left out is constructed, not validated: that would build a validator for each at every start
+    pictures: PicturesShape = PicturesShape.model_construct()
+    sound: SoundShape = SoundShape.model_construct()
     stations: dict[Name, StationShape] = {}
     playback: dict[Name, PlaybackShape] = Field(
         {}, description="recorder: what comes off it when it plays; first the one people want to see"
@@ -290,11 +291,11 @@ class SiteShape(_Shape):
     protect: list[ProtectShape] = []
     alarms: list[AlarmShape] = []
     cameras: dict[Name, CameraShape] = {}
-    line_up: LineupShape = Field(LineupShape.model_validate({}), alias="line-up")
+    line_up: LineupShape = Field(LineupShape.model_construct(), alias="line-up")
     people: dict[Name, Literal["viewer", "operator", "engineer"]] = {}
     copy_: CopyShape | None = Field(None, alias="copy", description="where clips are copied to, and when")
-    mqtt: MqttShape = MqttShape.model_validate({"broker": "off"})
-    http: HttpShape = Field(HttpShape.model_validate({"at": "127.0.0.1:8420"}), description="where the web door opens")
+    mqtt: MqttShape = MqttShape.model_construct(broker="off")
+    http: HttpShape = Field(HttpShape.model_construct(at="127.0.0.1:8420"), description="where the web door opens")
     scenes: str = Field(".", description="folder of set-ups and scenes, from this file")
 
 

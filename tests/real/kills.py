@@ -86,6 +86,8 @@ class Kills:
 
     def run(self, rounds: int) -> None:
         """Kill so often; what went wrong stands in `rounds`."""
+        # as an installed daemon starts, with its modules compiled, wherever this is run from
+        self._room.env |= {"PYTHONPYCACHEPREFIX": str(self._room.folder / "compiled"), "PYTHONDONTWRITEBYTECODE": ""}
         self._room.start()
         for number in range(1, rounds + 1):
             done = self._round(number)
