@@ -7,7 +7,6 @@ itself; after a restart only when somebody asks.
 """
 
 import asyncio
-from collections import OrderedDict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
@@ -19,24 +18,20 @@ from stagectl.control.groups import Command, Group
 from stagectl.model.capabilities.recorder import TRANSPORT, Transport
 from stagectl.model.errors import RefusedError
 from stagectl.model.points import PointSpec, Poked, Quality, Reading
-from stagectl.model.verbs import Ask, Ended, Verb
+from stagectl.model.verbs import Ask, Verb
 from stagectl.shoot.keeper import Keeper
-from stagectl.shoot.playback import wording
 from stagectl.shoot.playback.giveway import INLET, kept_from, roll_again
 from stagectl.shoot.playback.passage import passage
-from stagectl.shoot.playback.plan import MOVES, gets, kept_of, play_asks, see_free, station_of, stop_asks
+from stagectl.shoot.playback.plan import gets, kept_of, play_asks, see_free, station_of, stop_asks
 from stagectl.shoot.playback.session import Session
-from stagectl.shoot.playback.verbs import PLAYBACK, RECORDERS, STATE, STATION, TAKE, PlayTake, State, StopPlayback
+from stagectl.shoot.playback.telling import HELD, WELL, Telling
+from stagectl.shoot.playback.verbs import PLAYBACK, PlayTake, StopPlayback
 from stagectl.shoot.stations import HEARS, SEES
 
 if TYPE_CHECKING:
     from stagectl.shoot.house import House
 
-OUTCOMES: Final = 50  # sentences of presses that are remembered
 OVER_S: Final = 0.5  # so long it must be seen to play no more; own choice: a recorder may halt between two clips
-HELD: Final = "held-back"  # the code of what did not go out since something before it failed
-_WELL: Final = (Ended.VERIFIED, Ended.SENT)
-_WORST_LAST: Final = (Quality.GOOD, Quality.ASKED, Quality.STALE, Quality.UNKNOWN)
 
 log = structlog.get_logger()
 
@@ -65,12 +60,9 @@ class Playback:
         self._clock = house.board.clock
         self._session: Session | None = None
         self._made: tuple[Ask, Session, Sequence[Sequence[Ask]]] | None = None  # what the newest expand came to
-        self._outcomes: OrderedDict[str, str] = OrderedDict()
+        self._telling = Telling(house, self.name)
         self._tasks: dict[asyncio.Task[Any], None] = {}
         self._soon = False
-        self._writer = house.board.writer(self.name)
-        self._writer.age_of = lambda spec: float("inf")
-        self._writer.declare(*PLAYBACK.points)
         self._ear = _Ear(self)
         for device in house.takes.recorders:
             reading: Reading[Any] = house.board.reading(device, TRANSPORT)
@@ -172,7 +164,7 @@ class Playback:
             return
         session = self._session
         if isinstance(own.ask.verb, PlayTake):
-            self._remember(group, self._failed(group, own))
+            self._telling.failed(group, own)
         if session is not None and session.id == group.id:
             self._begun(session, group, own)
         elif session is not None and session.end == group.id:
@@ -180,35 +172,14 @@ class Playback:
 
     def _begun(self, session: Session, group: Group, own: Command) -> None:
         session.asked, session.who = False, own.person
-        if group.worst in _WELL:
+        if group.worst in WELL:
             left_s = session.left_s(self._board, self._clock.now())
-            self._remember(group, self._plays(session))
+            self._telling.plays(group, session)
             if left_s is not None and not session.ending:
                 session.until = self._clock.later(self._clock.now() + left_s, lambda: self._finish(session))
         else:
             self._finish(session)
         self._show()
-
-    def _failed(self, group: Group, own: Command) -> str:
-        """Why a take is not played: what failed of itself, not what waited for that."""
-        verb, house = own.ask.verb, self._house
-        assert isinstance(verb, PlayTake)
-        bad = [one for one in group.commands if one.verdict is not None and one.verdict.ended not in _WELL]
-        first = [one for one in bad if one.ask.target in house.boxes and one.verdict and one.verdict.code != HELD]
-        found = next(iter([*first, *bad]), own)
-        return wording.failed(take=verb.take, why=house.teller.box(found))
-
-    def _plays(self, session: Session) -> str:
-        called = [self._house.called(name) for name in session.what.recorders]
-        return wording.plays(
-            take=session.what.take,
-            on=called,
-            label=session.what.label,
-            for_s=session.what.lasts_s,
-            station=self._station(session),
-            picture=session.picture,
-            sound=session.sound,
-        )
 
     def _over(self, session: Session, group: Group) -> None:
         """What is not seen to be back, or not seen to stop, is owed on."""
@@ -216,7 +187,7 @@ class Playback:
         bad = {
             (one.ask.target, name)
             for one in group.commands
-            if one.verdict is None or one.verdict.ended not in _WELL
+            if one.verdict is None or one.verdict.ended not in WELL
             for name in one.ask.verb.touches()
         }
         owed = [
@@ -226,15 +197,7 @@ class Playback:
             or any(one.cannot is not None for one in asks)
         ]
         still = [name for name in session.what.recorders if (name, TRANSPORT.name) in bad]
-        said = wording.stopped(
-            take=session.what.take,
-            station=self._station(session),
-            sees=session.sees,
-            hears=session.hears,
-            bad=len(owed),
-            left=[*session.left, *(f"{self._house.called(name)} is not seen to stop" for name in still)],
-        )
-        self._remember(group, said)
+        self._telling.stopped(group, session, owed=len(owed), still=still)
         session.asked = session.ending = False
         session.end = ""
         for reading in session.returning(self._board):
@@ -312,67 +275,18 @@ class Playback:
 
     def say(self) -> str:
         """How the playback stands, in a sentence."""
-        session = self._session
-        state = str(self._board.get(self.name, STATE).value)
-        if session is None:
-            return wording.stands(state=state, take=0, on=[], station="")
-        called = [self._house.called(name) for name in session.what.recorders]
-        return wording.stands(state=state, take=session.what.take, on=called, station=self._station(session))
+        return self._telling.say(self._session)
 
     def outcome(self, group: Group) -> str:
         """How a press of this part ended, in a sentence; empty: it has not, or is forgotten."""
-        return self._outcomes.get(group.id, "")
+        return self._telling.outcome(group)
 
     def plain(self) -> dict[str, Any]:
         """As REST shows it."""
-        session, board = self._session, self._board
-        told: dict[str, Any] = {"say": self.say(), "state": str(board.get(self.name, STATE).value)}
-        if session is None:
-            return told | {"take": None, "recorders": [], "label": "", "left_s": None, "station": None, "left": []}
-        left_s = session.left_s(board, self._clock.now())
-        names = ("picture", "sound", "sees", "hears")
-        station = {"name": session.station, **{name: getattr(session, name) for name in names}}
-        return told | {
-            "take": session.what.take,
-            "recorders": list(session.what.recorders),
-            "label": session.what.label,
-            "left_s": None if left_s is None else round(left_s, 1),
-            "station": station if session.station else None,
-            "left": session.owed(board)[1],
-        }
-
-    def _station(self, session: Session) -> str:
-        entry = self._house.site.stations.get(session.station)
-        return entry.called if entry is not None else session.station
-
-    def _remember(self, group: Group, said: str) -> None:
-        self._outcomes[group.id] = said
-        while len(self._outcomes) > OUTCOMES:
-            self._outcomes.popitem(last=False)
+        return self._telling.plain(self._session)
 
     def _show(self) -> None:
-        """Write the part's points; whether it plays is as old and as sure as the transports it is read from."""
-        session, quality, asked_at = self._session, Quality.GOOD, self._clock.now()
-        state, take, recorders, station = State.IDLE, 0, "", ""
-        if session is not None:
-            transports = [self._board.get(name, TRANSPORT) for name in session.what.recorders]
-            readings: list[Reading[Any]] = [*transports, *(session.returning(self._board) if session.ending else ())]
-            quality = max((one.quality for one in readings), key=_WORST_LAST.index)
-            asked_at = min(one.asked_at for one in readings)
-            state = self._state(session, [one.value for one in transports])
-            take, station = session.what.take, session.station
-            recorders = ", ".join(session.what.recorders)
-        for spec, value in ((TAKE, take), (RECORDERS, recorders), (STATION, station)):
-            self._writer.compute(spec.name, value, asked_at=self._clock.now())
-        # last: with it a press may have its verdict, and all of this be shown anew
-        self._writer.compute(STATE.name, state, quality=quality, asked_at=asked_at)
-
-    def _state(self, session: Session, values: Sequence[Transport | None]) -> State:
-        if session.ending and not any(value in MOVES for value in values):
-            return State.IDLE if session.is_back(self._board) else State.OVER
-        if all(value is Transport.PLAYING for value in values):
-            return State.PLAYS
-        return State.CUEING if session.asked else State.OVER
+        self._telling.show(self._session)
 
     # -- after a restart ------------------------------------------------------------------------------------------
 
