@@ -15,6 +15,7 @@ import structlog
 from stagectl.control.chronicle import Chronicle
 from stagectl.copyoff import ledger, words
 from stagectl.copyoff.checking import Check, findings
+from stagectl.copyoff.due import Due
 from stagectl.copyoff.engine import Engine
 from stagectl.copyoff.errors import CopyError, Reason
 from stagectl.copyoff.job import Sums, Wanted
@@ -27,12 +28,11 @@ from stagectl.copyoff.schedule import Schedule
 from stagectl.copyoff.target import Place
 from stagectl.model.errors import RefusedError
 from stagectl.model.words import nearest
-from stagectl.model.world import Clock, Handle, Ids, Offload
+from stagectl.model.world import Clock, Ids, Offload
 from stagectl.shoot.take import Take
 
 TELL_S: Final = 0.5  # points are computed at most so often
 SUMS_S: Final = 2.0  # and the database is asked at most so often while a run goes
-LOOK_S: Final = 20.0  # between two looks at the schedule
 KEEP: Final = 50  # runs that can be asked after
 EVERYTHING: Final = Wanted()
 
@@ -80,11 +80,11 @@ class CopyOff:
         self._threads = threads
         self._jobs = jobs
         self._schedule = schedule
+        self._due = Due(rest.clock, schedule, rest.takes, self._begin_due)
         self._engine = engine(self._soon, lambda copy: None)
         self._run: Run | None = None  # the copy run that goes
         self._check: Run | None = None  # the verification that goes
         self._tasks: set[asyncio.Task[None]] = set()
-        self._timers: list[Handle] = []
         self._telling = False
         self._summing = False
         self._summed_at = float("-inf")
@@ -103,13 +103,13 @@ class CopyOff:
             self._run = self._remember(Run(progress.run, "copy", "", wanted, self._clock.wall(), self._clock.now()))
             self._write("", "resumed", "Copying goes on where it was.", run=progress.run)
         self.part.show(progress)
-        self._look()
+        if not self._closed:
+            self._due.look()
 
     async def stop(self) -> None:
         """Stop where it is; a later start goes on."""
         self._closed = True
-        for timer in self._timers:
-            timer.cancel()
+        self._due.close()
         if self._check is not None:
             for check in self._check.checks:
                 check.stop()
@@ -341,22 +341,12 @@ class CopyOff:
         run.say, run.outcome, run.ended = say, outcome, self._clock.wall()
         self._write("", "end", say, run=run.id, outcome=outcome)
 
-    # -- what is due ----------------------------------------------------------------------------------------------
+    def _begin_due(self, why: str) -> None:
+        """A run is due; one that goes already is that run."""
+        if self._run is None:
+            self._spawn(self._of_itself(why))
 
-    def _look(self) -> None:
-        """Is a run due? Looked at again and again, so that a clock that is set does not matter."""
-        if self._closed:
-            return
-        self._timers = [self._clock.later(self._clock.now() + LOOK_S, self._look)]
-        takes = list(self._rest.takes())
-        closed = [(take.number, take.closed) for take in takes if take.closed is not None]
-        last = (closed[-1][0], closed[-1][1].astimezone()) if closed and closed[-1][1] is not None else None
-        rolls = any(take.closed is None for take in takes[-1:])
-        why = self._schedule.due(self._clock.wall().astimezone(), last=last, rolls=rolls)
-        if why and self._run is None:
-            self._spawn(self._due(why))
-
-    async def _due(self, why: str) -> None:
+    async def _of_itself(self, why: str) -> None:
         try:
             await self.begin(EVERYTHING, "", why=why)
         except RefusedError as refused:
