@@ -164,6 +164,8 @@ export interface Site {
   groups: Record<string, string[]>;
   sources: string[];
   destinations: string[];
+  /** What routers switch of a name; empty where that is pictures alone. */
+  levels: string[];
   stations: string[];
   limits: Limit[];
 }

@@ -30,6 +30,20 @@ function shows(desk: Desk, name: string): Point | undefined {
   return desk.feed.point("paths", `${name}.shows`);
 }
 
+/** What it has at the levels beside video, and whether that is another source's: "sound of wide, a break-away". */
+function beside(desk: Desk, name: string): string {
+  const told = (desk.site?.levels ?? []).flatMap((level) => {
+    const point = desk.feed.point("paths", `${name}.${level}.shows`);
+    return point ? [`${level} of ${point.value == null ? "what is not known" : word(String(point.value))}`] : [];
+  });
+  if (apart(desk, name)) told.push("a break-away");
+  return told.join(", ");
+}
+
+function apart(desk: Desk, name: string): boolean {
+  return desk.feed.point("paths", `${name}.break_away`)?.value === true;
+}
+
 /** A recorder's name means its input. */
 function title(desk: Desk, name: string): string {
   const device = desk.devices.find((one) => one.id === name);
@@ -43,6 +57,7 @@ function word(name: string): string {
 function line(desk: Desk, name: string): TemplateResult {
   const point = shows(desk, name);
   const way = desk.feed.point("paths", `${name}.way`);
+  const along = beside(desk, name);
   const place = `path ${name}`;
   const said = desk.said.get(place);
   const open = desk.choosing === name;
@@ -50,7 +65,8 @@ function line(desk: Desk, name: string): TemplateResult {
   const back = before !== undefined && before.now === point?.value && before.was !== before.now ? before.was : null;
   return html`<li class="row ${point?.quality ?? "unknown"}">
     <span class="who">${title(desk, name)}</span>
-    <span class="value">shows <strong>${point?.value == null || point.value === "" ? "not known" : word(String(point.value))}</strong> ${age(desk, point)}</span>
+    <span class="value">shows <strong>${point?.value == null || point.value === "" ? "not known" : word(String(point.value))}</strong> ${age(desk, point)}
+      ${along ? html`<span class="second">with ${along}</span>` : nothing}</span>
     ${desk.may("route")
       ? html`<span class="steps">${back !== null
           ? html`<button class="small" aria-disabled=${!desk.live} aria-label="Put back ${word(back)} on ${title(desk, name)}" @click=${() => route(desk, name, back)}>put back</button>`
@@ -69,11 +85,17 @@ function choose(desk: Desk, name: string | null): void {
   desk.draw();
 }
 
-/** Ask for another picture; what was there can be put back until something else changes it. */
+/**
+ * Ask for another picture, and what goes along with it; what was there can be put back until something else changes it.
+ * A break-away can't: one name does not say both.
+ */
 function route(desk: Desk, name: string, source: string): void {
   const was = shows(desk, name)?.value;
-  if (typeof was === "string" && was) desk.before.set(name, { was, now: source });
-  void desk.act(`path ${name}`, "commands?wait=verdict", { target: "paths", verb: "set", args: { point: `${name}.shows`, value: source } });
+  if (typeof was === "string" && was && !apart(desk, name)) desk.before.set(name, { was, now: source });
+  const ask = desk.site?.levels.length
+    ? { verb: "route", args: { routes: `${name} = ${source}` } }
+    : { verb: "set", args: { point: `${name}.shows`, value: source } };
+  void desk.act(`path ${name}`, "commands?wait=verdict", { target: "paths", ...ask });
 }
 
 function sources(desk: Desk, name: string): TemplateResult {
