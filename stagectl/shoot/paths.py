@@ -4,7 +4,7 @@ A house part, named "paths". What a destination shows is computed by following c
 Set of it expands to one Set for each crosspoint of the shortest way.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from typing import Any, ClassVar, Final
@@ -104,7 +104,7 @@ class Paths:
             PATHS.version,
             (
                 *(spec(place) for place in destinations for spec in (shows, _way)),
-                *(BREAK_AWAY.at(name) for name in self.levels.married()),
+                *(BREAK_AWAY.at(name) for name in self.levels.married),
                 TIES_FREE,
             ),
             PATHS.verbs,
@@ -283,21 +283,22 @@ class Paths:
         dirty, self._dirty = self._dirty, {}
         self._show([name for name, way in self._ways.items() if any(port in dirty for port in way.read)])
 
-    def _show(self, names: Iterable[str]) -> None:
-        for name in list(names):
+    def _show(self, names: Collection[str]) -> None:
+        for name in names:
             way = self._ways[name] = self.shown(name)
             quality, asked_at = self._worst(way.read)
             self._put(shows(name).name, way.source or None, way.say(), quality, asked_at)
             self._put(_way(name).name, way.say(), way.say(), quality, asked_at)
         held = self.wiring.held(self.standing)
         free = sum((tie.from_router, tie.output) not in held for tie in self.wiring.ties)
-        self._show_apart()
+        self._show_apart(names)
         quality, asked_at = self._worst(tuple(self._readings))
         self._put(TIES_FREE.name, free, free, quality, asked_at)
 
-    def _show_apart(self) -> None:
-        """Of each destination with several levels: is its sound another source's than its picture?"""
-        for name in self.levels.married():
+    def _show_apart(self, places: Iterable[str]) -> None:
+        """Of destinations with several levels: is its sound another source's than its picture?"""
+        names = dict.fromkeys(one.partition(" ")[0] for one in places)
+        for name in (one for one in names if one in self.levels.married):
             ways = [self._ways.get(place(name, level)) for level in self.levels.of(name)]
             known = [way for way in ways if way is not None and way.source]
             quality, asked_at = self._worst(tuple(port for way in known for port in way.read))

@@ -14,7 +14,12 @@ from stagectl.site import VIDEO, Pictures, place
 
 
 class Levels:
-    """Which names stand at which level; one for a house."""
+    """Which names stand at which level; one for a house.
+
+    Attributes:
+        wiring: of all levels, by place.
+        married: destinations of more than one level.
+    """
 
     def __init__(self, pictures: Pictures) -> None:
         tables = {VIDEO: (pictures.sources, pictures.destinations)}
@@ -23,6 +28,7 @@ class Levels:
         self._several = len(tables) > 1
         self._sources = {level: sources for level, (sources, _) in tables.items()}
         self._destinations = pictures.all_destinations()
+        self.married = {name: None for name, ports in self._destinations.items() if len(ports) > 1}
         self._on = {router: level for level, one in pictures.levels.items() for router in one.routers}
         self.wiring = Wiring(
             {place(name, level): port for level, names in self._sources.items() for name, port in names.items()},
@@ -38,10 +44,6 @@ class Levels:
     def of(self, destination: str) -> list[str]:
         """The levels of a destination; empty: there is none of that name."""
         return list(self._destinations.get(destination, ()))
-
-    def married(self) -> list[str]:
-        """Destinations of more than one level."""
-        return [name for name, ports in self._destinations.items() if len(ports) > 1]
 
     def bound(self, to: str, source: str) -> Bound:
         """The formats of a way to a place; formats are of pictures alone."""

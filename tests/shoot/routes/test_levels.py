@@ -21,7 +21,7 @@ from stagectl.model.verbs import Ended
 from stagectl.shoot.house import House, Wish
 from stagectl.shoot.paths import Paths
 from stagectl.shoot.routes.plan import Guards, Plan, Planner
-from stagectl.shoot.routes.words import read_routes
+from stagectl.shoot.routes.words import one_route, read_routes
 from stagectl.site import Level, Pictures, TieLine
 from tests.driverkit.memory import VirtualClock, virtual
 from tests.shoot.hall import DESTINATIONS, KINDS, SOURCES, TIES, house, site
@@ -186,6 +186,25 @@ async def test_what_can_not_be_meant_is_said_with_its_remedy(routes: str, code: 
     with pytest.raises(RefusedError) as no:
         await press(own, routes)
     assert (no.value.code, f"{no.value} {no.value.remedy}"[: len(said)]) == (code, said)
+
+
+@pytest.mark.parametrize(
+    ("destination", "source", "level"),
+    [
+        ("program", "wide, mix-rec = hands", ""),
+        ("program = wide, mix-rec", "hands", ""),
+        ("program", "wide", "a, b = c"),
+        ("program", "wide over hall 15", ""),
+        ("program", "wide at sound", ""),
+        ("program", "wide", "video over hall 15"),
+    ],
+)
+def test_one_route_of_an_inlet_is_one_route(destination: str, source: str, level: str) -> None:
+    """Else a sender that may set one destination sets another."""
+    with pytest.raises(RefusedError) as no:
+        one_route(destination, source, level)
+    assert no.value.code == "argument"
+    assert one_route("program", "hall input 7", "video") == "program = hall input 7 at video"
 
 
 @virtual
