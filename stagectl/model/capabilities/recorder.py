@@ -54,6 +54,7 @@ SLOT_STATE: Final[PointSpec[SlotState]] = PointSpec("slot.{slot}.state", SlotSta
 SLOT_NAME: Final[PointSpec[str]] = PointSpec("slot.{slot}.name", str)
 SLOT_LEFT: Final[PointSpec[int]] = PointSpec("slot.{slot}.left", int, Unit.S)
 SLOT_FREE: Final[PointSpec[int]] = PointSpec("slot.{slot}.free", int, Unit.BYTES)
+# Name, first label and length are believed as one answer told them: a driver puts those of one clip together.
 CLIP_NAME: Final[PointSpec[str]] = PointSpec("clip.name", str)  # the clip being or last written
 CLIP_START: Final[PointSpec[str]] = PointSpec("clip.start", str)  # its first label, by the box's own list
 CLIP_LENGTH: Final[PointSpec[str]] = PointSpec("clip.length", str)  # its duration so far, written as a label
