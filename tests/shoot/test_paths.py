@@ -86,6 +86,8 @@ async def test_no_free_tie_line_is_refused_and_says_who_holds_them() -> None:
         "No tie-line is free to bring stage-left to director: hall 15 to gallery 1 is held by program (wide), "
         "hall 16 to gallery 2 is held by mix-rec (hands)."
     )
+    # program is on air, and would rather keep what it shows
+    assert no.value.remedy == "Give mix-rec a source that needs no tie-line first: stagectl route mix-rec titles"
     assert (len(own.boxes["hall"].sent), len(own.boxes["gallery"].sent)) == sent
 
 

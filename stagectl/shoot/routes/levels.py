@@ -46,9 +46,7 @@ class Levels:
         return list(self._destinations.get(destination, ()))
 
     def bound(self, to: str, source: str) -> Bound:
-        """The formats of a way to a place; formats are of pictures alone."""
-        if " " in to:
-            return Bound(to)
+        """The formats of a way to a place; no place and no tie-line of another level than video asks for one."""
         return Bound(to, self._gives.get(source, ""), self._takes.get(to, ()))
 
     def source_at(self, port: Port) -> str:

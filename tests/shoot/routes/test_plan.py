@@ -1,7 +1,9 @@
 """Is what is planned true of the hall, and does the press do what the plan said?"""
 
 import asyncio
+from collections.abc import Mapping
 from dataclasses import replace
+from types import MappingProxyType
 from typing import Any
 
 import pytest
@@ -16,7 +18,7 @@ from stagectl.shoot.house import House, Wish
 from stagectl.shoot.paths import SHOWS, Paths
 from stagectl.shoot.routes.plan import Guards, Plan, Planner
 from stagectl.shoot.routes.words import Route, read_routes
-from stagectl.site import Pictures, TieLine
+from stagectl.site import Pictures, PlaybackEntry, TieLine
 from tests.driverkit.memory import VirtualClock, virtual
 from tests.shoot.hall import DESTINATIONS, SOURCES, TIES, house, site
 
@@ -31,10 +33,12 @@ class Here:
         return do(*args)
 
 
-def hall(pictures: Pictures | None = None) -> House:
+def hall(pictures: Pictures | None = None, playback: Mapping[str, PlaybackEntry] = MappingProxyType({})) -> House:
     """The hall with no picture on its tie-lines: all of the gallery shows the titles."""
     plain = site()
-    own = house(VirtualClock(asyncio.get_running_loop()), replace(plain, pictures=pictures or plain.pictures))
+    own = house(
+        VirtualClock(asyncio.get_running_loop()), replace(plain, pictures=pictures or plain.pictures, playback=playback)
+    )
     for output in range(1, 9):
         own.boxes["gallery"].has(OUTPUT_SOURCE.at(output), 8)
     for output in (15, 16):
@@ -103,6 +107,43 @@ async def test_the_one_too_many_is_told_who_holds_the_tie_lines() -> None:
     again = await planned(own, "director = stage-left")
     assert again.served == 1
     assert (await press(own, again.plain()["routes"])).worst is Ended.VERIFIED
+
+
+@virtual
+async def test_who_asks_is_no_holder_in_its_own_way() -> None:
+    own = hall()
+    for routes in ("mix-rec = hands, director = wide", "program = hands"):
+        assert (await press(own, routes)).worst is Ended.VERIFIED
+    await asyncio.sleep(0.01)
+    (row,) = (await planned(own, "program = stage-left")).rows
+    assert row.why.endswith(
+        "hall 15 to gallery 1 is held by mix-rec (hands), hall 16 to gallery 2 is held by director (wide)."
+    )
+    assert row.remedy == "Give mix-rec a source that needs no tie-line first: stagectl route mix-rec titles"
+
+
+@pytest.mark.parametrize(
+    ("plays", "on_air", "remedy"),
+    [
+        ("", ("program",), "Give mix-rec a source that needs no tie-line first: stagectl route mix-rec titles"),
+        (
+            "titles",
+            ("program",),
+            "Give one of them another source first.",
+        ),  # what a recorder plays is no picture to keep
+        ("", ("program", "mix-rec"), "Give one of them another source first."),
+    ],
+)
+@virtual
+async def test_nobody_is_told_to_leave_the_air_or_to_show_a_playback(
+    plays: str, on_air: tuple[str, ...], remedy: str
+) -> None:
+    plain = site()
+    own = hall(replace(plain.pictures, on_air=on_air), {"iso-1": PlaybackEntry("iso-1", plays, "", 1)})
+    assert (await press(own, "program = wide, mix-rec = hands")).worst is Ended.VERIFIED
+    await asyncio.sleep(0.01)
+    (row,) = (await planned(own, "director = stage-left")).rows
+    assert row.remedy == remedy
 
 
 @virtual
