@@ -11,6 +11,7 @@ from typing import Any, Final
 from tests.desk.browser import Look, bare, plain
 
 EVERY_MS: Final = 5000.0
+AT_ONCE_MS: Final = 500.0
 SLACK_MS: Final = 60.0  # the page's timer may come a frame or few early by our clock
 # Notes each text of a live region, each row that needs hands at once, and how often the page wrote anything.
 EARS: Final = """() => {
@@ -25,12 +26,13 @@ EARS: Final = """() => {
     const rows = new Set();
     const strip = () => {
         changes += 1;
-        const now = new Set([...document.querySelectorAll('.wrong-strip li.now strong')].map((one) => one.textContent));
-        for (const row of now) if (!rows.has(row)) note('row', row);
+        const seen = [...document.querySelectorAll('.wrong-strip li.now')];
+        for (const one of seen) if (!rows.has(one.dataset.alarm)) note('row', one.querySelector('strong').textContent);
         rows.clear();
-        for (const row of now) rows.add(row);
+        for (const one of seen) rows.add(one.dataset.alarm);
     };
     strip();
+    told.length = 0;  // what stood there before is no news
     new MutationObserver(strip).observe(document.querySelector('.desk'), all);
 }"""
 
@@ -58,13 +60,13 @@ class Heard:
                 found.append(f"two sentences within {two - one:.0f} ms: {before} / {after}")
             if bare(before) == bare(after):
                 found.append(f"said again though no word changed: {after}")
-        for at, row in self.rows:
-            said = [when for when, text in self.urgent if row in text]
-            came = sum(text == row for _, text in self.rows)
-            if len(said) != came:
-                found.append(f"said {len(said)} times, came {came} times: {row}")
-            elif min(abs(when - at) for when in said) > 500:
-                found.append(f"not said when it came: {row}")
+        for at, row in self.rows:  # its words may change while it stands: it is said once all the same
+            said = [when for when, text in self.urgent if row in text and abs(when - at) < AT_ONCE_MS]
+            if len(said) != 1:
+                found.append(f"came up and was said {len(said)} times: {row}")
+        for at, text in self.urgent:
+            if not any(abs(when - at) < AT_ONCE_MS for when, _ in self.rows):
+                found.append(f"said though nothing came up: {text}")
         return found
 
 

@@ -5,9 +5,11 @@ Flicker: 60 s of frames while alarms come and go (row A5). Aloud: 200 boxes that
 """
 
 import argparse
+import json
 import shutil
 import sys
 import tempfile
+import urllib.request
 from collections.abc import Callable
 from pathlib import Path
 from typing import Final
@@ -26,7 +28,7 @@ from tests.stories.studio import Studio
 BOXES: Final = 200
 RATE: Final = 10  # notices a second of each box
 EVENT_S: Final = 15.0
-SICK: Final = (7, 60, 131)  # boxes whose link is lost and comes back, one after the other
+SICK: Final = (7, 60, 131)  # boxes that are stopped and don't roll again, one after the other
 
 
 def flicker(looks: Looks, folder: Path, seconds: float) -> list[str]:
@@ -54,11 +56,18 @@ def aloud(looks: Looks, folder: Path, seconds: float) -> list[str]:
             far.stream(RATE)
 
             def happens(number: int) -> None:
-                """Every second time nothing; else a link is lost, or the one that was is back."""
-                turn = number - 2
-                if turn >= 0 and turn % 2 == 0:
-                    box, back = SICK[turn // 4 % len(SICK)], turn % 4 == 2
-                    far.fault(box, "none" if back else "dead")
+                """First nothing; then a box is stopped, does not roll again when asked, and rolls the next time."""
+                box = SICK[number // 4 % len(SICK)]
+                deck = f"deck-{box + 1}"
+                match number % 4:
+                    case 1:
+                        _ask(look.url, "cut", {"take": 1, "on": [deck]})
+                    case 2:
+                        far.fault(box, "refuses")
+                        _ask(look.url, "roll", {"on": [deck]})
+                    case 3:
+                        far.fault(box, "none")
+                        _ask(look.url, "roll", {"on": [deck]})
 
             told = heard(look, seconds, happens, EVENT_S)
             sent = far.sent()
@@ -79,6 +88,14 @@ def paper(looks: Looks, folder: Path, takes: int) -> list[str]:
     found = slips(pages, day(takes))
     _say(f"paper: {takes} takes on {len(pages)} pages of A4, {len(found)} slips")
     return found
+
+
+def _ask(url: str, what: str, body: dict[str, object]) -> None:
+    """Somebody at another page asks for something, and does not wait for its verdict."""
+    head = {"Content-Type": "application/json"}
+    asked = urllib.request.Request(f"{url}/api/v1/{what}", json.dumps(body).encode(), head, method="POST")
+    with urllib.request.urlopen(asked, timeout=60) as answer:
+        answer.read()
 
 
 def _say(text: str) -> None:

@@ -1,7 +1,8 @@
 """Is the page usable by all: does axe find nothing, in every view and state, both themes and each size?
 
-Source: axe-core's rules for WCAG 2.0 to 2.2, A and AA, and its best practices. A theme changes colours alone, so the
-dark one is asked about colours; a wide page is laid out as a laptop's, and only looked at while it is live.
+Source: axe-core's rules for WCAG 2.0 to 2.2, A and AA, and its best practices. A theme changes colours alone, so by
+night a page is asked about colours, without loading anew; a tablet and a wide page are laid out as a laptop's, and only
+looked at while they are live, by day.
 """
 
 import os
@@ -9,7 +10,7 @@ import signal
 
 import pytest
 
-from tests.desk.browser import THEMES, VIEWS, Look, Looks
+from tests.desk.browser import COLOURS, VIEWS, Look, Looks
 from tests.desk.hall import Hall
 
 pytestmark = [pytest.mark.slow, pytest.mark.timeout(240)]
@@ -17,13 +18,19 @@ TO_THE_END = ("laptop", "phone")
 LIVE = ("wide", "tablet")
 
 
-def found(pages: list[tuple[str, Look]], state: str) -> list[str]:
+def found(pages: dict[str, Look], state: str) -> list[str]:
+    """What axe finds in every view of pages that are in this state, by day and by night."""
     slips = []
-    for name, look in pages:
+    for size, look in pages.items():
         for view in VIEWS:
             look.go(view)
-            look.shot(f"{state}-{view}-{name}")
-            slips += [f"{state} {view} {name}: {slip}" for slip in look.axe(colours=name.endswith("dark"))]
+            slips += [f"{state} {view} {size}: {slip}" for slip in look.axe()]
+            look.shot(f"{state}-{view}-{size}-light")
+            if size in TO_THE_END:
+                look.theme("dark")
+                slips += [f"{state} {view} {size} dark: {slip}" for slip in look.axe(COLOURS)]
+                look.shot(f"{state}-{view}-{size}-dark")
+                look.theme("light")
         look.go("sheet")
     return slips
 
@@ -31,26 +38,28 @@ def found(pages: list[tuple[str, Look]], state: str) -> list[str]:
 def test_axe_finds_nothing_in_any_view_and_state(own_hall: Hall, looks: Looks) -> None:
     hall = own_hall
     hall.cut(hall.roll("First movement"))
-    pages = [(f"{size}-{theme}", looks.at(hall.url, size, theme).open()) for size in TO_THE_END for theme in THEMES]
-    live = [(size, looks.at(hall.url, size).open()) for size in LIVE]
-    slips = found([*pages, *live], "well")
+    every = {size: looks.at(hall.url, size).open() for size in (*TO_THE_END, *LIVE)}
+    pages = {size: every[size] for size in TO_THE_END}
+    slips = found(every, "well")
     hall.fault("iso-4", "never_roll")
     hall.roll("Third movement, from bar 40")
-    for _, look in (*pages, *live):
+    for look in every.values():
         look.says("Rec 4 did not roll")
-    slips += found([*pages, *live], "fault")
-    for name, look in pages:
+    slips += found(every, "fault")
+    for size, look in pages.items():
         look.page.click("#act-end")
-        slips += [f"question {name}: {slip}" for slip in look.axe()]
-        look.shot(f"question-sheet-{name}")
+        slips += [f"question {size}: {slip}" for slip in both(look)]
+        look.shot(f"question-sheet-{size}")
         look.page.click("#keep")
+    for size in LIVE:
+        every[size].page.close()
     os.kill(hall.studio.daemon_pid, signal.SIGSTOP)
-    for _, look in pages:
+    for look in pages.values():
         look.life("stale")
     slips += found(pages, "stale")
     os.kill(hall.studio.daemon_pid, signal.SIGCONT)
     hall.studio.kill()
-    for _, look in pages:
+    for look in pages.values():
         look.life("lost")
     slips += found(pages, "lost")
     assert not slips, "\n".join(slips)
@@ -84,7 +93,7 @@ def test_axe_finds_nothing_in_what_opens(hall: Hall, looks: Looks) -> None:
 def both(look: Look) -> list[str]:
     """What axe finds in it, by day and by night."""
     slips = look.axe()
-    look.page.emulate_media(color_scheme="dark")
-    slips += look.axe(colours=True)
-    look.page.emulate_media(color_scheme="light")
+    look.theme("dark")
+    slips += look.axe(COLOURS)
+    look.theme("light")
     return slips

@@ -30,6 +30,8 @@ FOURTH = [
     ("POST", "/api/v1/takes/1/marks", {"note": "x"}),
     ("POST", "/api/v1/takes/slate", {"name": "x"}),
     ("POST", "/api/v1/desk", {"act": "take"}),
+    ("POST", "/api/v1/commands", {"target": "mixer", "verb": "stay", "args": {"point": "strip 1 level"}}),
+    ("POST", "/api/v1/in/card", {"verb": "stay", "args": {"of": "strip 1"}, "id": "n0"}),
     ("POST", "/api/v1/in/card", {"verb": "mark", "args": {"note": "x"}, "id": "n1"}),
     ("POST", "/api/v1/in/card", {"verb": "scene", "args": {"name": "cut"}, "id": "n2"}),
 ]

@@ -80,6 +80,38 @@ def test_what_can_be_pressed_is_large_enough(hall: Hall, looks: Looks, size: str
     assert not small, "\n".join(small)
 
 
+# Pairs of buttons that are nearer to each other than so many px, in both ways.
+NEAR = """(least) => {
+    const seen = (one) => one.checkVisibility({ visibilityProperty: true });
+    const all = [...document.querySelectorAll('button')].filter(seen);
+    const found = [];
+    all.forEach((one, i) => all.slice(i + 1).forEach(two => {
+        if (one.closest('#view') !== two.closest('#view')) return;  // one is scrolled away under the other
+        const a = one.getBoundingClientRect(), b = two.getBoundingClientRect();
+        const gap = Math.max(b.left - a.right, a.left - b.right, b.top - a.bottom, a.top - b.bottom);
+        if (gap < least - 0.5) found.push(`${one.innerText.trim()} / ${two.innerText.trim()}: ${gap.toFixed(1)} px`);
+    }));
+    return found;
+}"""
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_buttons_keep_apart(hall: Hall, looks: Looks, size: str) -> None:
+    """8 px: the desk's brief, own choice."""
+    hall.fault("iso-4", "never_roll")
+    hall.roll("Quintet in G")
+    look = looks.at(hall.url, size).open()
+    look.says("Rec 4 did not roll")
+    near = []
+    for view in VIEWS:
+        look.go(view)
+        near += [f"{view}: {pair}" for pair in look.page.evaluate(NEAR, 8)]
+    look.go("sheet")
+    look.page.click("#act-end")
+    near += look.page.evaluate(NEAR, 8)
+    assert not near, "\n".join(near)
+
+
 @pytest.mark.parametrize("size", ["laptop", "phone"])
 def test_what_has_the_focus_is_seen_whole(hall: Hall, looks: Looks, size: str) -> None:
     hall.fault("iso-4", "never_roll")

@@ -51,7 +51,7 @@ function one(desk: Desk, row: Alarm, index: number): TemplateResult {
   const place = `alarm ${row.id}`;
   const said = desk.said.get(place) ?? (join ? desk.said.get(`roll ${row.device}`) : undefined);
   const over = row.is === "back";
-  return html`<li class="${over ? "over" : row.is === "known" ? "known" : row.grade} ${index === 0 ? "first" : ""}">
+  return html`<li class="${over ? "over" : row.is === "known" ? "known" : row.grade} ${index === 0 ? "first" : ""}" data-alarm=${row.id}>
     ${over ? nothing : mark(row.grade === "now" ? "now" : "soon")}
     <p><strong>${bound(row.say)}</strong> ${bound(row.remedy.replace(/, then: stagectl .*$/, "."))}
       ${row.under_it.length ? html`<span class="under">Behind it: ${row.under_it.length} more.</span>` : nothing}
