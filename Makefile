@@ -16,7 +16,7 @@ SLOW_JOBS ?= 4
 # Where Python may not keep what it compiled, each start of the daemon and the terminal compiles it all: half a second.
 unexport PYTHONDONTWRITEBYTECODE
 
-.PHONY: help demo test check lint quick bench campaign fuzz kills lock clean test-programs
+.PHONY: help demo test check lint quick bench campaign fuzz kills coverage mutants lock clean test-programs
 
 help:
 	@echo 'make demo    the demo hall on 127.0.0.1:8420; options: make demo ARGS="--http 127.0.0.1:18420"'
@@ -27,6 +27,8 @@ help:
 	@echo 'make fuzz RUNS=200000    every parser, damaged journals, bad frames, generated requests; some of them: TARGET="journal api"'
 	@echo 'make campaign SEEDS=5000   the whole daemon in the simulated studio, under faults; planted bugs: ARGS=museum'
 	@echo 'make kills N=200   SIGKILL the real daemon at random while 24 simulated decks roll'
+	@echo 'make coverage  every test again, and which branches they take; fails below the bounds of docs/numbers.md'
+	@echo 'make mutants   changes the safety core in 60 places and counts which the tests notice; other lines: ARGS="--since HEAD~20"'
 	@echo 'make lock    pin the requirements; to take newer ones: make lock ARGS=--upgrade'
 	@echo 'make clean   take away what make and the tests made'
 
@@ -149,6 +151,17 @@ N ?= 200
 
 kills: $(VENV)/.installed-dev
 	@exec $(BIN)/python -m tests.real kills --rounds $(N) $(ARGS)
+
+# Which branches the tests take: twice the time of make test. Whatever fails there fails here too.
+coverage: $(VENV)/.installed-dev $(ORACLE)/.installed test-programs $(PAGE)
+	@export PATH="$$PATH:/usr/sbin"; status=0; mkdir -p build; $(BIN)/python -m coverage erase; \
+	$(BIN)/python -m coverage run -m pytest -q -n $(JOBS) -o timeout=180 --ignore=tests/desk $(ARGS) || status=1; \
+	$(BIN)/python -m coverage combine -q && $(BIN)/python -m coverage json -q -o build/coverage.json; \
+	$(BIN)/python -m tests.branches build/coverage.json || status=1; exit $$status
+
+# Is a changed line noticed by a test? The safety core, or the lines of a range of commits.
+mutants: $(VENV)/.installed-dev
+	@exec $(BIN)/python -m tests.mutants $(or $(ARGS),--sample 60 --jobs $(JOBS))
 
 # --- upkeep -----------------------------------------------------------------------------------------------------------
 

@@ -1,0 +1,173 @@
+"""Is a changed line noticed by a test? Modules are changed one place at a time, and their tests are run.
+
+python -m tests.mutants stagectl/control/judging.py ... [--sample 40] [--seed 1] [--jobs 2]
+python -m tests.mutants --since REF                      only lines that were changed since then
+
+Ends with 1 if fewer than 80 % were noticed, and tells each change that was not.
+"""
+
+import argparse
+import os
+import random
+import re
+import shutil
+import subprocess
+import sys
+import tempfile
+from collections.abc import Iterator, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import ExitStack
+from pathlib import Path
+from queue import SimpleQueue
+from typing import Final
+
+from tests.mutants.sites import Site, mutant, sites
+
+HOUSE: Final = Path(__file__).resolve().parents[2]
+BAR: Final = 0.8  # first bar of the page of numbers
+LONGEST_S: Final = 120.0  # of the tests of one change; what hangs is noticed
+SAMPLE: Final = 40
+# the safety core; each with tests beside those that bear its name
+CORE: Final[dict[str, tuple[str, ...]]] = {
+    "stagectl/control/commands.py": (
+        *("tests/control/test_judging.py", "tests/control/test_stages.py", "tests/control/test_rises.py"),
+        "tests/shoot/test_house.py",
+    ),
+    "stagectl/control/judging.py": (
+        *("tests/control/test_commands.py", "tests/control/test_stages.py", "tests/control/test_rises.py"),
+        "tests/shoot/test_house.py",
+    ),
+    "stagectl/control/kept.py": ("tests/control/test_commands.py", "tests/shoot/test_house.py"),
+    "stagectl/control/journal.py": ("tests/control/test_journal_ring.py", "tests/control/test_journal_tail.py"),
+    "stagectl/control/journal_replay.py": ("tests/control/test_journal.py",),
+    "stagectl/control/recovery.py": ("tests/shoot/test_house.py",),
+    "stagectl/control/access.py": (
+        "tests/control/test_gate.py",
+        "tests/control/test_desk.py",
+        "tests/control/test_commands.py",
+    ),
+    "stagectl/control/gate.py": ("tests/control/test_access.py",),
+    "stagectl/control/selections.py": ("tests/shoot/test_house.py",),
+    "stagectl/shoot/alarms.py": ("tests/shoot/test_alarm_invariant.py", "tests/shoot/test_house.py"),
+    "stagectl/shoot/alarmcauses.py": ("tests/shoot/test_alarms.py",),
+}
+Change = tuple[str, Site]
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    assert __doc__ is not None
+    parser = argparse.ArgumentParser(prog="python -m tests.mutants", description=__doc__.splitlines()[0])
+    parser.add_argument("module", nargs="*", help="files below stagectl or drivers; without, the safety core")
+    parser.add_argument("--since", help="only lines that were changed since this commit")
+    parser.add_argument("--sample", type=int, default=SAMPLE, help="so many changes of all, drawn")
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--jobs", type=int, default=2)
+    asked = parser.parse_args(arguments)
+    lines = _changed(asked.since) if asked.since else None
+    modules = asked.module or (sorted(lines) if lines is not None else list(CORE))
+    sources = {module: (HOUSE / module).read_text("utf-8") for module in modules}
+    found = [
+        (module, site)
+        for module, source in sources.items()
+        for site in sites(source)
+        if lines is None or site.line in lines.get(module, ())
+    ]
+    chosen = random.Random(asked.seed).sample(found, min(asked.sample, len(found)))
+    if not chosen:
+        _say("Nothing there can be changed.")
+        return 0
+    missed = 0
+    for (module, site), noticed in _hunt(sorted(chosen, key=lambda one: (one[0], one[1].line)), sources, asked.jobs):
+        missed += not noticed
+        if not noticed:
+            _say(f"not noticed: {module}:{site.line}: {site.what}")
+    score = 1 - missed / len(chosen)
+    _say(f"{len(chosen) - missed} of {len(chosen)} changes were noticed, {score:.0%}; {len(found)} could be made.")
+    return 1 if score < BAR else 0
+
+
+def tests_of(module: str) -> list[str]:
+    """The tests that are run for a module: those of its name, and what CORE adds."""
+    path = Path(module)
+    if path.parts[0] == "drivers":  # drivers/stagectl_drivers/<box>/<file>
+        return [str(Path("tests", "drivers", path.parts[2])), "tests/drivers/test_codecs.py"]
+    folder = Path("tests", *path.parts[1:-1])
+    own = sorted(str(one.relative_to(HOUSE)) for one in (HOUSE / folder).glob(f"test_{path.stem}*.py"))
+    return list(dict.fromkeys([*own, *CORE.get(module, ())])) or [str(folder)]
+
+
+def _hunt(chosen: Sequence[Change], sources: Mapping[str, str], jobs: int) -> Iterator[tuple[Change, bool]]:
+    """Make each change in a copy of the house; is it noticed?"""
+    with ExitStack() as stack, ThreadPoolExecutor(jobs) as pool:
+        copies: SimpleQueue[Path] = SimpleQueue()
+        for _ in range(jobs):
+            copies.put(_copy(Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="stagectl-mutants-")))))
+        well = copies.get()
+        for module in dict.fromkeys(module for module, _ in chosen):
+            if not _passes(well, module):
+                raise SystemExit(f"The tests of {module} fail without any change: {', '.join(tests_of(module))}.")
+        copies.put(well)
+
+        def notice(change: Change) -> tuple[Change, bool]:
+            module, site = change
+            here = copies.get()
+            try:
+                (here / module).write_text(mutant(sources[module], site), "utf-8")
+                return change, not _passes(here, module)
+            finally:
+                (here / module).write_text(sources[module], "utf-8")
+                copies.put(here)
+
+        yield from pool.map(notice, chosen)
+
+
+def _copy(folder: Path) -> Path:
+    """The house as it stands, without what git does not know."""
+    listed = subprocess.run(["git", "ls-files", "-z"], cwd=HOUSE, capture_output=True, text=True, check=True)
+    for name in listed.stdout.split("\0"):
+        if name and (HOUSE / name).is_file():
+            to = folder / name
+            to.parent.mkdir(parents=True, exist_ok=True)
+            shutil.copy(HOUSE / name, to, follow_symlinks=True)
+    return folder
+
+
+def _passes(here: Path, module: str) -> bool:
+    paths = [str(here), str(here / "drivers"), str(here / "simulators")]
+    command = [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider"]
+    try:
+        done = subprocess.run(
+            [*command, *tests_of(module)],
+            cwd=here,
+            env=os.environ | {"PYTHONPATH": os.pathsep.join(paths), "PYTHONDONTWRITEBYTECODE": "1"},
+            capture_output=True,
+            timeout=LONGEST_S,
+            check=False,
+        )
+    except subprocess.TimeoutExpired:
+        return False
+    return done.returncode == 0
+
+
+def _changed(since: str) -> dict[str, set[int]]:
+    """Lines of each module that were changed since a commit."""
+    command = ["git", "diff", "--unified=0", since, "--", "stagectl/*.py", "drivers/*.py"]
+    told = subprocess.run(command, cwd=HOUSE, capture_output=True, text=True, check=True).stdout
+    found: dict[str, set[int]] = {}
+    module = ""
+    for line in told.splitlines():
+        if line.startswith("+++ "):
+            module = line.removeprefix("+++ b/")
+        elif (hunk := re.match(r"@@ -\S+ \+(\d+)(?:,(\d+))? @@", line)) and module.endswith(".py"):
+            first, count = int(hunk[1]), int(hunk[2] or 1)
+            found.setdefault(module, set()).update(range(first, first + count))
+    return found
+
+
+def _say(text: str) -> None:
+    sys.stdout.write(text + "\n")
+    sys.stdout.flush()
+
+
+if __name__ == "__main__":
+    sys.exit(main())
