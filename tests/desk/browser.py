@@ -92,7 +92,7 @@ class Look:
             self.page.evaluate(AXE.read_text(encoding="utf-8"))
         only = {"type": "rule", "values": list(rules)} if rules else {"type": "tag", "values": TAGS}
         options = {"runOnly": only, "resultTypes": ["violations"]}
-        # what passed stays in the page: most of a run went into carrying it over
+        # what passed stays in the page
         found: Any = self.page.evaluate("options => axe.run(document, options).then(one => one.violations)", options)
         return [
             f"{one['id']}: {node['target']} {node.get('failureSummary', '')[:200]}"
