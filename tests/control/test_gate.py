@@ -15,7 +15,7 @@ import pytest
 
 from stagectl.control import passwords, people
 from stagectl.control.access import FRESH_S, Pass, Person, Role, allowed
-from stagectl.control.gate import Gate
+from stagectl.control.gate import LOOK_S, Gate
 from stagectl.control.guesses import FORGET_S, FREE, LONGEST_S, Guesses
 from stagectl.control.people import Account
 from stagectl.control.tokens import FILE, LOGIN_S, Token
@@ -24,6 +24,7 @@ from stagectl.model.errors import RefusedError, SiteError
 from stagectl.model.secret import Secret
 from stagectl.model.world import World
 from tests.control.disk import ManualClock
+from tests.driverkit.memory import virtual
 
 PASSWORD = "four canvas otters yawn"
 TOMAS = Person("tomas", Role.ENGINEER)
@@ -134,6 +135,25 @@ async def test_a_file_that_is_not_ours_stops_the_start(hall: Hall, name: str, co
     (hall.folder / name).write_bytes(content)
     with pytest.raises(SiteError, match="is not what stagectl wrote"):
         hall.started_again()
+
+
+@virtual
+async def test_the_file_of_accounts_is_looked_at_for_ever_whatever_a_look_comes_to(tmp_path: Path) -> None:
+    hall, looks = Hall(tmp_path), 0
+
+    def slips() -> None:
+        nonlocal looks
+        looks += 1
+        if looks == 1:
+            raise ValueError("a slip of ours")
+
+    hall.gate.look = slips  # type: ignore[method-assign]
+    hall.gate.start()
+    await asyncio.sleep(3.5 * LOOK_S)
+    assert looks == 3
+    await hall.gate.stop()
+    await asyncio.sleep(3.5 * LOOK_S)
+    assert looks == 3
 
 
 async def test_a_file_spoilt_while_running_keeps_the_accounts_of_before(hall: Hall) -> None:
