@@ -91,9 +91,7 @@ def test_one_act_moves_picture_and_sound_and_a_break_away_is_told_as_such(studio
     assert told(studio, "route", "program", "wide")[0] == 0
     assert studio.point("paths", "program.break_away")["value"] is False
 
-
-def test_a_sound_router_that_only_says_ok_makes_the_answer_a_no(studio: Studio) -> None:
-    studio.fault("gallery-sound", "ack_only")
+    studio.fault("gallery-sound", "ack_only")  # a sound that does not arrive makes the answer a no
     code, lines = told(studio, "route", "director", "wide")
     assert code == 1
     assert lines[4].split()[:3] == ["Gallery", "sound", "FAILED"]
