@@ -19,7 +19,7 @@ from stagectl.model.board import Board
 from stagectl.model.conditions import ALWAYS, NO, UNKNOWN, YES, All, Condition, Lasts, Leaf, judge
 from stagectl.model.errors import RefusedError
 from stagectl.model.points import Flags
-from stagectl.model.verbs import Ask, Ended, Set, Stay, Verb, Verdict
+from stagectl.model.verbs import Ask, Ended, Set, Stay, Verb
 from stagectl.model.world import Clock
 
 GROUPS: Final = 10_000  # ids remembered
