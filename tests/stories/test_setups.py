@@ -69,7 +69,7 @@ def test_an_evening_with_a_set_up(studio: Studio) -> None:
 
     back = studio.cli("setup", "undo")
     assert (back.returncode, back.stdout.splitlines()[-1]) == (0, "Masterclass is undone: 15 of 15 values put back.")
-    assert "  mixer strip 5 level was changed since and is left alone" in back.stdout
+    assert "  Mixer strip 5 level was changed since and is left alone." in back.stdout
     assert studio.point("paths", "director.shows")["value"] == "titles"
     assert studio.point("iso-1", "record.codec")["value"] == "VC3-SQ"
     assert studio.cli("setup", "undo").returncode == 2
