@@ -175,9 +175,9 @@ class Room(Studio):
         self._broker.kill()
         self._broker.wait(10)
 
-    def start_broker(self) -> None:
+    def start_broker(self, *options: str) -> None:
         """Again on the same port, with nothing in it."""
-        command = [program("mosquitto"), "-p", str(self.mqtt_port)]
+        command = [program("mosquitto"), *(options or ("-p", str(self.mqtt_port)))]
         self._broker = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
 
     @property
