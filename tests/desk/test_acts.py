@@ -331,6 +331,21 @@ def test_a_rise_is_stopped_where_it_is_from_any_page_and_the_terminal(hall: Hall
     hall.studio.post("commands", {"target": "mixer", "verb": "set", "args": {"point": point, "value": -20.0}})
 
 
+def test_a_rise_that_has_no_row_is_told_above_them_and_stopped_there(hall: Hall, looks: Looks) -> None:
+    """What a station hears goes over sends, which the page has no rows for."""
+    point = "strip.1.send.4.level"
+    look = looks.at(hall.url, "phone").open("sound")
+    rises(hall, point, -20.0)
+    row = look.page.locator(".rises .row")
+    row.get_by_text("Mixer strip 1 send 4 level rises to \u221220\u00a0dB, asked by desk.").wait_for()
+    look.shot("rise-send-sound-phone-light")
+    assert look.axe() == []
+    row.get_by_role("button", name="Stop here").click()
+    row.wait_for(state="detached")
+    assert -60.0 < hall.studio.point("mixer", point)["value"] < -21.0
+    hall.studio.post("commands", {"target": "mixer", "verb": "set", "args": {"point": point, "value": "off"}})
+
+
 def test_a_ceiling_is_shown_and_kept(hall: Hall, looks: Looks) -> None:
     """The demo hall keeps the monitor at the piano bench at 0 dB at most."""
     look = looks.at(hall.url).open("sound")
