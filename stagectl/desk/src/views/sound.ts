@@ -14,8 +14,9 @@ export function sound(desk: Desk): TemplateResult {
   const mixers = desk.devices.filter((device) => device.kind === "mixer");
   return html`<h2 class="view-title">Sound</h2>
     ${finder(desk, "Find a channel")}
-    <p class="second">A rise is a ramp, a fall is done at once. Monitors stand near ears: nothing asked for here goes over a ceiling.</p>
-    ${others.length ? html`<ul class="rows rises" aria-label="What rises">${others.map((rise) => other(desk, rise))}</ul>` : nothing}
+    <div class="ways-up">${others.length
+      ? html`<ul class="rows rises" aria-label="What rises">${others.map((rise) => other(desk, rise))}</ul>`
+      : html`<p class="second">A rise is a ramp, a fall is done at once. Monitors stand near ears: nothing asked for here goes over a ceiling.</p>`}</div>
     ${mixers.map((mixer) => html`<h3>${mixer.called}</h3>
       ${known(desk, mixer)
         ? html`<ul class="rows levels">${rows(desk, mixer, "strip", "strips")}${rows(desk, mixer, "bus", "buses")}</ul>`
