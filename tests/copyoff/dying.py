@@ -9,6 +9,7 @@ import os
 import signal
 import sys
 from collections.abc import Sequence
+from datetime import datetime
 from functools import partial
 from typing import Any, Final
 
@@ -26,7 +27,8 @@ def dies(at: Sequence[Any] | None) -> None:
 
     Args:
         at: ["before" or "after", a state] of any copy; ["list"], with a list read and not noted; ["bytes", n] in the
-            middle of a write; ["small", n] as the n-th manifest or chain gets its name; None: it does not.
+            middle of a write; ["manifest"], before the first one gets its name; ["small", n] before the n-th chain of
+            manifests is written; None: it does not.
     """
     match at:
         case ["before" | "after", _]:
@@ -35,6 +37,8 @@ def dies(at: Sequence[Any] | None) -> None:
             Jobs.discover = _kill  # type: ignore[method-assign, assignment]
         case ["bytes", int(count)]:
             _in_writing(count)
+        case ["manifest"]:
+            _at_manifest()
         case ["small", int(count)]:
             _in_small(count)
         case None:
@@ -73,6 +77,17 @@ def _in_writing(count: int) -> None:
         write(part, data)
 
     FolderPart.write = dying  # type: ignore[method-assign]
+
+
+def _at_manifest() -> None:
+    publish = Folder.publish
+
+    def dying(target: Folder, path: str, job: str, mtime: datetime | None) -> None:
+        if path.endswith(".mhl"):
+            _kill()
+        publish(target, path, job, mtime)
+
+    Folder.publish = dying  # type: ignore[method-assign]
 
 
 def _in_small(count: int) -> None:

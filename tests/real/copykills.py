@@ -32,9 +32,9 @@ MOMENTS: Final[dict[str, list[Any]]] = {
     "verified: has no name yet": ["after", "verified"],
     "published: has its name, not noted": ["before", "published"],
     "published": ["after", "published"],
-    "manifest: no name yet": ["small", 1],
-    "manifest: named, chain not": ["small", 2],
-    "manifest of the second place": ["small", 3],
+    "manifest: written, no name yet": ["manifest"],
+    "manifest: has its name, chain not": ["small", 1],
+    "the other place: named, chain not": ["small", 2],
 }
 
 
