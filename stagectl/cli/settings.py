@@ -43,9 +43,10 @@ def picked(word: str, known: list[str], what: str) -> str:
 @click.argument("level", metavar="DB|stop")
 @click.option("--mixer", metavar="BOX", help="Which mixer, where a site has several.")
 def level(face: Face, strip: str, level: str, mixer: str | None) -> int:
-    """Bring a strip to a level in dB, or "off"; "stop" ends a rise where it is.
+    """Bring a strip to a level in dB, or "off", or stop a rise.
 
-    STRIP: its number, its name on the mixer, "bus 3", or "strip 4 send 2".
+    "stop" in place of a level ends a rise where it is. STRIP: its number, its name on the mixer, "bus 3", or
+    "strip 4 send 2".
     """
     device, place = _strip(face, strip, mixer)
     if level != STOP:
