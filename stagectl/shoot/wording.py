@@ -192,10 +192,14 @@ def over(*, say: str, for_s: float) -> str:
 
 
 def stalled(*, for_s: float, called: str = "", place: str = "") -> str:
-    """The whole daemon stood still. `called`: whose driver it was; `place`: where in the code."""
-    whose = f"the driver of {called} held it up" if called else "it is not known who held it up"
+    """The whole daemon stood still. `called`: whose driver it was; `place`: where in its code.
+
+    A place in our own code tells people nothing: it is in the journal.
+    """
+    if not called:
+        return f"Everything stood still for {for_s:.1f} s: it is not known who held it up."
     where = f" in {place}" if place else ""
-    return f"Everything stood still for {for_s:.1f} s: {whose}{where}."
+    return f"Everything stood still for {for_s:.1f} s: the driver of {called} held it up{where}."
 
 
 def known(*, say: str, more: int = 0) -> str:
