@@ -16,7 +16,7 @@ from stagectl.shoot.house import House
 from stagectl.shoot.teller import Teller
 
 TICK_S: Final = 0.05
-IN_FLIGHT: Final = 50  # publishes awaited together
+IN_FLIGHT: Final = 100  # publishes awaited together; with 50 all of 500 boxes took 11 s after a broker was lost, so 7
 APART_S: Final = 1.0  # least time between two manifests
 RESYNC_S: Final = 5.0  # at most one whole state in this time
 SPREAD_S: Final = 2.0  # the sites of a fleet answer a resync at random within this
