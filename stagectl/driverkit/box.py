@@ -23,6 +23,7 @@ from stagectl.model.world import Clock, Handle, Network, Stream
 CONNECT_S: Final = 2.0  # a swallowed connect is given up after this
 BACKOFF_S: Final = (0.25, 5.0)  # first wait before connecting again, and the longest
 TICK_S: Final = 0.5  # ages, deadlines and polls are looked at this often
+BEHIND_S: Final = 0.02  # a loop this late has words of the boxes yet to read: looks wait for the next tick, once
 FRESH_S: Final = 3.0  # a shown value is never older without saying so
 QUEUE: Final = 512  # requests waiting at most; a full mixer read is about 200
 FOREVER: Final = float("inf")
@@ -137,7 +138,18 @@ class Box:
     __slots__ = (  # a dict for each of a thousand boxes weighs three times as much
         *("_beat_at", "_chance", "_codec", "_commands", "_deaf_s", "_doubts", "_driver", "_expect", "_gap_timer"),
         *("_glance", "_inflight", "_link", "_look_at", "_looking", "_lost", "_network", "_on_link"),
-        *("_polled", "_reads", "_relook", "_room", "_silent", "_tick_due", "_tick_timer", "_was_silent", "address"),
+        *(
+            "_polled",
+            "_put_off",
+            "_reads",
+            "_relook",
+            "_room",
+            "_silent",
+            "_tick_due",
+            "_tick_timer",
+            "_was_silent",
+            "address",
+        ),
         *("adopted", "capability", "clock", "counts", "epoch", "foreign", "heard_at", "kind", "name", "options"),
         *("trouble", "writer"),
     )
@@ -188,6 +200,7 @@ class Box:
         self._relook: Reads | None = None
         self._tick_due = FOREVER
         self._deaf_s = 0.0  # how much of a silence was ours: nobody here listened
+        self._put_off = False  # its looks were, by the last tick
         self._was_silent = False  # ...so long that points kept by notices are no longer believed
         self._tick_timer: Handle | None = None
         self._beat_at = 0.0
@@ -580,10 +593,9 @@ class Box:
         if (silent > FRESH_S) is not self._silent:
             self._silent = silent > FRESH_S
             self._judge_health()
-        for number, look in enumerate(self._driver.looks):
-            if now >= self._look_at[number] and number not in self._looking:
-                self._look_at[number] = now + look.every_s - TICK_S / 4
-                self._poll(number, look, now)
+        self._put_off = stood > BEHIND_S and not self._put_off
+        if not self._put_off:
+            self._look_round(now)
         if self._driver.beat_s and now >= self._beat_at:
             self._beat_at = now + self._driver.beat_s
             try:
@@ -591,6 +603,12 @@ class Box:
             except Exception as error:  # noqa: BLE001 - a driver's slip takes down its own box only
                 self._crash(error)
         self._pump()
+
+    def _look_round(self, now: float) -> None:
+        for number, look in enumerate(self._driver.looks):
+            if now >= self._look_at[number] and number not in self._looking:
+                self._look_at[number] = now + look.every_s - TICK_S / 4
+                self._poll(number, look, now)
 
     def _poll(self, number: int, look: Look, now: float) -> None:
         """Ask for the points of a look, unless the box has just told them all of its own."""

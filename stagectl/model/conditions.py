@@ -489,7 +489,9 @@ class Watch(Poked):
         match condition:
             case Leaf():
                 # by identity: hashing a leaf at every put would cost more than looking through the few there are
-                return next(seen.truth for seen in self._seen if seen.leaf is condition)
+                for seen in self._seen:
+                    if seen.leaf is condition:
+                        return seen.truth
             case All():
                 return both([self._judge(part) for part in condition.parts])
             case AnyOf():

@@ -31,7 +31,7 @@ from stagectl.model.errors import RefusedError
 from stagectl.model.points import Flags
 from stagectl.model.verbs import Ask, Ended, Verdict
 from stagectl.model.words import nearest
-from stagectl.model.world import World
+from stagectl.model.world import Handle, World
 from stagectl.shoot.alarms import Alarms
 from stagectl.shoot.parts import Part
 from stagectl.shoot.playback.part import Playback
@@ -44,6 +44,7 @@ ID_LONGEST: Final = 64
 _ULID: Final = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
 LATEST_S: Final = 2.0  # an ask that waited longer while we stood still is not carried out: a roll's own time
 _SAY_SO: Final = ("stations", "setups", "playback")  # parts whose verbs say themselves what they are
+KEEP_S: Final = 0.1  # the next roll is armed so long after the last take ended
 KEEP_SLICE: Final = 64  # recorders armed in one turn of the loop
 
 
@@ -117,7 +118,8 @@ class House:
         self._kept_key: tuple[int, str] | None = None  # number and name of its take; None: not whole
         takes.on_change.append(self._keep_soon)
         commands.act = self._act
-        self._keeping = False
+        self._keep_at = float("inf")
+        self._keep_timer: Handle | None = None
         self.answers: dict[str, Callable[[], str]] = {}  # of views whose part is made above us: a line in the contents
         self.on_roll: list[Callable[[Collection[str]], None]] = []  # these recorders were just asked to roll
         self.lag = Lag()
@@ -368,19 +370,24 @@ class House:
         if not plain or self._kept_key != self.takes.upcoming("") or self.takes.open is not None:
             return None
         kept, self._kept_key = self._kept, None
-        self._keep_soon()
+        self._keep_in(LATEST_S)  # if nobody rolls; else a take opens, and its end is what the next roll waits for
         return kept if kept.commands else None
 
     def _keep_soon(self) -> None:
+        self._keep_in(KEEP_S)
+
+    def _keep_in(self, wait_s: float) -> None:
         """Keep the next roll of all recorders armed: built in slices, so that the loop is never held."""
-        if not self._keeping:
-            self._keeping = True
-            self.world.clock.later(self.world.clock.now() + 0.1, self._keep_begin)
+        at = self.world.clock.now() + wait_s
+        if at < self._keep_at:
+            if self._keep_timer is not None:
+                self._keep_timer.cancel()
+            self._keep_at, self._keep_timer = at, self.world.clock.later(at, self._keep_begin)
 
     def _keep_begin(self) -> None:
         self._kept.end()
         self._kept, self._kept_key = Kept(), None
-        self._keeping = False
+        self._keep_at, self._keep_timer = float("inf"), None
         if self.takes.open is not None:
             return
         nobody = Ask("", "", "", self.takes.name, RollAll())
