@@ -65,6 +65,18 @@ class HttpServer:
         await self._runner.cleanup()
 
 
+def _add_routes(app: web.Application, door: Door) -> None:
+    for route in ROUTES:
+        address = route.path_text.replace("takes/{n}", "takes/{n:[0-9]+}")  # takes/slate is another address
+        app.router.add_route(route.method, address, endpoint(route, door))
+        if route.method == "GET" and route.kind not in ("websocket", "text/event-stream"):
+            app.router.add_route("HEAD", address, endpoint(route, door))
+        if route.first:  # the first who rolls should not wait for it, and it loads modules: there may be no handle left
+            for shape in (route.path, route.query, route.body):
+                if shape is not None:
+                    shape.model_rebuild()
+
+
 async def serve(
     house: House,
     host: str,
@@ -99,11 +111,7 @@ async def serve(
     door.names = frozenset(name.casefold() for name in kept.names) if kept is not None else frozenset()
     app = web.Application(middlewares=[guard(door)], client_max_size=BODY_BYTES)
     app.on_response_prepare.append(add_headers(clock, secure=door.secure))
-    for route in ROUTES:
-        address = route.path_text.replace("takes/{n}", "takes/{n:[0-9]+}")  # takes/slate is another address
-        app.router.add_route(route.method, address, endpoint(route, door))
-        if route.method == "GET" and route.kind not in ("websocket", "text/event-stream"):
-            app.router.add_route("HEAD", address, endpoint(route, door))
+    _add_routes(app, door)
     runner = web.AppRunner(
         app,
         access_log=None,

@@ -5,6 +5,7 @@ Source: own construction, after the desk's brief.
 
 import asyncio
 import json
+from collections.abc import Mapping
 from typing import Any
 
 import aiohttp
@@ -155,8 +156,8 @@ async def test_a_change_while_a_round_is_told_is_in_the_next_one(front: Front) -
         hub = front.server.hub
         renew, left = hub._renew, iter(range(3001, 3100))
 
-        def renewed() -> None:
-            renew()
+        def renewed(sections: Mapping[str, Any]) -> None:
+            renew(sections)
             front.toys.boxes["iso-1"].change({"slot.1.left": next(left)})
             asyncio.get_running_loop().call_soon(lambda: hub._view and hub._view.mark(mark))
 
