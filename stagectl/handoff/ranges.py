@@ -165,7 +165,7 @@ def _clips(lanes: Sequence[Lane], reels: Mapping[str, str]) -> tuple[list[Clip],
         elif label is None:
             troubles.append(f"{lane.called}: it told no first label that exists at {lane.rate}.")
         elif not frames:
-            troubles.append(f"{lane.called}: it told no length.")
+            troubles.append(f"{lane.called}: it has told no length yet.")
         else:
             first = frame_number(label, lane.rate)
             if reference is not None and reference.rate == lane.rate and reference.label is not None:

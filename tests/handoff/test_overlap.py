@@ -48,4 +48,4 @@ def test_without_a_common_range_nothing_is_placed_and_the_reason_is_told() -> No
         (None, 1500, "10:00:00:00", "10:01:00:00"),
         (None, None, "10:00:00:00", ""),
     ]
-    assert told["troubles"] == ["Wide: it told no length.", "No common range: not every clip is known whole."]
+    assert told["troubles"] == ["Wide: it has told no length yet.", "No common range: not every clip is known whole."]

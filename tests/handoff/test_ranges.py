@@ -151,7 +151,7 @@ def test_drop_and_non_drop_labels_are_not_mixed() -> None:
 @pytest.mark.parametrize(
     ("wrong", "told"),
     [
-        ({"length": ""}, "Wide: it told no length."),
+        ({"length": ""}, "Wide: it has told no length yet."),
         ({"start": "00:00:00:25"}, "Wide: it told no first label that exists at 25."),
         ({"format": ""}, "Wide: its frame rate is not known."),
         ({"start": "11:00:00:00"}, "No common range: the clips do not overlap."),
