@@ -131,9 +131,10 @@ class Judge:
         """Is nothing in flight or followed on any of these devices?"""
         return not any(pair[0] in devices for held in (self._inflight, self._followed) for pair in held)
 
-    def under_way(self, device: str, verb: Verb) -> bool:
-        """Is anything that touches the same as this verb on its way there, without a verdict yet?"""
-        return any((device, name) in self._inflight for name in verb.touches())
+    def under_way(self, device: str, verb: Verb) -> Verb | None:
+        """What touches the same as this verb and is on its way there, without a verdict yet; None: nothing is."""
+        found = (self._inflight.get((device, name)) for name in verb.touches())
+        return next((command.ask.verb for command in found if command is not None), None)
 
     def rising(self) -> list[Command]:
         """Those that bring a level up, in the order in which they began."""

@@ -401,7 +401,7 @@ class Alarms:
             number, verdict = self.rolls.get(device, (0, None))
             failed = missing and not left and verdict is not None and verdict.ended not in _WELL
             failed = failed and take is not None and number == take.number
-            if failed and self._house.commands.judge.under_way(device, Roll("")):
+            if failed and self._house.commands.judge.under_way(device, Roll("")) is not None:
                 failed = False  # that verdict is of an earlier press: what the new one comes to is told with its own
             self._told_by_house(self._alarms[f"{device}.{STOPPED}"], on=left)
             self._told_by_house(self._alarms[f"{device}.{NOT_ROLLED}"], on=failed)
@@ -409,7 +409,7 @@ class Alarms:
     def _being_cut(self, take: "Take") -> bool:
         """Is a cut on its way to what still rolls of it?"""
         judge = self._house.commands.judge
-        return any(judge.under_way(device, Cut(take.number)) for device in take.rolling)
+        return any(isinstance(judge.under_way(device, Cut(take.number)), Cut) for device in take.rolling)
 
     def _closed(self, take: "Take | None") -> None:
         """A take is over: what a hand ended with it is news, though nothing is wrong any more."""
