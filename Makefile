@@ -21,7 +21,7 @@ unexport PYTHONDONTWRITEBYTECODE
 help:
 	@echo 'make demo    the demo hall on 127.0.0.1:8420; options: make demo ARGS="--http 127.0.0.1:18420"'
 	@echo 'make ui      build the web page anew; `make demo` and `make test` do it when its sources changed'
-	@echo 'make test    every test, on simulators; about 9 minutes on two cores'
+	@echo 'make test    every test, on simulators; about 10 minutes on two cores'
 	@echo 'make check   format, lint, types, arrows and the quick tests; under 1 minute'
 	@echo 'make bench   the table of ratios beside bare floors'
 	@echo 'make fuzz RUNS=200000    every parser, damaged journals, bad frames, generated requests; some of them: TARGET="journal api"'
