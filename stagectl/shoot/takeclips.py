@@ -17,7 +17,7 @@ from stagectl.shoot.take import Lane, Take, counting
 PLAUSIBLE_S: Final = 5.0  # a clip whose first label is farther from what we saw is another clip
 REACHES_S: Final = 1.0  # ...unless it goes on for so long in what we saw: then it began before we looked
 LIST_S: Final = 0.25  # recorders' clip lists are asked this long after a roll or cut
-BEHIND_S: Final = 0.05  # not while the loop is this late
+BEHIND_S: Final = 0.05  # not while the loop is this late, but put off once alone: it may always be
 AGAIN_S: Final = 1.5  # ...and once more so much later: some write their list late
 LIST_SLICE: Final = 64  # recorders asked for them in one turn of the loop
 
@@ -47,13 +47,13 @@ class TakeClips:
         self._lists[device] = None
         if not self._asking:
             self._asking = True
-            self._ask_at(self._clock.now() + LIST_S)
+            self._ask_at(self._clock.now() + LIST_S, may_wait=True)
 
-    def _ask_at(self, at: float) -> None:
-        self._clock.later(at, partial(self._ask, at))
+    def _ask_at(self, at: float, *, may_wait: bool = False) -> None:
+        self._clock.later(at, partial(self._ask, at, may_wait=may_wait))
 
-    def _ask(self, due: float) -> None:
-        if self._clock.now() - due > BEHIND_S:  # what proves it is yet to be read
+    def _ask(self, due: float, *, may_wait: bool) -> None:
+        if may_wait and self._clock.now() - due > BEHIND_S:  # what proves it is yet to be read
             self._ask_at(self._clock.now() + LIST_S)
             return
         devices = tuple(self._lists)[:LIST_SLICE]
