@@ -314,6 +314,7 @@ def wire(
         Numbering(site.numbered),
     )
     commands.guards[Cut] = takes.guard
+    commands.judge.so_by_log = takes.rolled_last
     parts: dict[str, Part] = {"takes": takes, "paths": Paths(board, site), "stations": Stations(board, site)}
     parts |= readiness(world, board, site, boxes, chronicle=chronicle, takes=takes)
     parts[CopyPart.name] = copy_part(board, world.clock, site)

@@ -8,9 +8,9 @@ from stagectl.control.access import touched
 from stagectl.control.groups import Command, Group
 from stagectl.driverkit.box import Box
 from stagectl.model.board import Board
-from stagectl.model.conditions import NO, UNKNOWN, YES, Truth, compare, judge
+from stagectl.model.conditions import NO, UNKNOWN, YES, Condition, Truth, compare, judge
 from stagectl.model.errors import RefusedError
-from stagectl.model.points import Flags, Reading
+from stagectl.model.points import Flags, Quality, Reading
 from stagectl.model.verbs import Ask, Ended, Set, Stay, Verb, Verdict
 from stagectl.model.world import Clock, Handle
 
@@ -38,12 +38,14 @@ class Judge:
         on_end: told each group when its last verdict is in.
         relaunch: sends a command whose effect seemed to be there already and is not.
         on_stage: told a group of several stages when one of its commands has its verdict and others wait for it.
+        so_by_log: was it so already when the recorder was last seen, by the take log of an earlier process?
     """
 
     def __init__(self, board: Board, clock: Clock, log: Log, boxes: Container[str]) -> None:
         self.on_end: list[Callable[[Group], None]] = []
         self.relaunch: Callable[[Command], None] = lambda command: None
         self.on_stage: Callable[[Group], None] = lambda group: None
+        self.so_by_log: Callable[[Ask], bool] = lambda ask: False
         self._board = board
         self._boxes = boxes
         self._clock = clock
@@ -323,17 +325,31 @@ class Judge:
         )
 
     def refusal(self, command: Command, refused: RefusedError, now: float) -> Verdict:
-        """The verdict of an ask of which no byte was sent: it failed, but for an end that nobody can see."""
+        """The verdict of an ask of which no byte was sent: it failed, or a recorder that nobody sees may roll."""
         after, ended, remedy = now - command.armed_at, Ended.FAILED, refused.remedy
-        if refused.code in OUT_OF_REACH and self._may_roll_on(command.ask):
+        if refused.code in OUT_OF_REACH and self._may_roll(command.ask):
             ended, remedy = Ended.UNCONFIRMED, "Look at its front, and check its power and network cable."
         return Verdict(ended, str(refused), (), after, remedy, refused.code, refused=True)
 
-    def _may_roll_on(self, ask: Ask) -> bool:
-        """Who is told that a recorder did not stop believes that it rolls: that is said of one that is seen alone."""
-        if Flags.ENDS_TAKE not in ask.verb.flags() or ask.target not in self._boxes:
+    def _may_roll(self, ask: Ask) -> bool:
+        """Who is told that a recorder did not stop believes that it rolls, and the other way round.
+
+        That it did not stop is said of one that is seen alone; that it does not roll, not of one that rolled when last
+        seen.
+        """
+        verb, device = ask.verb, ask.target
+        if device not in self._boxes:
             return False
-        return judge(self._board, ask.verb.effect(), ask.target) is UNKNOWN
+        if Flags.ENDS_TAKE in verb.flags():
+            return judge(self._board, verb.effect(), device) is UNKNOWN
+        return Flags.FIRST in verb.flags() and (self._was_so(verb.moot(), device) or self.so_by_log(ask))
+
+    def _was_so(self, wanted: Condition, device: str) -> bool:
+        """Did it hold when it was last seen, which is a while ago?"""
+        readings = [(leaf, self._board.reading(device, leaf.spec)) for leaf in wanted.leaves()]
+        return all(
+            reading.quality is Quality.STALE and compare(leaf, reading.value) is YES for leaf, reading in readings
+        )
 
     def refuse(self, command: Command, refused: RefusedError, now: float) -> None:
         """End a command that was never sent."""

@@ -270,6 +270,13 @@ class Takes:
         take.unseen = tuple(device for device in take.lanes if self._transport(device).quality is not Quality.GOOD)
         self._close(take)
 
+    def rolled_last(self, ask: Ask) -> bool:
+        """Is it a roll of a recorder that told nothing yet, and that rolled when an earlier process last saw it?"""
+        if not isinstance(ask.verb, Roll) or self._transport(ask.target).value is not None:
+            return False
+        own = next((lanes for take in reversed(self.takes.values()) if (lanes := take.lanes.get(ask.target))), None)
+        return own is not None and (own[-1].ended is None or own[-1].note == LOST)
+
     # -- after a restart ------------------------------------------------------------------------------------------
 
     def restore(self, records: Iterable[Mapping[str, Any]]) -> None:

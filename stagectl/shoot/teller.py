@@ -227,10 +227,9 @@ class Teller:
         number, verdict = self._house.alarms.rolls.get(name, (0, None))
         if number != take.number or verdict is None or verdict.ended in _WELL:
             return ""
-        if self._may_roll(name, verdict):
-            return wording.may_roll(called=called)
-        why, _ = self.reason(name, "roll", verdict)
-        return wording.not_rolled(called=called, why=why, known=verdict.ended is not Ended.UNCONFIRMED)
+        known = verdict.ended is not Ended.UNCONFIRMED
+        why = self.reason(name, "roll", verdict)[0] if known or verdict.refused else ""
+        return wording.not_rolled(called=called, why=why, known=known)
 
     # -- what is wrong --------------------------------------------------------------------------------------------
 
@@ -353,24 +352,15 @@ class Teller:
         """Why it did not happen and what to do, in people's words; both empty if it did."""
         if verdict.ended in _WELL:
             return "", ""
-        if verb == "roll" and self._may_roll(device, verdict):
-            return "it is not reached, and rolled when last seen", f"{wording.LACKS['link'][2]}."
         if verdict.ended is Ended.UNCONFIRMED:
-            why, act = wording.not_known(why=verdict.why, code=verdict.code, remedy=verdict.remedy)
+            why, act = wording.not_known(verb=verb, why=verdict.why, code=verdict.code, remedy=verdict.remedy)
             return why or verdict.why, act
         why, act = wording.reason(verb=verb, why=verdict.why, code=verdict.code, remedy=verdict.remedy)
         return why, wording.again(remedy=act, device=device) if verb == "roll" and act else act
 
     def outcome(self, device: str, verb: str, verdict: Verdict, *, done: str = "") -> str:
         """How a verb ended for a box, in a word or few: "rolls", "not known if it rolls"."""
-        ended = Ended.UNCONFIRMED if verb == "roll" and self._may_roll(device, verdict) else verdict.ended
-        return wording.outcome(verb=verb, ended=ended, done=done)
-
-    def _may_roll(self, device: str, verdict: Verdict) -> bool:
-        """Was it asked for nothing, because it is out of reach, and rolled when it was last seen? It may roll on."""
-        reading = self._house.board.get(device, TRANSPORT)
-        seen = reading.quality is Quality.GOOD
-        return verdict.refused and not seen and reading.value is Transport.RECORDING
+        return wording.outcome(verb=verb, ended=verdict.ended, done=done)
 
     def refusal(self, refused: RefusedError) -> str:
         """A refusal with its remedy."""
@@ -387,8 +377,6 @@ class Teller:
         return RefusedError(f"{sentence}.", remedy=remedy, code="take-unnamed")
 
     def _told(self, device: str, verb: str, verdict: Verdict, *, what: str = "", done: str = "") -> str:
-        if verb == "roll" and self._may_roll(device, verdict):
-            return f"{wording.may_roll(called=self._called(device))} {wording.LACKS['link'][2]}."
         return wording.box(
             called=self._called(device),
             device=device,

@@ -49,6 +49,11 @@ def counted(number: int, thing: str, things: str = "") -> str:
     return f"{number} {thing if number == 1 else things or f'{thing}s'}"
 
 
+def _begun(clause: str) -> str:
+    """As the beginning of a sentence."""
+    return clause[:1].upper() + clause[1:]
+
+
 def full_stop(text: str) -> str:
     """With a full stop, unless it ends in something to type."""
     return text if not text or text.endswith((".", "?")) else f"{text}."
@@ -133,13 +138,9 @@ def left_take(*, called: str, at: str, by: str) -> str:
 
 def not_rolled(*, called: str, why: str = "", known: bool = True) -> str:
     """A recorder of the take that does not roll. `why`: a clause; `known` False: nobody knows if it rolls."""
-    told = "did not roll" if known else "is not known to roll"
-    return f"{called} {told}: {why}." if why and known else f"{called} {told}."
-
-
-def may_roll(*, called: str) -> str:
-    """A recorder that was asked to roll while it was out of reach, and rolled when it was last seen."""
-    return f"{called}: not known if it rolls. It is not reached, and rolled when last seen."
+    if not known:
+        return f"{called}: not known if it rolls. {_begun(why)}." if why else f"{called} is not known to roll."
+    return f"{called} did not roll: {why}." if why else f"{called} did not roll."
 
 
 # -- what is wrong -----------------------------------------------------------------------------------------------------
@@ -268,15 +269,16 @@ def reason(*, verb: str, why: str, code: str = "", remedy: str = "") -> tuple[st
     return why.rstrip("."), remedy
 
 
-def not_known(*, why: str, code: str = "", remedy: str = "") -> tuple[str, str]:
+def not_known(*, verb: str, why: str, code: str = "", remedy: str = "") -> tuple[str, str]:
     """Why it is not known if it happened, where there is more to say than that; and the remedy. As `reason`."""
+    then = "rolled when last seen" if verb == "roll" else "may roll on"
     match code:
         case "born-before":
             return why.rstrip("."), remedy
         case "no-link":
-            return f"{LACKS['link'][1]}, and may roll on", remedy
+            return f"{LACKS['link'][1]}, and {then}", remedy
         case "not-adopted" | "late":
-            return f"{why.rstrip('.')}, and it may roll on", remedy
+            return f"{why.rstrip('.')}, and it {then}", remedy
     return "", "Look at its front."
 
 
@@ -358,8 +360,8 @@ def box(
     if ended == "sent":
         return f"{called} was asked to {verb}; it can't report."
     if ended == "unconfirmed":
-        own, act = not_known(why=why, code=code, remedy=remedy)
-        return f"{called}: {told}.{f' {full_stop(own[:1].upper() + own[1:])}' if own else ''} {act}"
+        own, act = not_known(verb=verb, why=why, code=code, remedy=remedy)
+        return f"{called}: {told}.{f' {full_stop(_begun(own))}' if own else ''} {act}"
     clause, act = reason(verb=verb, why=why, code=code, remedy=remedy)
     if verb == "roll" and act:
         act = again(remedy=act, device=device)
@@ -486,7 +488,6 @@ SENTENCES: Final[Mapping[str, Callable[..., object]]] = {
             ended,
             left_take,
             not_rolled,
-            may_roll,
         ),
         *(unreached, not_driven, set_aside, doubt, cannot_roll, no_input, filling, unseen, came_stale),
         *(unreached_together, over, stalled, known, put_aside),

@@ -144,7 +144,7 @@ class Story:
             assert main.sent_at is not None
             assert _showed(far, command.ask.verb, main.sent_at, main.sent_at + verdict.after_s), command
         if verdict.refused:
-            unseen = isinstance(command.ask.verb, Cut) and verdict.code in OUT_OF_REACH
+            unseen = isinstance(command.ask.verb, (Roll, Cut)) and verdict.code in OUT_OF_REACH
             assert verdict.ended is Ended.FAILED or (unseen and verdict.ended is Ended.UNCONFIRMED)
 
     def _joined(self, twin: Command) -> Command:

@@ -19,7 +19,7 @@ from stagectl.model.capabilities.recorder import IDENTIFYING, TRANSPORT, Identif
 from stagectl.model.capabilities.router import OUTPUT_SOURCE
 from stagectl.model.points import PointSpec, Quality
 from stagectl.model.verbs import Ask, Ended, Verdict
-from tests.control.booth import Booth, cut, deck, mixer, only, put, roll, router
+from tests.control.booth import ADA, Booth, cut, deck, mixer, only, put, roll, router
 from tests.driverkit.memory import VirtualLoop, until, virtual
 
 ROUTE = OUTPUT_SOURCE.at(1)
@@ -589,6 +589,37 @@ async def test_a_cut_whose_end_could_not_be_seen_is_ours_when_the_deck_returns_s
     booth.wires["iso-1"].refuse = None
     await until(lambda: booth.board.get("iso-1", TRANSPORT).value == "stopped")
     assert by(booth, "iso-1", TRANSPORT) == "tomas"
+    await booth.rest()
+
+
+@virtual
+async def test_a_roll_of_a_deck_out_of_reach_is_not_known_if_it_rolled_when_last_seen() -> None:
+    booth = await Booth(iso_1=deck(), iso_2=deck()).up()
+    await booth.verdict(booth.press(roll(booth, "iso-1")))
+    for name in ("iso-1", "iso-2"):
+        booth.wires[name].refuse = ConnectionRefusedError(111, "Connection refused")
+        await booth.drop(name)
+    rolled, rested = (command.verdict for command in booth.press(roll(booth, "iso-1"), roll(booth, "iso-2")).commands)
+    assert rolled is not None
+    assert rested is not None
+    assert (rolled.ended, rolled.code, rolled.refused) == (Ended.UNCONFIRMED, "no-link", True)
+    assert rolled.remedy == "Look at its front, and check its power and network cable."
+    assert (rested.ended, rested.code, rested.refused) == (Ended.FAILED, "no-link", True)
+    assert len(booth.acts("iso-1")) == 1
+    booth.wires["iso-1"].refuse = booth.wires["iso-2"].refuse = None
+    await booth.rest()
+
+
+@virtual
+async def test_who_may_not_roll_is_refused_whatever_the_deck_does() -> None:
+    booth = await one_deck()
+    await booth.verdict(booth.press(roll(booth)))
+    booth.wires["iso-1"].refuse = ConnectionRefusedError(111, "Connection refused")
+    await booth.drop("iso-1")
+    verdict = booth.press(roll(booth), person=ADA).commands[0].verdict
+    assert verdict is not None
+    assert (verdict.ended, verdict.code) == (Ended.FAILED, "role")
+    booth.wires["iso-1"].refuse = None
     await booth.rest()
 
 

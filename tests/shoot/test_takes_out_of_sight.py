@@ -3,10 +3,8 @@
 Source of rows: own construction, from the rules of the take log (takes come from points, never from verdicts).
 """
 
-from stagectl.shoot.takes import (
-    RUNNING,
-    CutTake,
-)
+from stagectl.model.capabilities.recorder import Roll, Spill
+from stagectl.shoot.takes import RUNNING, CutTake
 from tests.driverkit.memory import virtual
 from tests.shoot.takelog import Log, ask, moment
 
@@ -185,6 +183,28 @@ async def test_a_deck_that_went_out_of_sight_for_a_moment_may_have_rolled_meanwh
     log.stops("iso-1")
     await moment()
     assert log.last.unseen == ("iso-2",)
+
+
+@virtual
+async def test_after_a_restart_the_log_tells_which_deck_rolled_when_last_seen() -> None:
+    log = Log()
+    log.rests()
+    log.presses()
+    log.rolls("iso-1", "iso-2", "iso-3")
+    log.loses("iso-2")
+    log.stops("iso-3")
+    await moment()
+    assert not log.takes.rolled_last(ask(Roll(), "iso-2"))  # what this process saw says it
+    before, log = log.records, log.again()
+    rolls = {name: log.takes.rolled_last(ask(Roll(), name)) for name in log.takes.recorders}
+    assert rolls == {"iso-1": True, "iso-2": True, "iso-3": False}
+    assert not log.takes.rolled_last(ask(Spill(), "iso-1"))
+    log.stops("iso-1")
+    log.takes.close_unseen(1, log.takes.recorders)
+    await moment()
+    log = log.again([*before, *log.records])
+    rolls = {name: log.takes.rolled_last(ask(Roll(), name)) for name in log.takes.recorders}
+    assert rolls == {"iso-1": False, "iso-2": True, "iso-3": False}
 
 
 @virtual

@@ -14,6 +14,7 @@ from stagectl.control.groups import Group
 from stagectl.model.capabilities.recorder import TRANSPORT
 from stagectl.model.errors import RefusedError
 from stagectl.model.points import Quality
+from stagectl.model.verbs import Ended
 from stagectl.shoot.house import Wish
 from stagectl.shoot.teller import Teller
 from tests.house import Toys, toy_house
@@ -138,10 +139,12 @@ async def test_a_cut_and_a_second_roll_say_no_no_of_a_deck_that_may_roll_on_out_
     group = await told.ask("roll")
     say = told.teller.box(group.commands[1])
     assert say == (
-        "Rec 2: not known if it rolls. It is not reached, and rolled when last seen. Check its power and network cable."
+        "Rec 2: not known if it rolls. It is not reached, and rolled when last seen. "
+        "Look at its front, and check its power and network cable."
     )
     verdict = group.commands[1].verdict
     assert verdict is not None
+    assert verdict.ended is Ended.UNCONFIRMED
     assert told.teller.outcome("iso-2", "roll", verdict) == "not known if it rolls"
     assert told.teller.state() == (
         "Take 2 rolls on 2 of 3. Rec 2: not known if it rolls. It is not reached, and rolled when last seen."

@@ -68,6 +68,25 @@ async def test_a_silent_recorder_is_not_known(front: Front) -> None:
     assert answer["say"] == "Not known if anything rolls: 0 of 1 are proven."
 
 
+async def test_of_a_deck_that_is_out_of_reach_and_rolled_when_last_seen_verdict_and_sentence_say_the_same(
+    front: Front,
+) -> None:
+    await front.post("roll?wait=verdict", {})
+    await front.toys.boxes["iso-2"].close()
+    await front.toys.until(lambda: not front.toys.house.boxes["iso-2"].up)
+    status, answer = await front.post("roll?wait=verdict", {"on": ["Rec 2"]})
+    (box,) = answer["boxes"]
+    assert (status, answer["ended"]) == (200, "unconfirmed")
+    assert (box["ended"], box["code"], box["refused"], box["words"]) == (
+        *("unconfirmed", "no-link", True),
+        "not known if it rolls",
+    )
+    assert box["say"] == (
+        "Rec 2: not known if it rolls. It is not reached, and rolled when last seen. "
+        "Look at its front, and check its power and network cable."
+    )
+
+
 async def test_the_same_key_twice_is_one_take(front: Front) -> None:
     first = await front.post("roll?wait=verdict", {"name": "Once"}, Idempotency_Key="press-1")
     again = await front.post("roll?wait=verdict", {"name": "Once"}, Idempotency_Key="press-1")
