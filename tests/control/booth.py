@@ -423,6 +423,7 @@ class Booth:
         assert judge._inflight == {}
         assert judge._later == {}
         assert judge._followed == {}
+        assert judge.overdue() == 0
         assert self.watching() == self.baseline
 
     async def rest(self) -> None:

@@ -4,16 +4,18 @@ Source of all rows: own construction, from the table of roles in the security mo
 the points an act touches.
 """
 
+from collections.abc import Collection
+
 import pytest
 
-from stagectl.control.access import Limit, Lock, Pass, Person, Role, may, touched
+from stagectl.control.access import Limit, Lock, Pass, Person, Role, may, touched, words_of
 from stagectl.model.board import Board
 from stagectl.model.capabilities.mixer import BUS_LEVEL, STRIP_LEVEL, STRIP_MUTED, Recall
-from stagectl.model.capabilities.recorder import TRANSPORT, Cue, Cut, Format, Play, Roll, Transport
+from stagectl.model.capabilities.recorder import CODEC, TRANSPORT, Cue, Cut, Format, Play, Roll, Transport
 from stagectl.model.capabilities.router import OUTPUT_SOURCE
 from stagectl.model.conditions import Watch
 from stagectl.model.errors import RefusedError
-from stagectl.model.verbs import Ask, Set, Verb
+from stagectl.model.verbs import Ask, Set, Stay, Verb
 from tests.model.hand_clock import HandClock
 
 ADA = Person("ada", Role.VIEWER)
@@ -140,3 +142,49 @@ def test_what_an_act_touches() -> None:
     assert list(touched(ask(Roll(), "iso-1"))) == [("iso-1", "transport")]
     assert list(touched(ask(Recall("7"), "mixer"))) == [("mixer", "*")]
     assert list(touched(ask(Cue(clip=1), "iso-1"))) == [("iso-1", one) for one in ("transport", "timecode", "clip.at")]
+
+
+@pytest.mark.parametrize(
+    ("verb", "target", "words"),
+    [
+        (Roll(), "iso-1", ("roll",)),
+        (Set(ROUTE, 3), "hall", ("route", "set")),
+        (Set(STRIP_LEVEL.at(1), -6.0), "mixer", ("level", "set")),
+        (Set(STRIP_MUTED.at(1), True), "mixer", ("mute", "set")),
+        (Set(CODEC, "dnx"), "iso-1", ("set",)),
+        (Set(CODEC, "dnx"), "takes", ("slate", "set")),
+        (Stay(STRIP_LEVEL.at(1), None), "mixer", ("level", "stay")),
+        (Stay(CODEC, None), "iso-1", ("stay",)),
+    ],
+)
+def test_which_words_grant_an_ask(verb: Verb, target: str, words: tuple[str, ...]) -> None:
+    assert words_of(ask(verb, target)) == words
+
+
+class Holder:
+    """A desk somebody else holds: it lets nobody pass, and notes what it was asked."""
+
+    def __init__(self) -> None:
+        self.asked: list[tuple[str, tuple[str, ...], int | None]] = []
+
+    def admit(self, person: Person, words: Collection[str], take: int | None = None) -> None:
+        self.asked.append((person.name, tuple(words), take))
+        raise RefusedError("mara holds the desk.", code="held")
+
+    def sure(self, person: Person, ask: Ask) -> None:
+        """It ends nobody's take."""
+
+
+@pytest.mark.parametrize(
+    ("verb", "words", "take"),
+    [(Set(ROUTE, 3), ("route", "set"), None), (Cut(4), ("cut",), 4), (Roll(), ("roll",), None)],
+)
+def test_a_desk_that_is_held_is_asked_with_the_words_and_the_take_that_would_end(
+    verb: Verb, words: tuple[str, ...], take: int | None
+) -> None:
+    desk = Holder()
+    with pytest.raises(RefusedError, match="mara holds the desk"):
+        may(INES, ask(verb), (), (), desk)
+    assert desk.asked == [("ines", words, take)]
+    may(INES, ask(verb, inlet="scene:evening"), (), (), desk)  # let through when it was started
+    assert len(desk.asked) == 1

@@ -717,6 +717,17 @@ async def test_a_salvo_of_lines_leaves_out_what_is_refused_too() -> None:
     await booth.rest()
 
 
+@virtual
+async def test_a_roll_goes_alone_though_its_box_packs_what_comes_together() -> None:
+    booth = await Booth(iso_1=plain_kind(RECORDER, packs=True)).up()
+    plain: PointSpec[int] = PointSpec(SLOT_ACTIVE.name, int, settable=True)
+    group = booth.press(roll(booth), put(booth, "iso-1", plain, 2))
+    assert await group.wait(30)
+    assert ended(group) == [("verified", "")] * 2
+    assert booth.acts("iso-1") == ['do roll {"name": "T001"}', "set slot.active 2"]
+    await booth.rest()
+
+
 # -- kept warm -----------------------------------------------------------------------------------------------------
 
 
@@ -756,6 +767,23 @@ async def test_a_warm_roll_is_judged_again_at_go() -> None:
     assert await group.wait(30)
     assert ended(group) == [("failed", "needs"), ("verified", ""), ("failed", "locked")]
     assert [booth.acts(name) for name in ("iso-1", "iso-2", "iso-3")] == [[], [], []]
+    await booth.rest()
+
+
+@virtual
+async def test_of_warm_rolls_those_that_turned_are_judged_again_and_the_others_go() -> None:
+    booth = await decks("iso-1", "iso-2", "iso-3")
+    kept = Kept()
+    booth.commands.keep(kept, [roll(booth, name) for name in ("iso-1", "iso-2", "iso-3")])
+    booth.far["iso-1"].has("remote", False)
+    booth.far["iso-2"].has(TRANSPORT, "recording")
+    await asyncio.sleep(0.01)
+    group = booth.group()
+    booth.commands.go_kept(group, INES, kept)
+    kept.end()
+    assert await group.wait(30)
+    assert ended(group) == [("failed", "needs"), ("verified", ""), ("verified", "")]
+    assert [len(booth.acts(name)) for name in ("iso-1", "iso-2", "iso-3")] == [0, 0, 1]
     await booth.rest()
 
 
