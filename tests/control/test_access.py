@@ -5,6 +5,7 @@ the points an act touches.
 """
 
 from collections.abc import Collection
+from typing import Any
 
 import pytest
 
@@ -153,8 +154,8 @@ def test_what_an_act_touches() -> None:
         (Set(STRIP_MUTED.at(1), True), "mixer", ("mute", "set")),
         (Set(CODEC, "dnx"), "iso-1", ("set",)),
         (Set(CODEC, "dnx"), "takes", ("slate", "set")),
-        (Stay(STRIP_LEVEL.at(1), None), "mixer", ("level", "stay")),
-        (Stay(CODEC, None), "iso-1", ("stay",)),
+        (Stay[Any](STRIP_LEVEL.at(1), None), "mixer", ("level", "stay")),
+        (Stay[Any](CODEC, None), "iso-1", ("stay",)),
     ],
 )
 def test_which_words_grant_an_ask(verb: Verb, target: str, words: tuple[str, ...]) -> None:

@@ -25,9 +25,10 @@ from tests.mutants.sites import Site, mutant, sites
 
 HOUSE: Final = Path(__file__).resolve().parents[2]
 BAR: Final = 0.8  # first bar of the page of numbers
-LONGEST_S: Final = 120.0  # of the tests of one change; what hangs is noticed
+LONGEST_S: Final = 120.0  # of the near tests of one change; what hangs is noticed
+LONGEST_FAR_S: Final = 600.0
 SAMPLE: Final = 40
-# the safety core; each with tests beside those that bear its name
+# the safety core; each with the tests that are near beside those that bear its name
 CORE: Final[dict[str, tuple[str, ...]]] = {
     "stagectl/control/commands.py": (
         *("tests/control/test_judging.py", "tests/control/test_stages.py", "tests/control/test_rises.py"),
@@ -51,6 +52,8 @@ CORE: Final[dict[str, tuple[str, ...]]] = {
     "stagectl/shoot/alarms.py": ("tests/shoot/test_alarm_invariant.py", "tests/shoot/test_house.py"),
     "stagectl/shoot/alarmcauses.py": ("tests/shoot/test_alarms.py",),
 }
+# where else what a package does is seen without a process of its own: tests of those that stand on it
+ABOVE: Final[dict[str, tuple[str, ...]]] = {"control": ("shoot",)}
 Change = tuple[str, Site]
 
 
@@ -86,14 +89,23 @@ def main(arguments: Sequence[str] | None = None) -> int:
     return 1 if score < BAR else 0
 
 
-def tests_of(module: str) -> list[str]:
-    """The tests that are run for a module: those of its name, and what CORE adds."""
+def near(module: str) -> list[str]:
+    """The tests that are run first for a module: those of its name, and what CORE adds."""
     path = Path(module)
     if path.parts[0] == "drivers":  # drivers/stagectl_drivers/<box>/<file>
         return [str(Path("tests", "drivers", path.parts[2])), "tests/drivers/test_codecs.py"]
     folder = Path("tests", *path.parts[1:-1])
     own = sorted(str(one.relative_to(HOUSE)) for one in (HOUSE / folder).glob(f"test_{path.stem}*.py"))
     return list(dict.fromkeys([*own, *CORE.get(module, ())])) or [str(folder)]
+
+
+def far(module: str) -> list[str]:
+    """What is run if those see nothing: the quick tests of its package and of what stands on it."""
+    path = Path(module)
+    if path.parts[0] == "drivers":
+        return ["-m", "not slow", "tests/drivers"]
+    folders = (path.parts[1], *ABOVE.get(path.parts[1], ())) if len(path.parts) > 2 else ("",)
+    return ["-m", "not slow", *(str(Path("tests", folder)) for folder in folders)]
 
 
 def _hunt(chosen: Sequence[Change], sources: Mapping[str, str], jobs: int) -> Iterator[tuple[Change, bool]]:
@@ -103,9 +115,10 @@ def _hunt(chosen: Sequence[Change], sources: Mapping[str, str], jobs: int) -> It
         for _ in range(jobs):
             copies.put(_copy(Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="stagectl-mutants-")))))
         well = copies.get()
-        for module in dict.fromkeys(module for module, _ in chosen):
-            if not _passes(well, module):
-                raise SystemExit(f"The tests of {module} fail without any change: {', '.join(tests_of(module))}.")
+        modules = list(dict.fromkeys(module for module, _ in chosen))
+        for tests in dict.fromkeys(tuple(tests_of(module)) for tests_of in (near, far) for module in modules):
+            if not _passes(well, tests, LONGEST_FAR_S):
+                raise SystemExit(f"These tests fail without any change: {' '.join(tests)}.")
         copies.put(well)
 
         def notice(change: Change) -> tuple[Change, bool]:
@@ -113,7 +126,8 @@ def _hunt(chosen: Sequence[Change], sources: Mapping[str, str], jobs: int) -> It
             here = copies.get()
             try:
                 (here / module).write_text(mutant(sources[module], site), "utf-8")
-                return change, not _passes(here, module)
+                unseen = _passes(here, near(module), LONGEST_S) and _passes(here, far(module), LONGEST_FAR_S)
+                return change, not unseen
             finally:
                 (here / module).write_text(sources[module], "utf-8")
                 copies.put(here)
@@ -132,16 +146,16 @@ def _copy(folder: Path) -> Path:
     return folder
 
 
-def _passes(here: Path, module: str) -> bool:
+def _passes(here: Path, tests: Sequence[str], longest_s: float) -> bool:
     paths = [str(here), str(here / "drivers"), str(here / "simulators")]
     command = [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider"]
     try:
         done = subprocess.run(
-            [*command, *tests_of(module)],
+            [*command, *tests],
             cwd=here,
             env=os.environ | {"PYTHONPATH": os.pathsep.join(paths), "PYTHONDONTWRITEBYTECODE": "1"},
             capture_output=True,
-            timeout=LONGEST_S,
+            timeout=longest_s,
             check=False,
         )
     except subprocess.TimeoutExpired:

@@ -1,6 +1,7 @@
 """What can be changed in a module so that a good test must fail? A comparison, a condition, a constant, a statement.
 
-Words, annotations, log lines and what is only for type checkers are left alone: nothing should depend on them.
+Words, annotations, log lines and what is only for type checkers are left alone: nothing should depend on them. Of two
+times the order is turned round, and not whether they may be the same: no clock says the same time twice.
 """
 
 import ast
@@ -31,6 +32,12 @@ SIGNS: Final[dict[type[ast.cmpop], str]] = {
     ast.IsNot: "is not",
     ast.In: "in",
     ast.NotIn: "not in",
+}
+TURNS: Final[dict[type[ast.cmpop], type[ast.cmpop]]] = {
+    ast.Lt: ast.GtE,
+    ast.LtE: ast.Gt,
+    ast.Gt: ast.LtE,
+    ast.GtE: ast.Lt,
 }
 QUIET: Final = ("log", "warnings")  # calls of these tell people; no test need hear them
 
@@ -86,7 +93,7 @@ def _change(node: ast.AST, *, in_function: bool) -> tuple[str, Callable[[], ast.
     """What is changed there, in words, and how: the node itself, changed, or another one in its place."""
     match node:
         case ast.Compare(ops=[op]):
-            new = FLIPS[type(op)]
+            new = (TURNS if type(op) in TURNS and _of_times(node) else FLIPS)[type(op)]
             return f"{SIGNS[type(op)]} became {SIGNS[new]}", lambda: _with(node, ops=[new()])
         case ast.BoolOp(op=op):
             other = ast.Or() if isinstance(op, ast.And) else ast.And()
@@ -105,6 +112,12 @@ def _change(node: ast.AST, *, in_function: bool) -> tuple[str, Callable[[], ast.
         case ast.Assign(targets=[ast.Attribute() | ast.Subscript()]) if in_function:
             return f"left out: {_short(node)}", ast.Pass
     return None
+
+
+def _of_times(node: ast.AST) -> bool:
+    """Are times compared? By the names of the house: `now`, `until`, `sent_at`, `hold_s`."""
+    names = {getattr(one, "attr", getattr(one, "id", "")) for one in ast.walk(node)}
+    return any(name in ("now", "at", "until") or name.endswith(("_at", "_s", "_S")) for name in names)
 
 
 def _with(node: ast.AST, **fields: object) -> ast.AST:
