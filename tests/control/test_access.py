@@ -16,6 +16,7 @@ from stagectl.model.capabilities.recorder import CODEC, TRANSPORT, Cue, Cut, For
 from stagectl.model.capabilities.router import OUTPUT_SOURCE
 from stagectl.model.conditions import Watch
 from stagectl.model.errors import RefusedError
+from stagectl.model.points import PointSpec
 from stagectl.model.verbs import Ask, Set, Stay, Verb
 from tests.model.hand_clock import HandClock
 
@@ -27,6 +28,10 @@ ROUTE = OUTPUT_SOURCE.at(1)
 
 def ask(verb: Verb, target: str = "hall", inlet: str = "test") -> Ask:
     return Ask("id", "somebody", inlet, target, verb)
+
+
+def stay(point: PointSpec[Any]) -> Verb:
+    return Stay(point, None)
 
 
 def refused(person: Person, one: Ask, locks: tuple[Lock, ...] = (), limits: tuple[Limit, ...] = ()) -> str:
@@ -154,8 +159,8 @@ def test_what_an_act_touches() -> None:
         (Set(STRIP_MUTED.at(1), True), "mixer", ("mute", "set")),
         (Set(CODEC, "dnx"), "iso-1", ("set",)),
         (Set(CODEC, "dnx"), "takes", ("slate", "set")),
-        (Stay[Any](STRIP_LEVEL.at(1), None), "mixer", ("level", "stay")),
-        (Stay[Any](CODEC, None), "iso-1", ("stay",)),
+        (stay(STRIP_LEVEL.at(1)), "mixer", ("level", "stay")),
+        (stay(CODEC), "iso-1", ("stay",)),
     ],
 )
 def test_which_words_grant_an_ask(verb: Verb, target: str, words: tuple[str, ...]) -> None:
