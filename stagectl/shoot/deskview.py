@@ -178,7 +178,8 @@ class DeskView:
         if "lineup" in parts:
             failed, unknown = (int(board.get("lineup", spec).value or 0) for spec in (FAILED, OPEN))
             ready = board.get("lineup", READY).value is True
-            told["lineup"] = deskwords.answer_lineup(failed=failed, unknown=unknown, ready=ready)
+            rolls = self._house.takes.open is not None
+            told["lineup"] = deskwords.answer_lineup(failed=failed, unknown=unknown, ready=ready, rolls=rolls)
         if self._house.setups.shelf.setups:
             held = str(board.get("setups", HELD).value or "")
             differs = int(board.get("setups", DIFFERS).value or 0)

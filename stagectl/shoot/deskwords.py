@@ -79,12 +79,15 @@ def answer_sheet(*, takes: int, rolls: bool) -> str:
     return f"{counted(takes, 'take')}{', one rolls' if rolls else ''}" if takes else "no take yet"
 
 
-def answer_lineup(*, failed: int, unknown: int, ready: bool = True) -> str:
-    """`failed`, `unknown`: checks that don't pass; `ready`: those that must, do, or somebody let them."""
+def answer_lineup(*, failed: int, unknown: int, ready: bool = True, rolls: bool = False) -> str:
+    """`failed`, `unknown`: checks that don't pass; `ready`: those that must, do, or somebody let them.
+
+    `rolls`: a take does, and "ready" says nothing then.
+    """
     if not failed and not unknown:
         return "all pass"
     told = f"{failed} fail" if failed else f"{unknown} not known"
-    return f"{told}, ready all the same" if ready else told
+    return f"{told}, {'none that must' if rolls else 'ready all the same'}" if ready else told
 
 
 def answer_setups(*, held: str, differs: int = 0) -> str:

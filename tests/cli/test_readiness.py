@@ -50,7 +50,7 @@ ROWS = [
 ]
 LINEUP = {
     "ready": False,
-    "say": "Not ready: 3 fail and 1 are not known, of 5 checks.",
+    "say": "Not ready: 3 of 5 checks fail and 1 is not known.",
     "at": "2026-11-25T15:00:00.000Z",
     "passed": 1,
     "failed": 3,

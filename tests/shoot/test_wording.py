@@ -11,13 +11,14 @@ from typing import Any
 import pytest
 
 from stagectl.shoot import deskwords, journalsay, wording
+from stagectl.shoot.lineup import wording as lineup
 from stagectl.shoot.playback import wording as playback
 from stagectl.shoot.wording import LACKS
 
 GOLDEN = Path(__file__).parent.parent / "golden" / "sentences.txt"
 ROW = re.compile(r"(?P<id>[a-z_]+) (?P<with>\{.*\}) -> (?P<text>.*)")
 FORBIDDEN = re.compile(r"\b(error|oops|please|sorry|invalid|illegal|ok|yes|submit|confirm|cancel)\b|!", re.IGNORECASE)
-SENTENCES = wording.SENTENCES | deskwords.SENTENCES | journalsay.SENTENCES | playback.SENTENCES
+SENTENCES = wording.SENTENCES | deskwords.SENTENCES | journalsay.SENTENCES | lineup.SENTENCES | playback.SENTENCES
 PARTS = ("spell", "clock", "listed", "apart", "outcome", "reason")  # pieces of sentences, not sentences
 LABELS = tuple(
     one for one in deskwords.SENTENCES if one != "ask_end" and not one.startswith("picture")

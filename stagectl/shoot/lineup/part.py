@@ -22,20 +22,24 @@ from stagectl.model.points import PointSpec, Quality
 from stagectl.model.verbs import Ask, Verb
 from stagectl.model.words import nearest
 from stagectl.shoot.clock.part import Clocks
+from stagectl.shoot.lineup import wording
 from stagectl.shoot.lineup.checks import Check
+from stagectl.shoot.takes import NUMBER, RUNNING
 
 ANSWER_S: Final = 2.5  # a box that has not told all by then is not known; a line-up takes 3 s at most
 REASON: Final = 200  # letters
 _PASSES: Final[Mapping[Truth, str]] = {YES: "pass", NO: "fail", UNKNOWN: "not known"}
 _KITS: Final = frozenset({LINK_UP.name, HEALTH.name})  # what the kit says of a box, and no box is asked
 _WORST_FIRST: Final = (NO, UNKNOWN, YES)
+_COUNTED: Final = ("asks", "failed", "unknown", "holding")
 
+SAY: Final[PointSpec[str]] = PointSpec("say", str)  # the sentence of all checks; while a take rolls it begins with that
 READY: Final[PointSpec[bool]] = PointSpec("ready", bool)  # every must passes, or is waived by name
 FAILED: Final[PointSpec[int]] = PointSpec("failed", int)
 OPEN: Final[PointSpec[int]] = PointSpec("open", int)  # not known
 RECORDER_READY: Final[PointSpec[bool]] = PointSpec("{recorder}.ready", bool)
 
-LINEUP: Final = Capability("lineup", 1, (READY, FAILED, OPEN, RECORDER_READY), ())
+LINEUP: Final = Capability("lineup", 1, (SAY, READY, FAILED, OPEN, RECORDER_READY), ())
 
 
 class Asked(Protocol):
@@ -95,11 +99,13 @@ class _Followed:
 
 @dataclass(frozen=True, slots=True)
 class _Stands:
-    """How the checks of one device stand: the worst that holds up, and how many fail or are not known."""
+    """How the checks of one device, or of all, stand: the worst that holds up, and how many there are of which kind."""
 
     worst: Truth = YES
+    asks: int = 0
     failed: int = 0
     unknown: int = 0
+    holding: int = 0
 
 
 class Lineup:
@@ -131,11 +137,11 @@ class Lineup:
         self._moved: dict[str, None] = {}  # devices of which a check has turned
         self._stands: dict[str, _Stands] = {}
         self._worst = Counter[Truth]()  # how many devices are no better than that
-        self._failed = self._unknown = 0
+        self._counts = Counter[str]()  # of all checks, by what `_Stands` counts
         self.capability = Capability(
             LINEUP.kind,
             LINEUP.version,
-            (READY, FAILED, OPEN, *(RECORDER_READY.at(name) for name in self._recorders)),
+            (SAY, READY, FAILED, OPEN, *(RECORDER_READY.at(name) for name in self._recorders)),
             (),
         )
         self._writer = board.writer(self.name)
@@ -146,9 +152,10 @@ class Lineup:
             _Followed(check, board.watch(check.condition, turned[check.device], device=check.device, lazy=True))
             for check in checks
         ]
-        self._of: dict[str, list[_Followed]] = {device: [] for device in self._recorders}
+        self._of: dict[str, list[_Followed]] = {device: [] for device in ("", *self._recorders)}
         for one in self._followed:
             self._of.setdefault(one.check.device, []).append(one)
+        board.watch(RUNNING.is_(True), partial(self._turned, ""), device="takes")  # the house has more to say then
         self._tell_all()
 
     def expand(self, ask: Ask) -> Sequence[Ask]:
@@ -185,25 +192,34 @@ class Lineup:
             if device in self._recorders:
                 self._put(RECORDER_READY.at(device).name, stands.worst)
         self._put(READY.name, next((truth for truth in _WORST_FIRST if self._worst[truth]), YES))
-        self._writer.compute(FAILED.name, self._failed, asked_at=now)
-        self._writer.compute(OPEN.name, self._unknown, asked_at=now)
+        counts = self._counts
+        self._writer.compute(FAILED.name, counts["failed"], asked_at=now)
+        self._writer.compute(OPEN.name, counts["unknown"], asked_at=now)
+        self._writer.compute(SAY.name, self._say(**{name: counts[name] for name in _COUNTED}), asked_at=now)
 
     def _count(self, stands: _Stands, times: int) -> None:
         self._worst[stands.worst] += times
-        self._failed += times * stands.failed
-        self._unknown += times * stands.unknown
+        for name in _COUNTED:
+            self._counts[name] += times * getattr(stands, name)
+
+    def _say(self, *, asks: int, failed: int, unknown: int, holding: int) -> str:
+        rolls = self._board.get("takes", RUNNING).value
+        take = self._board.get("takes", NUMBER).value if rolls else None
+        return wording.lineup(asks=asks, failed=failed, unknown=unknown, holding=holding, take=take)
 
     def _stand(self, device: str) -> _Stands:
-        worst, failed, unknown = YES, 0, 0
+        worst, asks, failed, unknown, holding = YES, 0, 0, 0, 0
         for one in self._of[device]:
             truth, check = one.watch.truth, one.check
             if truth is UNKNOWN and not self._applies(one):
                 continue
+            asks += 1
             failed += truth is NO
             unknown += truth is UNKNOWN
             if check.must and check.id not in self._waivers:
                 worst = min(worst, truth, key=_WORST_FIRST.index)
-        return _Stands(worst, failed, unknown)
+                holding += truth is not YES
+        return _Stands(worst, asks, failed, unknown, holding)
 
     def _put(self, name: str, truth: Truth) -> None:
         quality = Quality.UNKNOWN if truth is UNKNOWN else Quality.GOOD
@@ -300,7 +316,7 @@ class Lineup:
         unknown = sum(row.truth is UNKNOWN for row in rows)
         return {
             "ready": not holding,
-            "say": _say(len(rows), failed, unknown, len(holding)),
+            "say": self._say(asks=len(rows), failed=failed, unknown=unknown, holding=len(holding)),
             "at": stamp(self._wall()),
             "passed": len(rows) - failed - unknown,
             "failed": failed,
@@ -363,12 +379,3 @@ class Lineup:
             return
         self._waivers[identifier] = waiver
         self._board.clock.later(waiver.ends_at, self._tell)
-
-
-def _say(total: int, failed: int, unknown: int, holding: int) -> str:
-    if not holding:
-        rest = [f"{failed} fail" if failed else "", f"{unknown} not known" if unknown else ""]
-        more = ", ".join(filter(None, rest))
-        why = f", {more}: waived or no must" if more else ""
-        return f"Ready to roll: {total - failed - unknown} of {total} checks pass{why}."
-    return f"Not ready: {failed} fail and {unknown} are not known, of {total} checks."

@@ -31,7 +31,7 @@ from stagectl.model.errors import RefusedError
 from stagectl.model.points import Quality
 from stagectl.model.verbs import Ended
 from stagectl.shoot.house import House, Wish
-from stagectl.shoot.lineup.part import FAILED, READY, RECORDER_READY, Lineup
+from stagectl.shoot.lineup.part import FAILED, READY, RECORDER_READY, SAY, Lineup
 from stagectl.shoot.readiness import readiness
 from stagectl.site import CameraEntry, CheckEntry, LineupEntry, PlannedTake
 from tests.driverkit.memory import VirtualClock, virtual
@@ -87,6 +87,39 @@ async def test_a_hall_where_everything_is_right_is_ready() -> None:
     assert stage.wrong() == {}
     assert (stage.point(READY), stage.point(FAILED)) == (True, 0)
     assert stage.part.plain()["say"].startswith("Ready to roll: ")
+
+
+@virtual
+async def test_while_a_take_rolls_no_door_says_that_the_house_is_ready_to_roll() -> None:
+    stage = Stage()
+    await stage.settle()
+    group = await stage.own.submit(Wish(INES, "test", "takes", "roll"))
+    assert await group.wait(30)
+    await stage.settle()
+    say = stage.part.plain()["say"]
+    assert say.startswith("Take 1 rolls. What can be looked at meanwhile is right: ")
+    assert stage.point(SAY) == say
+    stage.own.boxes["iso-2"].has(INPUT_PRESENT, False)
+    await stage.settle()
+    assert str(stage.point(SAY)).startswith("Take 1 rolls: 1 of ")
+    assert stage.part.plain()["say"] == stage.point(SAY)
+    stage.own.boxes["iso-2"].has(INPUT_PRESENT, True)
+    group = await stage.own.submit(Wish(INES, "test", "takes", "cut", {"take": 1}))
+    assert await group.wait(30)
+    await stage.settle()
+    assert stage.part.plain()["say"] == stage.point(SAY)
+    assert str(stage.point(SAY)).startswith("Ready to roll: ")
+
+
+@virtual
+async def test_one_take_right_after_another_is_the_one_that_is_told() -> None:
+    stage = Stage()
+    await stage.settle()
+    for number in (1, 2):
+        stage.own.boxes["iso-1"].has(TRANSPORT, Transport.RECORDING)
+        await stage.settle()
+        assert str(stage.point(SAY)).startswith(f"Take {number} rolls")
+        stage.own.boxes["iso-1"].has(TRANSPORT, Transport.PREVIEW)
 
 
 ROWS = [
