@@ -15,7 +15,7 @@ import pytest
 
 from stagectl.control import passwords, people
 from stagectl.control.access import FRESH_S, Pass, Person, Role, allowed
-from stagectl.control.gate import LOOK_S, Gate
+from stagectl.control.gate import LINES_AT_ONCE, LINES_PER_S, LOOK_S, Gate
 from stagectl.control.guesses import FORGET_S, FREE, LONGEST_S, Guesses
 from stagectl.control.people import Account
 from stagectl.control.tokens import FILE, LOGIN_S, Token
@@ -423,6 +423,21 @@ async def test_what_is_typed_as_a_name_is_not_written_down(hall: Hall) -> None:
         ("somebody", "login"),
         ("ines", "login"),
     ]
+
+
+async def test_a_flood_of_refusals_is_written_as_far_as_the_journal_bears_and_counted(hall: Hall) -> None:
+    for _ in range(int(LINES_AT_ONCE) + 7):
+        hall.gate.refuse("somebody", "192.0.2.9 http", "x" * 999, "y" * 999, "token")
+    assert len(hall.refusals) == LINES_AT_ONCE
+    assert {(len(one["act"]), len(one["why"])) for one in hall.refusals} == {(100, 300)}
+    assert not any("more" in one for one in hall.refusals)
+    hall.clock.advance(1 / LINES_PER_S)
+    hall.gate.refuse("somebody", "192.0.2.9 http", "roll", "no token", "token")
+    assert len(hall.refusals) == LINES_AT_ONCE + 1
+    assert hall.refusals[-1]["more"] == 7
+    hall.clock.advance(60)
+    hall.gate.refuse("somebody", "192.0.2.9 http", "roll", "no token", "token")
+    assert "more" not in hall.refusals[-1]
 
 
 def test_nothing_at_all_may_nothing() -> None:

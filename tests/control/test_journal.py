@@ -132,6 +132,7 @@ async def test_replay_does_not_give_what_this_start_writes() -> None:
 async def test_the_start_says_more_if_asked() -> None:
     disk, clock = Disk(), ManualClock()
     journal = Journal(disk, clock, reserve_bytes=0)
+    assert journal.epoch == 0
     await journal.open(version="0.1")
     await journal.close()
     assert (await reread(disk))[0].data == {"what": "start", "epoch": 1, "version": "0.1"}
@@ -366,6 +367,22 @@ async def test_the_reserve_is_given_to_the_takes_that_run() -> None:
         assert journal.trouble is None
         assert RESERVE in disk.files
     assert takes(await reread(disk.after_power_cut())) == list(range(11))
+
+
+async def test_a_disk_that_fills_up_over_the_reserve_too_is_tried_more_and_more_seldom() -> None:
+    disk, clock = Disk(), ManualClock()
+    async with running(disk, clock, reserve_bytes=2000) as journal:
+        disk.room = 50
+        for number in range(30):
+            journal.write("take", "", number=number)
+        assert "memory only" in str(journal.trouble)
+        before = disk.calls.count("append_to")
+        clock.advance(300)
+        assert 8 <= disk.calls.count("append_to") - before <= 20
+        disk.room = None
+        clock.advance(RETRY_MAX_S)
+        assert await journal.synced(journal.write("take", "", number=30))
+    assert takes(await reread(disk.after_power_cut())) == list(range(31))
 
 
 async def test_a_start_without_room_for_a_reserve_says_so() -> None:
@@ -645,6 +662,15 @@ async def test_a_missing_segment_is_named_with_its_records() -> None:
             assert len(list(journal.replay())) == 12
             assert [said in str(damage) for damage in journal.damage] == [True]
             assert journal.epoch == 4
+
+
+async def test_a_start_that_left_an_empty_file_and_no_mark_still_counts() -> None:
+    disk = await three_starts()
+    disk.files[disk.segments()[-1]].seen.clear()
+    del disk.files["journal.epoch-3"]
+    async with running(disk) as journal:
+        assert journal.epoch == 4
+        assert [str(damage).partition(": ")[2] for damage in journal.damage] == ["it is empty."]
 
 
 async def test_numbers_behind_damage_are_not_given_out_again() -> None:
