@@ -395,7 +395,8 @@ class Box:
         self.heard_at = now
         self._driver = self.kind.make(self.options)
         self._codec = self.kind.codec(self.options)
-        self._look_at = [now + look.every_s for look in self._driver.looks]
+        # a thousand boxes reached at once would otherwise all be polled at once, for ever
+        self._look_at = [now + look.every_s * self._chance.uniform(0.2, 1.0) for look in self._driver.looks]
         self._looking.clear()
         self._relook = None
         self._was_silent = False

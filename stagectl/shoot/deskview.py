@@ -3,7 +3,7 @@
 It looks when asked and keeps nothing; the live feed sends a section when it became another one.
 """
 
-from collections.abc import Generator
+from collections.abc import Callable, Generator
 from datetime import timedelta
 from typing import TYPE_CHECKING, Any, Final
 
@@ -51,24 +51,26 @@ class DeskView:
             each.append(self._recorder(name, take))
             if number % SLICE == 0:
                 yield
-        told = {
-            "say": teller.state(),
-            "take": take.plain() if take is not None else None,
-            "each": each,
-            "acts": self._acts(take, each),
-            "last": teller.last(),
-            "next": {"take": house.takes.next_number, "name": house.takes.slate},
+        made: dict[str, Callable[[], Any]] = {
+            "say": teller.state,
+            "take": lambda: take.plain() if take is not None else None,
+            "each": lambda: each,
+            "acts": lambda: self._acts(take, each),
+            "last": teller.last,
+            "next": lambda: {"take": house.takes.next_number, "name": house.takes.slate},
+            "wrong": lambda: [row.plain() for row in teller.wrong()],
+            "back": lambda: [row.plain() for row in teller.back()],
+            "desk": lambda: house.desk.plain() | {"say": house.desk.say()},
+            "answers": self._answers,
+            "pictures": lambda: self._pictures(take),
+            "rises": self.rises,
         }
-        if len(each) >= SLICE:
-            yield
-        return told | {
-            "wrong": [row.plain() for row in teller.wrong()],
-            "back": [row.plain() for row in teller.back()],
-            "desk": house.desk.plain() | {"say": house.desk.say()},
-            "answers": self._answers(),
-            "pictures": self._pictures(take),
-            "rises": self.rises(),
-        }
+        told = {}
+        for name, make in made.items():
+            told[name] = make()
+            if len(each) >= SLICE:
+                yield
+        return told
 
     # -- recorders ------------------------------------------------------------------------------------------------
 
