@@ -157,7 +157,7 @@ coverage: $(VENV)/.installed-dev $(ORACLE)/.installed test-programs $(PAGE)
 	@export PATH="$$PATH:/usr/sbin"; status=0; mkdir -p build; $(BIN)/python -m coverage erase; \
 	$(BIN)/python -m coverage run -m pytest -q -n $(JOBS) -o timeout=180 --ignore=tests/desk $(ARGS) || status=1; \
 	$(BIN)/python -m coverage combine -q && $(BIN)/python -m coverage json -q -o build/coverage.json; \
-	$(BIN)/python -m tests.branches build/coverage.json || status=1; exit $$status
+	$(BIN)/python -m tests.branches build/coverage.json $(BOUNDS) || status=1; exit $$status
 
 # Is a changed line noticed by a test? The safety core, or the lines of a range of commits.
 mutants: $(VENV)/.installed-dev
