@@ -102,6 +102,14 @@ async def test_no_two_of_them_have_one_name(house: Hall) -> None:
     assert len(house.gate.tokens.all()) == 2
 
 
+async def test_each_lives_as_long_as_was_asked_for(house: Hall) -> None:
+    machine, _ = await house.gate.machine(TOMAS, "screen", Role.VIEWER, verbs=[], devices=[], days=3)
+    hook, _ = await house.gate.hook(TOMAS, "red-button", ROLLS, words=["roll"], days=0.5)
+    guest, _ = await house.gate.guest(TOMAS, "presenter", verbs=["call"], hours=2)
+    asked = [timedelta(days=3), timedelta(hours=12), timedelta(hours=2)]
+    assert [token.until - token.born for token in (machine, hook, guest)] == asked
+
+
 async def test_a_screen_needs_nothing_listed_and_acts_on_nothing(house: Hall) -> None:
     token, secret = await house.gate.machine(TOMAS, "screen", Role.VIEWER, verbs=[], devices=[], days=1)
     told = {"what": "token", "token": token.id, "name": "screen", "role": "viewer"}
