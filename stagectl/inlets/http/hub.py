@@ -1,8 +1,8 @@
 """What are all who follow the house live told? A snapshot first, then every change once, to all who look at the same.
 
 One tick of 50 ms gathers what changed and makes one message for all clients with the same view; what starts, ends or
-judges a take goes at once. A client that does not read is not waited for: for it the newest value of each point is
-kept, and it is ended after 30 s.
+judges a take goes at once. Many are told in several turns of the loop, each message to all before the next is made. A
+client that does not read is not waited for: for it the newest value of each point is kept, and it is ended after 30 s.
 """
 
 from collections.abc import Generator, Iterable, Mapping, Sequence
@@ -26,6 +26,7 @@ from stagectl.shoot.teller import Teller
 
 TICK_S: Final = 0.05
 SLICE: Final = 200  # points written in one turn of the loop
+TOLD_SLICE: Final = 200  # followers told in one turn of the loop: some 2 ms
 SAY_S: Final = 1.0  # the sections are looked at anew this often, and when something happened
 SHARE: Final = 0.05  # of the loop at most that looking at them may take: with 1,000 recorders it is some milliseconds
 FOLLOWERS: Final = 2000  # some 22 kB each (bench `followers`); first bar of the page of numbers
@@ -48,6 +49,8 @@ class Hub:
         self._metrics = metrics
         self._clock = house.world.clock
         self._clients: dict[Client, None] = {}
+        self._telling: Generator[None] | None = None  # a message is on its way to all
+        self._waiting: dict[Client, None] = {}  # who took what was waiting meanwhile
         self._view: View | None = None
         self._follower: Follower | None = None
         self._text = PointText(self._clock)
@@ -105,12 +108,16 @@ class Hub:
         client.release()
         if client.behind or client not in self._clients:
             return
+        if self._telling is not None:  # of that message it may have its share yet to come
+            self._waiting[client] = None
+            return
         if client.fresh:
             self._soon(0.0)
-        elif client.held or client.entries:
+        elif client.held or client.entries or client.unsaid:
             held, entries = list(client.held), list(client.entries)
             client.held.clear()
             client.entries.clear()
+            client.unsaid = False
             self._text.begin()
             self._look_whole()
             client.send(self._changes([self._piece(reading) for reading in held], entries, self._sections))
@@ -124,8 +131,8 @@ class Hub:
             self._house.chronicle.unfollow(self._follower)
         if self._timer is not None:
             self._timer.cancel()
-        self._view = self._follower = self._timer = self._looking = None
-        for kept in (self._pieces, self._round, self._unwritten, self._sections, self._unsaid):
+        self._view = self._follower = self._timer = self._looking = self._telling = None
+        for kept in (self._pieces, self._round, self._unwritten, self._sections, self._unsaid, self._waiting):
             kept.clear()
         self._text = PointText(self._clock)
 
@@ -151,13 +158,29 @@ class Hub:
     def _tick(self) -> None:
         """Write what changed, look at the sections if it is time, then tell; each in turns of the loop of its own.
 
-        What is hurried does all at once, with what changed up to now.
+        What is hurried is written at once, with what changed up to now. What is on its way to some goes to all first.
         """
         hurried, self._at_once, self._timer = self._at_once, False, None
         if self._view is None or self._follower is None:
             return
+        if self._telling is None:
+            if not self._ready(self._view, hurried=hurried):
+                self._soon(0.0, hurried=False)
+                return
+            told, self._unsaid = ({}, self._unsaid) if hurried else (self._unsaid, {})
+            self._telling = self._tell(told, self._follower)
+            hurried = False  # its message is on its way
+        if self._tell_on():
+            self._soon(0.0, hurried=hurried)
+        elif hurried:
+            self._soon(0.0)  # asked for while the message before it was told
+        elif self._happened or self._view.waiting or self._unsaid:
+            self._soon(TICK_S)  # sections come when they are due; what changed while this round was told is next
+
+    def _ready(self, view: View, *, hurried: bool) -> bool:
+        """Go a step on with the next message. False: there is more to write or to look at."""
         if hurried or not self._round:
-            taken = dict.fromkeys(self._view.take())
+            taken = dict.fromkeys(view.take())
             self._round |= taken
             self._unwritten |= taken
             self._rev = self._house.board.rev
@@ -165,63 +188,51 @@ class Hub:
         for reading in list(self._unwritten if hurried else islice(self._unwritten, SLICE)):
             del self._unwritten[reading]
             self._pieces[reading] = self._text.write(reading)
-        if self._unwritten or (not hurried and self._look_on()):
-            self._soon(0.0, hurried=False)
-        elif hurried:
-            self._tell({}, self._follower)
-            if self._happened:
-                self._soon(TICK_S)  # the sentence about it follows, without holding up what is under way
-        else:
-            told, self._unsaid = self._unsaid, {}
-            self._tell(told, self._follower)
-            if self._happened or self._view.waiting:
-                self._soon(TICK_S)  # sections come when they are due; what changed while this round was told is next
+        return not self._unwritten and (hurried or not self._look_on())
 
     def _due_s(self) -> float:
         """Seconds until the sections are looked at again: at once if something happened, but never too often."""
         since = self._clock.now() - self._say_at
         return max(0.0 if self._happened else SAY_S, self._looked_s / SHARE) - since
 
-    def _tell(self, told: Mapping[str, str], follower: Follower) -> None:
+    def _tell(self, told: Mapping[str, str], follower: Follower) -> Generator[None]:
+        """One message for all clients of one view; a snapshot, made once too, for those who need it."""
         readings, self._round = list(self._round), {}
         entries, gap = follower.take()
         private = [entry for entry in entries if entry.kind == PRIVATE]
-        by_view: dict[_Eyes, list[Client]] = {}
-        for client in self._clients:
+        shares: dict[_Eyes, _Share] = {}
+        for place, client in enumerate(tuple(self._clients)):
+            if place and place % TOLD_SLICE == 0:
+                yield
+            if client not in self._clients:
+                continue  # it has left meanwhile
             hidden = frozenset(one.n for one in private if not may_read(client.person, one.kind, one.who))
-            by_view.setdefault((client.devices, client.points, hidden), []).append(client)
-        for (devices, points, hidden), clients in by_view.items():
-            about = [
-                entry for entry in entries if (devices is None or _concerns(entry, devices)) and entry.n not in hidden
-            ]
-            seen = points if points is not None else devices
-            self._serve(seen, clients, readings, about, told, gap=gap)
-
-    def _serve(
-        self,
-        seen: frozenset[str] | None,
-        clients: Sequence[Client],
-        readings: Sequence[Reading[Any]],
-        entries: Sequence[Entry],
-        told: Mapping[str, str],
-        *,
-        gap: bool,
-    ) -> None:
-        """One message for all clients of one view; a snapshot, made once too, for those who need it."""
-        if seen is not None:
-            readings = [reading for reading in readings if reading.device in seen]
-        changes: Message | None = None
-        snapshot: Message | None = None
-        for client in clients:
-            if client.behind:
-                client.hold(readings, entries)
+            eyes = (client.devices, client.points, hidden)
+            share = shares.get(eyes)
+            if share is None:
+                share = shares[eyes] = _Share(*eyes, readings, entries)
+            if client.behind or client in self._waiting:
+                client.hold(share.readings, share.entries, said=bool(told))
             elif client.fresh:
-                snapshot = snapshot or self._snapshot(seen)
+                share.snapshot = share.snapshot or self._snapshot(share.seen)
                 client.fresh = False
-                client.send(snapshot)
-            elif readings or entries or told:
-                changes = changes or self._changes(map(self._pieces.__getitem__, readings), entries, told, gap=gap)
-                client.send(changes)
+                client.send(share.snapshot)
+            elif share.readings or share.entries or told:
+                pieces = map(self._pieces.__getitem__, share.readings)
+                share.changes = share.changes or self._changes(pieces, share.entries, told, gap=gap)
+                client.send(share.changes)
+
+    def _tell_on(self) -> bool:
+        """Tell some more. False: all are told."""
+        assert self._telling is not None
+        try:
+            next(self._telling)
+        except StopIteration:
+            self._telling = None
+            waiting, self._waiting = self._waiting, {}
+            for client in waiting:
+                self.caught_up(client)
+        return self._telling is not None
 
     def _look_on(self) -> bool:
         """Go a step on with the look at all sections, or begin one if it is time. False: nothing to look at now."""
@@ -287,6 +298,26 @@ class Hub:
             f'"desk":{_object(self._sections)},"points":[{pieces}]}}'
         )
         return Message("snapshot", f"{house.epoch}-{self._rev}", text)
+
+
+class _Share:
+    """What of one message clients with the same eyes get; each form of it is made once."""
+
+    def __init__(
+        self,
+        devices: frozenset[str] | None,
+        points: frozenset[str] | None,
+        hidden: frozenset[int],
+        readings: Sequence[Reading[Any]],
+        entries: Sequence[Entry],
+    ) -> None:
+        self.seen = seen = points if points is not None else devices
+        self.readings = readings if seen is None else [reading for reading in readings if reading.device in seen]
+        self.entries = [
+            entry for entry in entries if (devices is None or _concerns(entry, devices)) and entry.n not in hidden
+        ]
+        self.changes: Message | None = None
+        self.snapshot: Message | None = None
 
 
 def _json(value: Any) -> str:

@@ -25,6 +25,7 @@ class Client:
         points: of these only points are told, but the entries of all `devices`; None: of all `devices`.
         fresh: it needs a snapshot.
         held: points that changed while it did not read, newest only.
+        unsaid: what is said of the house became something else while it did not read.
     """
 
     __slots__ = (
@@ -39,6 +40,7 @@ class Client:
         "lost",
         "person",
         "points",
+        "unsaid",
     )
 
     def __init__(
@@ -57,6 +59,7 @@ class Client:
         self.devices = devices
         self.points: frozenset[str] | None = None
         self.fresh = True
+        self.unsaid = False
         self.held: dict[Reading[Any], None] = {}
         self.entries: deque[Entry] = deque()
         self.answers: deque[bytes] = deque()
@@ -88,10 +91,11 @@ class Client:
         if not self.behind:
             self._write(chunk(b": \n\n") if self._chunked else b": \n\n")
 
-    def hold(self, readings: Iterable[Reading[Any]], entries: Sequence[Entry]) -> None:
-        """Keep the newest for later; too much is one snapshot later."""
+    def hold(self, readings: Iterable[Reading[Any]], entries: Sequence[Entry], *, said: bool) -> None:
+        """Keep the newest for later; too much is one snapshot later. `said`: the sections changed too."""
         if self.fresh:
             return
+        self.unsaid |= said
         self.held.update(dict.fromkeys(readings))
         self.entries.extend(entries)
         if len(self.entries) > HELD:
