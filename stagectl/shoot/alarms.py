@@ -125,7 +125,7 @@ class Alarms:
             if not alarm.gone and not alarm.under and alarm.aside is None and alarm.grade != "later"
         ]
         order = {device: place for place, device in enumerate(("", *self._house.boxes))}
-        return sorted(rows, key=lambda alarm: (GRADES.index(alarm.grade), order.get(alarm.device, 0)))
+        return sorted(rows, key=lambda alarm: (GRADES.index(alarm.grade), order[alarm.device]))
 
     def back(self) -> list[Alarm]:
         """What is over, and nobody has seen it."""

@@ -147,7 +147,7 @@ def _copy(folder: Path) -> Path:
 
 def _passes(here: Path, tests: Sequence[str]) -> bool:
     paths = [str(here), str(here / "drivers"), str(here / "simulators")]
-    command = [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", "-o", "timeout=180"]
+    command = [sys.executable, *"-m pytest -x -q -p no:cacheprovider --assert=plain -o timeout=180".split()]
     held = ["sh", "-c", f'ulimit -t {LONGEST_CPU_S} && exec "$0" "$@"']
     try:
         done = subprocess.run(
