@@ -147,11 +147,11 @@ def _copy(folder: Path) -> Path:
 
 def _passes(here: Path, tests: Sequence[str]) -> bool:
     paths = [str(here), str(here / "drivers"), str(here / "simulators")]
-    command = [sys.executable, *"-m pytest -x -q -p no:cacheprovider --assert=plain -o timeout=180".split()]
-    held = ["sh", "-c", f'ulimit -t {LONGEST_CPU_S} && exec "$0" "$@"']
+    command = ["sh", "-c", f'ulimit -t {LONGEST_CPU_S} && exec "$0" "$@"', sys.executable, "-m", "pytest", "-x", "-q"]
+    options = ["-p", "no:cacheprovider", "--assert=plain", "-o", "timeout=180"]
     try:
         done = subprocess.run(
-            [*held, *command, *tests],
+            [*command, *options, *tests],
             cwd=here,
             env=os.environ | {"PYTHONPATH": os.pathsep.join(paths), "PYTHONDONTWRITEBYTECODE": "1"},
             capture_output=True,
