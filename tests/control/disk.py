@@ -47,6 +47,11 @@ class ManualClock:
         self._timers.append((at, self._count, do, cancelled))
         return Timer(cancelled)
 
+    @property
+    def waiting(self) -> int:
+        """Timers that will still fire."""
+        return sum(not cancelled[0] for *_, cancelled in self._timers)
+
     def advance(self, seconds: float) -> None:
         end = self.at + seconds
         while due := [timer for timer in self._timers if timer[0] <= end]:

@@ -274,6 +274,19 @@ async def test_closing_makes_the_last_records_safe() -> None:
     assert [record.data["what"] for record in await reread(disk.after_power_cut())] == ["start", "stop"]
 
 
+async def test_closing_leaves_no_timer_and_no_file_open() -> None:
+    for broken in (set[str](), {"write"}):
+        disk, clock = Disk(), ManualClock()
+        async with running(disk, clock) as journal:
+            journal.write("hand", "box", number=1)  # a flush waits...
+            disk.broken = broken
+            journal.write("hand", "box", number=2)  # ...or another try
+            assert clock.waiting
+            await journal.close()
+            assert clock.waiting == 0
+            assert disk.calls.count("close") == disk.calls.count("append_to")
+
+
 async def test_the_wall_clock_may_jump_and_both_clocks_are_written() -> None:
     disk, clock = Disk(), ManualClock()
     async with running(disk, clock) as journal:
@@ -348,6 +361,7 @@ async def test_a_full_disk_is_not_littered_with_attempts() -> None:
         clock.advance(300)
         assert disk.segments() == ["journal-00000001.log"]
         assert 8 <= disk.calls.count("append_to") <= 20  # more and more seldom
+        assert disk.calls.count("close") == disk.calls.count("append_to")  # no handle of an attempt is left open
 
 
 async def test_the_reserve_is_given_to_the_takes_that_run() -> None:
@@ -383,6 +397,16 @@ async def test_a_disk_that_fills_up_over_the_reserve_too_is_tried_more_and_more_
         clock.advance(RETRY_MAX_S)
         assert await journal.synced(journal.write("take", "", number=30))
     assert takes(await reread(disk.after_power_cut())) == list(range(31))
+
+
+async def test_a_disk_that_refuses_the_reserves_room_too_is_told_as_memory_only() -> None:
+    disk = Disk()
+    async with running(disk, reserve_bytes=2000) as journal:
+        disk.broken = {"write"}
+        n = journal.write("take", "", number=1)
+        assert RESERVE not in disk.files
+        assert "memory only" in str(journal.trouble)
+        assert not await journal.synced(n)
 
 
 async def test_a_start_without_room_for_a_reserve_says_so() -> None:
