@@ -104,3 +104,52 @@ async def test_what_is_on_its_way_there_is_told_by_what_it_touches() -> None:
     assert await group.wait(30)
     assert booth.judge.under_way("iso-1", Stop()) is None
     await booth.rest()
+
+
+def heard(booth: Booth) -> int:
+    """Lines the router has heard."""
+    return len(booth.wires["hall"].peers[-1].heard)
+
+
+@virtual
+async def test_a_no_after_the_verdict_asks_nothing_and_changes_nothing() -> None:
+    booth = await Booth(hall=router()).up()
+    group = await booth.settled(put(booth, "hall", OUTPUT_SOURCE.at(1), 3))
+    verdict = await booth.verdict(group)
+    before = heard(booth)
+    booth.judge.heard_no(group.commands, None, "busy")
+    await asyncio.sleep(0.01)
+    assert heard(booth) == before
+    assert (group.commands[0].said_no, group.commands[0].verdict) == ("", verdict)
+    await booth.rest()
+
+
+@virtual
+async def test_of_two_refusals_the_first_is_told_and_looked_behind_once() -> None:
+    booth = await Booth(hall=router()).up()
+    far = booth.far["hall"]
+    far.limp.add("output.1.source")
+    group = await booth.settled(put(booth, "hall", OUTPUT_SOURCE.at(1), 3))
+    await asyncio.sleep(0.01)
+    before = heard(booth)
+    for words in ("output is locked by panel 2", "busy"):
+        booth.judge.heard_no(group.commands, None, words)
+    verdict = await booth.verdict(group)
+    assert (verdict.why, heard(booth) - before) == ("output is locked by panel 2", 1)
+    await booth.rest()
+
+
+@virtual
+async def test_that_bytes_left_counts_once_and_not_after_the_verdict() -> None:
+    booth = await Booth(hall=router()).up()
+    booth.far["hall"].limp.add("output.1.source")
+    group = await booth.settled(put(booth, "hall", OUTPUT_SOURCE.at(1), 3))
+    await asyncio.sleep(0.5)
+    (command,) = group.commands
+    left, deadline = command.sent_at, command.deadline_at
+    booth.judge.sent(group.commands, None, booth.clock.now())
+    assert (command.sent_at, command.deadline_at) == (left, deadline)
+    await booth.verdict(group)
+    booth.judge.sent(group.commands, None, booth.clock.now())
+    assert (command.sent_at, command.deadline_at) == (left, deadline)
+    await booth.rest()
