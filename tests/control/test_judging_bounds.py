@@ -153,3 +153,19 @@ async def test_that_bytes_left_counts_once_and_not_after_the_verdict() -> None:
     booth.judge.sent(group.commands, None, booth.clock.now())
     assert (command.sent_at, command.deadline_at) == (left, deadline)
     await booth.rest()
+
+
+@virtual
+async def test_a_verdict_that_is_no_yes_names_what_is_missing() -> None:
+    booth = await Booth(iso_1=deck(), iso_2=deck(), iso_3=deck()).up()
+    booth.far["iso-1"].deaf = True
+    booth.far["iso-3"].refuses = "103 no medium"
+    group = booth.press(*(roll(booth, name) for name in booth.boxes))
+    assert await group.wait(30)
+    deaf, well, refused = group.verdicts
+    assert [one.partition(" is ")[0] for one in deaf.missing] == ["transport", "timecode"]
+    assert deaf.missing[0] == "transport is stopped"
+    assert well.missing == ()
+    assert refused.missing == ("transport is stopped", "timecode not seen"), "its no came before a look"
+    assert [one.remedy for one in group.verdicts] == ["Look at iso-1's front.", "", "Look at iso-3's front."]
+    await booth.rest()
