@@ -22,7 +22,7 @@ from tests.shoot.test_alarms import INES, Hall
     "read",
     [
         pytest.param(lambda alarms: [alarm.id for alarm in alarms.wrong()], id="wrong"),
-        pytest.param(lambda alarms: [alarms.find("iso-2.remote-off").id] * alarms.rates().standing, id="rates"),
+        pytest.param(lambda alarms: ["iso-2.remote-off"] * alarms.rates().standing, id="rates"),
         pytest.param(lambda alarms: [one.id for one in alarms.everything() if not one.under], id="everything"),
         pytest.param(lambda alarms: ["iso-2.remote-off"] * alarms.find("iso-2.remote-off").told, id="find"),
     ],
