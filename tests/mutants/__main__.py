@@ -3,7 +3,8 @@
 python -m tests.mutants stagectl/control/judging.py ... [--sample 40] [--seed 1] [--jobs 2]
 python -m tests.mutants --since REF                      only lines that were changed since then
 
-Ends with 1 if fewer than 80 % were noticed, and tells each change that was not.
+The tests that are near a module are run first, and if they see nothing the quick ones of its package and of what stands
+on it. Ends with 1 if fewer than 80 % were noticed, and tells each change that was not.
 """
 
 import argparse
