@@ -788,6 +788,23 @@ async def test_of_warm_rolls_those_that_turned_are_judged_again_and_the_others_g
 
 
 @virtual
+async def test_a_warm_roll_of_which_all_are_refused_is_over_at_once() -> None:
+    booth = await decks("iso-1", "iso-2")
+    kept = Kept()
+    booth.commands.keep(kept, [roll(booth), roll(booth, "iso-2")])
+    for far in booth.far.values():
+        far.has("remote", False)
+    await asyncio.sleep(0.01)
+    group = booth.group()
+    booth.commands.go_kept(group, INES, kept)
+    kept.end()
+    assert ended(group) == [("failed", "needs")] * 2
+    assert group.ended
+    assert [data["id"] for data in booth.log.of("verdict")] == [group.id]
+    booth.at_rest()
+
+
+@virtual
 async def test_a_warm_roll_that_joins_another_leaves_nothing_followed() -> None:
     booth = await decks()
     warm = Kept()

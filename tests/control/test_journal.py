@@ -554,6 +554,16 @@ async def test_a_disk_that_never_syncs_is_not_asked_in_a_circle() -> None:
         assert journal.trouble is None
 
 
+async def test_those_who_wait_learn_at_once_that_no_sync_succeeds(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(journal_module, "SYNCED_S", 3600.0)
+    for broken in ({"sync"}, {"sync", "append_to"}):
+        disk = Disk()
+        async with running(disk) as journal:
+            disk.broken = broken
+            async with asyncio.timeout(30):
+                assert not await journal.synced(journal.write("take", "", number=0))
+
+
 async def test_a_new_name_that_cannot_be_synced_is_not_safe() -> None:
     disk = Disk()
     disk.broken = {"sync_names"}
