@@ -107,7 +107,15 @@ ROWS: Final[Sequence[Row]] = (
     Row("N12", "A flood of notices", (ODD + "test_n12_a_flood_of_notices_holds_up_no_roll_and_spoils_no_take",)),
     Row("N13", "Replies come twice", (WIRES, PRESS)),
     Row("N14", "Replies change places; a notice between question and answer", (WIRES,)),
-    Row("N15", "Bits flip, noise, text in no alphabet", (WIRES, "fuzz/test_fuzz.py::test_bad_frames_harm_no_take")),
+    Row(
+        "N15",
+        "Bits flip, noise, text in no alphabet",
+        (
+            WIRES,
+            "fuzz/test_fuzz.py::test_bad_frames_harm_no_take",
+            "studio/test_flips.py::test_bits_that_turn_on_the_wire_make_no_recording",
+        ),
+    ),
     Row("N16", "A wrong checksum in a binary frame", not_yet="no box with binary frames is driven yet"),
     Row("N17", "Accepted and let go, again and again", (WIRES,)),
     Row(

@@ -7,6 +7,7 @@ changes are journalled as "this lane is now so", which makes replay idempotent.
 from collections import OrderedDict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from itertools import islice
 from typing import Any, ClassVar, Final
 
@@ -35,6 +36,7 @@ from stagectl.shoot.takeclips import TakeClips, is_earlier, is_its_own, is_plaus
 from stagectl.shoot.takecorrections import Corrections
 from stagectl.shoot.takenumbers import Numbering, on_slate
 from stagectl.shoot.takerecords import TakeRecords
+from stagectl.shoot.takesights import Sight, Sights
 
 KEEP: Final = 500  # takes in memory; older ones are in the journal
 MARKS_MOST: Final = 500  # marks of one take: one every 15 s for two hours
@@ -141,6 +143,7 @@ class Takes:
         self._clock = clock
         self.recorders = recorders
         self._clips = TakeClips(board, clock, look)
+        self._sights = Sights(board, clock, look, self._clips.ask_soon)
         self._names = names
         self._wish: _Wish | None = None
         self._recording: dict[str, bool] = dict.fromkeys(recorders, False)
@@ -455,40 +458,50 @@ class Takes:
         lane = take.lanes[device][-1]
         if reading.name == SLOT_ACTIVE.name:
             if lane.ended is None and lane.slot and reading.value != lane.slot:
-                self._segment(take, device, lane, f"went on on slot {reading.value}")
-            return
-        if reading.asked_at <= lane.seen_at:
-            return
-        told = self._clips.told(device)
-        if told is None or (lane.start_exact and (lane.clip, lane.start, lane.length) == told):
+                self._sights.medium(lane, reading, partial(self._medium_told, take))
+        elif reading.asked_at > lane.seen_at:
+            told = self._clips.told(device)
+            if told is not None and self._sights.sure_of_clip(lane, told):
+                self._clip_told(take, lane, told)
+
+    def _medium_told(self, take: Take, seen: Sight, slot: int) -> None:
+        if take.lanes[seen.lane.device][-1] is seen.lane:
+            self._segment(take, f"went on on slot {slot}", seen)
+
+    def _clip_told(self, take: Take, lane: Lane, told: tuple[str, str, str]) -> None:
+        if lane.start_exact and (lane.clip, lane.start, lane.length) == told:
             return
         if not is_plausible(lane, told[1], told[2]):
             return
         another = bool(lane.clip) and lane.clip != told[0] and not is_its_own(lane, told)
-        if lane.start_exact and lane.ended is not None and another:
+        if lane.start_exact and lane.ended is not None and another and not self._sights.of_clip(lane).rolled:
             return  # its own clip is known
         if is_earlier(lane, told, take, self.takes.get(take.number - 1)):
             return
         if another and not lane.start_exact:
             lane.note = UNSEEN  # it was taken for the one that was lost from view
-        elif another and lane.ended is None:
-            self._segment(take, device, lane, "went on in a new clip")
-            lane = take.lanes[device][-1]
+        elif another:
+            lane = self._segment(take, "went on in a new clip", self._sights.of_clip(lane))
         fresh = not lane.start_exact or (lane.clip, lane.start) != told[:2]
         lane.clip, lane.start, lane.length = told
         lane.start_exact = True
         if fresh or lane.ended is not None:
-            self._records.lane_soon(device, take)
+            self._records.lane_soon(lane.device, take)
 
-    def _segment(self, take: Take, device: str, lane: Lane, note: str) -> None:
-        """The recorder went on elsewhere: same take, next lane."""
-        lane.ended, lane.ended_by = self._clock.wall(), "box"
-        self._touch(device)
-        more = Lane(device, lane.called, self._clock.wall(), self._clock.now(), POLL_S, note=note, format=lane.format)
+    def _segment(self, take: Take, note: str, seen: Sight) -> Lane:
+        """The recorder went on elsewhere then: same take, next lane, which has ended if this one has."""
+        lane, device = seen.lane, seen.lane.device
+        more = Lane(device, lane.called, seen.wall, seen.at, POLL_S, note=note, format=lane.format)
         more.slot = last_seen(self._board, device, SLOT_ACTIVE) or 0
+        if lane.ended is not None:
+            more.ended, more.end, more.ended_by = lane.ended, lane.end, lane.ended_by
+            more.note, lane.note, lane.end = ", ".join(filter(None, (note, lane.note))), "", ""
+        lane.ended, lane.ended_by = seen.wall, "box"
+        self._records.lane_soon(device, take)
         take.lanes[device].append(more)
-        self._touch(device)
+        self._records.lane_soon(device, take)
         self._clips.ask_soon(device)
+        return more
 
     # -- told to the house ----------------------------------------------------------------------------------------
 

@@ -205,7 +205,8 @@ async def test_doubled_and_repeated_records_tell_the_same() -> None:
     for _ in range(2):
         log.rolls("iso-1", "iso-2")
         await moment()
-        log.says("iso-1", SLOT_ACTIVE, 2)
+        for _ in range(2):
+            log.says("iso-1", SLOT_ACTIVE, 2)
         await moment()
         log.stops("iso-1", "iso-2")
         await moment()
@@ -334,7 +335,8 @@ async def test_a_recording_behind_a_lost_record_stands_once_and_keeps_its_number
     log.says("iso-1", SLOT_ACTIVE, 1)
     log.rolls("iso-1")
     await moment()
-    log.says("iso-1", SLOT_ACTIVE, 2)
+    for _ in range(2):
+        log.says("iso-1", SLOT_ACTIVE, 2)
     await moment()
     log.stops("iso-1")
     await moment()
