@@ -152,6 +152,9 @@ class PretendBox:
     def prepare(self, verbs: Sequence[Verb]) -> Prepared:
         if not self.up:
             raise RefusedError("stagectl can't reach it", code="no-link")
+        for verb in verbs:
+            if isinstance(verb, Cue):
+                _cued(verb)
         return Prepared(verbs, tuple(verbs), [b"x"] * len(verbs), self.epoch)
 
     def flight(self, prepared: Prepared) -> tuple[Callable[[bytes], bool], bytes]:
@@ -218,6 +221,14 @@ class PretendBox:
 
     def glance(self, names: tuple[str, ...]) -> None:
         self.look_now(names)
+
+
+def _cued(verb: Cue) -> None:
+    """Raises RefusedError: no recorder goes there."""
+    try:
+        Label.parse(verb.label)
+    except ValueError as error:
+        raise RefusedError(str(error), code="value") from error
 
 
 def _label(now: float) -> str:
