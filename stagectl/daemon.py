@@ -67,6 +67,9 @@ PARTS: Final[Mapping[str, Capability]] = {
 # records that a start reads back
 KEPT: Final = ("take", "command", "verdict", "desk", "alarm", "setup", "lineup", "playback")
 SETTLES_S: Final = 10  # at most, until every box is there
+YOUNG: Final = (
+    20_000  # new objects until the collector looks at them: more than a roll of 1,000 recorders leaves behind
+)
 
 
 @dataclass(slots=True)
@@ -219,6 +222,7 @@ class Daemon:
         await asyncio.sleep(1.0)
         gc.collect()
         gc.freeze()
+        gc.set_threshold(YOUNG, *gc.get_threshold()[1:])
 
     def _watch_the_loop(self, sampler: LoopSampler | None) -> None:
         """Measure how late the loop is, and name whoever holds it up (without a sampler: only that it was)."""

@@ -10,13 +10,13 @@ from stagectl.driverkit.box import Box
 from stagectl.model.board import Board
 from stagectl.model.conditions import NO, UNKNOWN, YES, Condition, Truth, compare, judge
 from stagectl.model.errors import RefusedError
+from stagectl.model.late import put_off
 from stagectl.model.points import Flags, Quality, Reading
 from stagectl.model.verbs import Ask, Ended, Set, Stay, Verb, Verdict
 from stagectl.model.world import Clock, Handle
 
 FIRST_LOOK_S: Final = 0.15  # after the bytes left, look at the effect
 NEXT_LOOK_S: Final = 0.2
-BEHIND_S: Final = 0.02  # a loop this late has words of the boxes yet to read: the look waits for them, once
 LATER_S: Final = 30.0  # after a verdict without proof, go on watching this long and write what is seen
 OURS_S: Final = 3.0  # a change this soon after our command is ours: a slow box reports late
 OURS: Final = 10_000  # points whose last asker is remembered
@@ -233,7 +233,7 @@ class Judge:
         for command in [command for command in self._open if now >= command.deadline_at]:
             self._expire(command)
         if now >= self._look_at:
-            self._put_off = now - self._due > BEHIND_S and not self._put_off
+            self._put_off = put_off(now - self._due, before=self._put_off)
             self._look_at = now + (FIRST_LOOK_S if self._put_off else NEXT_LOOK_S)
             if not self._put_off:
                 self.look(tuple(self._open))
@@ -457,7 +457,7 @@ class Judge:
     def _remember_ours(self, pair: tuple[str, str], ask: Ask, within_s: float = OURS_S) -> None:
         self._ours[pair] = (ask, self._clock.now() + within_s)
         self._ours.move_to_end(pair)
-        while len(self._ours) > OURS:
+        if len(self._ours) > OURS:
             self._ours.popitem(last=False)
 
     def _author(self, reading: Reading[Any]) -> str:

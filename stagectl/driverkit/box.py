@@ -16,6 +16,7 @@ from stagectl.model.board import BoardWriter
 from stagectl.model.capabilities.base import EVERY_BOX, HEALTH, HEALTH_WHY, LINK_SILENT, LINK_UP, Health
 from stagectl.model.conditions import YES, Truth, Watch
 from stagectl.model.errors import DeviceError, ProtocolError, RefusedError
+from stagectl.model.late import put_off
 from stagectl.model.points import PointSpec, Reading
 from stagectl.model.verbs import Verb
 from stagectl.model.world import Clock, Handle, Network, Stream
@@ -23,7 +24,6 @@ from stagectl.model.world import Clock, Handle, Network, Stream
 CONNECT_S: Final = 2.0  # a swallowed connect is given up after this
 BACKOFF_S: Final = (0.25, 5.0)  # first wait before connecting again, and the longest
 TICK_S: Final = 0.5  # ages, deadlines and polls are looked at this often
-BEHIND_S: Final = 0.02  # a loop this late has words of the boxes yet to read: looks wait for the next tick, once
 FRESH_S: Final = 3.0  # a shown value is never older without saying so
 QUEUE: Final = 512  # requests waiting at most; a full mixer read is about 200
 FOREVER: Final = float("inf")
@@ -57,6 +57,14 @@ class Prepared:
     on_sent: Callable[[int | None, float], None] = lambda index, at: None
     on_no: Callable[[int | None, str], None] = lambda index, words: None
     leave_by: Sequence[float] = ()
+
+    @property
+    def answers(self) -> bool:
+        """Is the effect of a verb told in its own answer?"""
+        for verb in self.verbs:  # noqa: SIM110 - a generator costs more than what it would look at
+            if verb.spec.answers:
+                return True
+        return False
 
     @property
     def undivided(self) -> bool:
@@ -517,7 +525,7 @@ class Box:
         self._inflight.pop(0)
         self.counts.replies += 1
         # An answer to an act was asked for by the act itself, so it is no proof of it; only where nothing else can be.
-        proof = head.prepared is not None and any(verb.spec.answers for verb in head.prepared.verbs)
+        proof = head.prepared is not None and head.prepared.answers
         self.writer.commit(now if proof else head.asked_at, now)
         self._answered(head, reply)
 
@@ -594,7 +602,7 @@ class Box:
         if (silent > FRESH_S) is not self._silent:
             self._silent = silent > FRESH_S
             self._judge_health()
-        self._put_off = stood > BEHIND_S and not self._put_off
+        self._put_off = put_off(stood, before=self._put_off)
         if not self._put_off:
             self._look_round(now)
         if self._driver.beat_s and now >= self._beat_at:

@@ -338,7 +338,10 @@ class BoardWriter:
         self._poke(slot)
 
     def _poke(self, slot: Reading[Any]) -> None:
-        for watch in (*slot.watches, *slot.turns):
+        turns = slot.turns  # as they are now: whoever is told may begin or end others
+        for watch in slot.watches:
+            watch.poke(slot)
+        for watch in turns:
             watch.poke(slot)
 
     def _put(self, slot: Reading[Any], raw: object, read: Callable[[Any], Any] | None) -> None:

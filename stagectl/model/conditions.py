@@ -418,7 +418,7 @@ class Watch(Poked):
                 before = seen.truth
                 seen.heard(self.since)
                 turned = turned or seen.truth is not before
-        if self._together and any(seen.truth is NO and seen.leaf.says != "advances" for seen in self._seen):
+        if self._together:
             self._begin_anew()
         if turned and self._lazy:
             self._turned = True
@@ -437,6 +437,11 @@ class Watch(Poked):
 
     def _begin_anew(self) -> None:
         """While a part is no, nothing counts as advancing: the timecode of a flapping deck moves now and then."""
+        for seen in self._seen:
+            if seen.truth is NO and seen.leaf.says != "advances":
+                break
+        else:
+            return
         for seen in self._seen:
             if isinstance(seen, _Moving) and seen.leaf.says == "advances":
                 seen.begin_anew()

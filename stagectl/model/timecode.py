@@ -139,7 +139,7 @@ class Label:
 
     def with_drop(self, drop: bool) -> "Label":
         """Return the same digits with the other mark, where a box is known to write the wrong one."""
-        return Label(self.hours, self.minutes, self.seconds, self.frames, drop)
+        return self if drop is self.drop else Label(self.hours, self.minutes, self.seconds, self.frames, drop)
 
     def __str__(self) -> str:
         mark = ";" if self.drop else ":"

@@ -9,6 +9,7 @@ from typing import Any, Final
 
 from stagectl.model.board import Board
 from stagectl.model.capabilities.recorder import CLIP_LENGTH, CLIP_NAME, CLIP_START, INPUT_FORMAT, TIMECODE
+from stagectl.model.late import put_off
 from stagectl.model.points import NEVER, PointSpec, Quality
 from stagectl.model.timecode import Label, frame_number, label_at, span_frames
 from stagectl.model.world import Clock
@@ -17,7 +18,6 @@ from stagectl.shoot.take import Lane, Take, counting
 PLAUSIBLE_S: Final = 5.0  # a clip whose first label is farther from what we saw is another clip
 REACHES_S: Final = 1.0  # ...unless it goes on for so long in what we saw: then it began before we looked
 LIST_S: Final = 0.25  # recorders' clip lists are asked this long after a roll or cut
-BEHIND_S: Final = 0.05  # not while the loop is this late, but put off once alone: it may always be
 AGAIN_S: Final = 1.5  # ...and once more so much later: some write their list late
 LIST_SLICE: Final = 64  # recorders asked for them in one turn of the loop
 
@@ -53,7 +53,7 @@ class TakeClips:
         self._clock.later(at, partial(self._ask, at, may_wait=may_wait))
 
     def _ask(self, due: float, *, may_wait: bool) -> None:
-        if may_wait and self._clock.now() - due > BEHIND_S:  # what proves it is yet to be read
+        if may_wait and put_off(self._clock.now() - due, before=False):  # what proves it is yet to be read
             self._ask_at(self._clock.now() + LIST_S)
             return
         devices = tuple(self._lists)[:LIST_SLICE]
@@ -117,7 +117,8 @@ class TakeClips:
             rate = counting(rate, label.drop)
             label = label.with_drop(rate.drop)
             back = round((reading.read_at - lane.seen_at) * rate.frames / rate.seconds)
-            lane.start = str(label_at(frame_number(label, rate) - back, rate))
+            number = frame_number(label, rate)
+            lane.start = str(label_at(number - back, rate) if back else label)
         except ValueError:
             return False
         return True

@@ -6,12 +6,14 @@ corrected in it, with how the take is since then. Each says how the thing now is
 
 from collections import OrderedDict
 from collections.abc import Callable, Iterable, Mapping
+from functools import partial
 from typing import Any, Final
 
 import structlog
 
 from stagectl.control.chronicle import Chronicle, stamp
 from stagectl.control.journal_lines import SENSELESS
+from stagectl.model.late import put_off
 from stagectl.model.world import Clock
 from stagectl.shoot.take import Change, Lane, Mark, Take, moment
 
@@ -90,7 +92,19 @@ class TakeRecords:
         """Write down and show in a moment what is known of lanes."""
         if not self._lanes_wait:
             self._lanes_wait = True
-            self._clock.later(self._clock.now() + LANES_S, self._write_lanes)
+            self._lanes_at(self._clock.now() + LANES_S, may_wait=True)
+
+    def _lanes_at(self, at: float, *, may_wait: bool) -> None:
+        self._clock.later(at, partial(self._lanes_due, at, may_wait=may_wait))
+
+    def _lanes_due(self, due: float, *, may_wait: bool) -> None:
+        """Write the lanes down, once the answer that the loop is late with has left."""
+        if not self._lanes_wait:
+            return  # written meanwhile, before the end of their take
+        if may_wait and put_off((now := self._clock.now()) - due, before=False):
+            self._lanes_at(now + LANES_S, may_wait=False)
+        else:
+            self._write_lanes()
 
     def _write(self) -> None:
         self._heads_wait = False

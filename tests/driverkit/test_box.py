@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from stagectl.driverkit.box import BACKOFF_S, Box, Prepared
-from stagectl.driverkit.driver import BoxKind
+from stagectl.driverkit.driver import BoxKind, Look
 from stagectl.model.board import Board, BoardWriter
 from stagectl.model.capabilities.base import HEALTH, HEALTH_WHY, LINK_UP, MODEL, Health
 from stagectl.model.capabilities.recorder import Roll
@@ -29,7 +29,7 @@ FULL_LOOK = ["get model", "get main", "get lamp.1.on", "get lamp.2.on"]
 class Bench:
     """A box on a network in memory, and the far end of it."""
 
-    def __init__(self, kind: BoxKind | None = None, *, expect: dict[str, str] | None = None) -> None:
+    def __init__(self, kind: BoxKind | None = None, *, expect: dict[str, str] | None = None, chance: int = 7) -> None:
         loop = asyncio.get_running_loop()
         self.clock = VirtualClock(loop)
         self.board = Board(self.clock)
@@ -44,7 +44,7 @@ class Bench:
             self.board.writer("shelf-1"),
             clock=self.clock,
             network=self.network,
-            chance=random.Random(7),
+            chance=random.Random(chance),
             expect=expect,
             on_link=lambda what, why: self.links.append((what, why)),
         )
@@ -512,6 +512,23 @@ async def test_the_points_of_a_look_are_polled_and_no_others() -> None:
     await asyncio.sleep(10)
     assert set(bench.peer.heard) == {"get main", "get lamp.1.on"}
     assert 8 <= bench.peer.heard.count("get main") <= 11
+
+
+@virtual
+async def test_boxes_that_came_up_together_are_polled_apart_and_none_late() -> None:
+    """Else a thousand of them are asked at once, for ever."""
+    slow = ShelfDriver.looks[0].every_s * 10
+    kind = shelf_kind(looks=(Look((MAIN.name,), slow),))
+    benches = [await Bench(kind, chance=chance).adopted() for chance in range(8)]
+    began = benches[0].clock.now()
+    first = []
+    for bench in benches:
+        bench.peer.heard.clear()
+    for bench in benches:
+        await until(lambda bench=bench: "get main" in bench.peer.heard)  # type: ignore[misc]
+        first.append(bench.board.get("shelf-1", MAIN).asked_at - began)
+    assert max(first) < slow + 1
+    assert max(first) - min(first) > slow / 4
 
 
 @virtual

@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 
+from stagectl.model.late import BEHIND_S
 from stagectl.model.world import Handle
 
 
@@ -47,3 +48,10 @@ class HandClock:
             self._now = max(self._now, first.at)
             first.do()
         self._now = max(self._now, end)
+
+
+class LateClock(HandClock):
+    """A loop that is always behind: each timer fires later than it should."""
+
+    def later(self, at: float, do: Callable[[], None]) -> Handle:
+        return super().later(at + 2 * BEHIND_S, do)

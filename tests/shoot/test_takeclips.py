@@ -4,8 +4,6 @@ Source of rows: own construction, from the rules of the take log (takes come fro
 recorders started seconds apart line up exactly by their timecode is common practice, without a source.
 """
 
-from collections.abc import Callable
-
 from stagectl.model.board import Board
 from stagectl.model.capabilities.recorder import (
     CLIP_LENGTH,
@@ -16,10 +14,10 @@ from stagectl.model.capabilities.recorder import (
     TRANSPORT,
     Transport,
 )
-from stagectl.model.world import Handle
-from stagectl.shoot.takeclips import BEHIND_S, LIST_S, TakeClips
+from stagectl.model.late import BEHIND_S
+from stagectl.shoot.takeclips import LIST_S, TakeClips
 from tests.driverkit.memory import virtual
-from tests.model.hand_clock import HandClock
+from tests.model.hand_clock import LateClock
 from tests.shoot.takelog import Log, moment
 
 # -- spill, renamed clips, lists ---------------------------------------------------------------------------------------
@@ -444,16 +442,9 @@ async def test_a_clip_that_begins_at_a_label_that_does_not_exist_is_told_without
         assert told["common"] is None
 
 
-class _LateClock(HandClock):
-    """A loop that is always behind: each timer fires later than it should."""
-
-    def later(self, at: float, do: Callable[[], None]) -> Handle:
-        return super().later(at + 2 * BEHIND_S, do)
-
-
 def test_a_loop_that_is_always_behind_asks_for_clip_lists_all_the_same() -> None:
     """They are put off once, since what proves the roll may lie unread; for ever would leave the take without clips."""
-    clock, asked = _LateClock(), list[str]()
+    clock, asked = LateClock(), list[str]()
     clips = TakeClips(Board(clock), clock, lambda device, names: asked.append(device))
     clips.ask_soon("iso-1")
     clock.go(LIST_S + 3 * BEHIND_S)

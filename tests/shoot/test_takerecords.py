@@ -4,10 +4,12 @@ Source of rows: own construction, from the rules of the take log (takes come fro
 """
 
 import copy
+from collections import OrderedDict
 from typing import Any
 
 import pytest
 
+from stagectl.control.chronicle import Chronicle
 from stagectl.model.capabilities.recorder import (
     INPUT_FORMAT,
     SLOT_ACTIVE,
@@ -15,8 +17,10 @@ from stagectl.model.capabilities.recorder import (
     TRANSPORT,
     Transport,
 )
+from stagectl.model.late import BEHIND_S
 from stagectl.model.verbs import Set
-from stagectl.shoot.takerecords import LANES_TOGETHER
+from stagectl.shoot.take import Lane, Take
+from stagectl.shoot.takerecords import LANES_S, LANES_TOGETHER, TakeRecords
 from stagectl.shoot.takes import (
     KEEP,
     NAME,
@@ -26,6 +30,8 @@ from stagectl.shoot.takes import (
     CutTake,
 )
 from tests.driverkit.memory import virtual
+from tests.model.hand_clock import LateClock
+from tests.shoot.hall import PaperJournal
 from tests.shoot.takelog import Log, ask, moment
 
 
@@ -395,3 +401,24 @@ async def test_what_an_older_version_did_not_write_or_a_newer_one_adds_is_no_rea
     lane = {"device": "iso-1", "rolled": "2027-03-12T14:02:01.000Z", "hue": 3}
     log.takes.restore([head, {"what": "lanes", "take": 3, "lanes": [lane]}])
     assert log.takes.takes[3].lanes["iso-1"][0].plain()["rolled"] == "2027-03-12T14:02:01.000Z"
+
+
+def test_a_loop_that_is_always_behind_writes_the_lanes_all_the_same() -> None:
+    """They are put off once, for the answer that the loop is late with; for ever would leave the take without lanes."""
+    clock, paper, written = LateClock(), PaperJournal(), list[float]()
+    take = Take(1, "", clock.wall(), clock.now())
+    take.lanes["iso-1"] = [Lane("iso-1", "Rec 1", clock.wall(), clock.now())]
+    records = TakeRecords(
+        clock,
+        Chronicle(paper, clock),
+        OrderedDict({1: take}),
+        finish=lambda lane: None,
+        written=lambda: written.append(clock.now()),
+    )
+    records.lane_soon("iso-1", take)
+    clock.go(LANES_S + 3 * BEHIND_S)
+    assert written == []
+    clock.go(LANES_S + 3 * BEHIND_S)
+    assert len(written) == 1
+    clock.go(10)
+    assert len(written) == 1

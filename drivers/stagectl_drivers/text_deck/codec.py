@@ -31,7 +31,9 @@ class Request:
     params: tuple[tuple[str, str], ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(
+    slots=True
+)  # nobody changes one; frozen, its making would cost three times as much, for each word of each deck
 class Message:
     """A reply (1xx no, 2xx yes) or a notice (5xx).
 

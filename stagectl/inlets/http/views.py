@@ -5,6 +5,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import MISSING, asdict, fields
 from functools import cache
 from importlib.metadata import version
+from types import MappingProxyType
 from typing import Any, Final, cast
 
 from stagectl.control.access import Person, may_read
@@ -141,6 +142,22 @@ def _verb(verb: type[Verb]) -> dict[str, Any]:
     }
 
 
+_ASKED: Final[Mapping[str, Any]] = MappingProxyType(
+    {  # of a box that has no verdict yet
+        "ended": None,
+        "words": "asked",
+        "say": "",
+        "why": "",
+        "remedy": "",
+        "after_s": None,
+        "missing": [],
+        "code": "",
+        "refused": False,
+        "moot": False,
+    }
+)
+
+
 def group(house: House, teller: Teller, one: Group) -> dict[str, Any]:
     """One press and how it ended for each box."""
     take = house.takes.takes.get(one.take) if one.take is not None else None
@@ -173,25 +190,12 @@ def _box(
 ) -> dict[str, Any]:
     verdict, name = command.verdict, command.ask.target
     spec = command.ask.verb.spec
-    told: dict[str, Any] = {
-        "device": name,
-        "called": house.called(name),
-        "verb": spec.name,
-        "ended": None,
-        "words": "asked",
-        "say": "",
-        "why": "",
-        "remedy": "",
-        "after_s": None,
-        "missing": [],
-        "code": "",
-        "refused": False,
-        "moot": False,
-    }
+    who: dict[str, Any] = {"device": name, "called": house.called(name), "verb": spec.name}
     if verdict is None:
-        return told
+        return {**who, **_ASKED}
     why, remedy = teller.reason(name, spec.name, verdict)
-    told |= {
+    told: dict[str, Any] = {
+        **who,
         "ended": str(verdict.ended),
         "words": teller.outcome(name, spec.name, verdict, done=spec.done),
         "say": teller.box(command),

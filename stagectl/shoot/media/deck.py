@@ -138,8 +138,13 @@ class Deck:
         codec, form = _good(self._codec), _good(self._format)
         return takes(codec, form or "", _good(self._channels), self._rates) if codec else None
 
-    def heard(self) -> None:
-        """A point changed, or free room was read again."""
+    def turned(self) -> None:
+        """A point changed. What was free before it rolled, or on another medium, tells nothing of the fall."""
+        if not self.rolls or (_good(self._active) or 0) not in self._media:
+            self._kept.clear()
+
+    def free_read(self) -> None:
+        """Free room was read, perhaps as it was."""
         medium = self._media.get(_good(self._active) or 0)
         if not self.rolls or medium is None:
             self._kept.clear()

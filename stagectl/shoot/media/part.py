@@ -69,12 +69,12 @@ class Media:
         self._dirty: dict[str, None] = {}
         self._shown: dict[str, float | None] = {}
         for name, deck in self._decks.items():
-            ear = _Ear(name, self._heard)
+            free, turn = _Ear(name, self._free_read), _Ear(name, self._turned)
             for reading in deck.points():
                 if reading.spec.template == SLOT_FREE.name:
-                    reading.watches = (*reading.watches, ear)  # also when it stands: that is a reading of the fall
+                    reading.watches = (*reading.watches, free)  # also when it stands: that is a reading of the fall
                 else:
-                    reading.turns = (*reading.turns, ear)
+                    reading.turns = (*reading.turns, turn)
             self._soon(name)
 
     def expand(self, ask: Ask) -> Sequence[Ask]:
@@ -86,8 +86,12 @@ class Media:
 
     # -- from points ----------------------------------------------------------------------------------------------
 
-    def _heard(self, device: str) -> None:
-        self._decks[device].heard()
+    def _free_read(self, device: str) -> None:
+        self._decks[device].free_read()
+        self._soon(device)
+
+    def _turned(self, device: str) -> None:
+        self._decks[device].turned()
         self._soon(device)
 
     def _soon(self, device: str) -> None:
