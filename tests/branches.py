@@ -59,9 +59,16 @@ def _never(file: str, one: Mapping[str, Any]) -> str:
     """The lines of a file that were never taken, and branches between lines that were."""
     if not _taken(one["summary"]):
         return f"  {file}: nothing was taken\n"
-    lines = set(one["missing_lines"])
-    branches = [f"{before} to {after}" for before, after in one["missing_branches"] if not {before, after} & lines]
-    return f"  {file}: {', '.join([*map(str, sorted(lines)), *branches]) or 'all taken'}\n"
+    runs: list[list[int]] = []
+    for line in one["missing_lines"]:
+        if runs and line == runs[-1][-1] + 1:
+            runs[-1].append(line)
+        else:
+            runs.append([line])
+    told = [str(run[0]) if len(run) == 1 else f"{run[0]}-{run[-1]}" for run in runs]
+    never = set(one["missing_lines"])
+    told += [f"{before} to {after}" for before, after in one["missing_branches"] if not {before, after} & never]
+    return f"  {file}: {', '.join(told) or 'all taken'}\n"
 
 
 if __name__ == "__main__":
