@@ -14,7 +14,8 @@ from stagectl.control.judging import LATER_S, Judge, Log
 from stagectl.control.kept import Flight, Kept
 from stagectl.control.ramps import Ramp, rise_s
 from stagectl.control.rises import Rises
-from stagectl.driverkit.box import Box, Prepared
+from stagectl.driverkit.asked import Prepared
+from stagectl.driverkit.box import Box
 from stagectl.model.board import Board
 from stagectl.model.conditions import ALWAYS, NO, UNKNOWN, YES, All, Condition, Lasts, Leaf, judge
 from stagectl.model.errors import RefusedError

@@ -7,7 +7,8 @@ from typing import Any
 
 from stagectl.control.access import Person
 from stagectl.control.ramps import Ramp
-from stagectl.driverkit.box import Box, Prepared
+from stagectl.driverkit.asked import Prepared
+from stagectl.driverkit.box import Box
 from stagectl.model.conditions import Truth, Watch
 from stagectl.model.points import Flags
 from stagectl.model.verbs import WORST_FIRST, Ask, Ended, Verdict

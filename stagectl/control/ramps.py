@@ -6,7 +6,8 @@ Only upwards: a fall is done at once. Sound caution: a remote gain step can hurt
 from collections.abc import Callable
 from typing import Any, Final
 
-from stagectl.driverkit.box import Box, Prepared
+from stagectl.driverkit.asked import Prepared
+from stagectl.driverkit.box import Box
 from stagectl.model.board import Board
 from stagectl.model.conditions import number_of
 from stagectl.model.errors import RefusedError

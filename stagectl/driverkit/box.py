@@ -6,107 +6,27 @@ them here and judges them from points.
 
 import asyncio
 from collections.abc import Callable, Collection, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import partial
 from typing import Any, Final
 
-from stagectl.driverkit.driver import BoxKind, Codec, Driver, Look, Reply
+from stagectl.driverkit.asked import Prepared, Reads, Sent
+from stagectl.driverkit.driver import BoxKind, Codec, Driver, Reply
 from stagectl.driverkit.link import StreamLink
+from stagectl.driverkit.looks import FRESH_S, TICK_S, Looks, age_of
 from stagectl.model.board import BoardWriter
 from stagectl.model.capabilities.base import EVERY_BOX, HEALTH, HEALTH_WHY, LINK_SILENT, LINK_UP, Health
 from stagectl.model.conditions import YES, Truth, Watch
 from stagectl.model.errors import DeviceError, ProtocolError, RefusedError
 from stagectl.model.late import put_off
-from stagectl.model.points import PointSpec, Reading
+from stagectl.model.points import PointSpec
 from stagectl.model.verbs import Verb
 from stagectl.model.world import Clock, Handle, Network, Stream
 
 CONNECT_S: Final = 2.0  # a swallowed connect is given up after this
 BACKOFF_S: Final = (0.25, 5.0)  # first wait before connecting again, and the longest
-TICK_S: Final = 0.5  # ages, deadlines and polls are looked at this often
-FRESH_S: Final = 3.0  # a shown value is never older without saying so
 QUEUE: Final = 512  # requests waiting at most; a full mixer read is about 200
 FOREVER: Final = float("inf")
-
-
-@dataclass(slots=True, eq=False)
-class Reads:
-    """Read requests that belong together; `done` is called once when all, with their followers, are answered.
-
-    `no` holds the box's words of the first refusal.
-    """
-
-    done: Callable[[], None] | None = None
-    open: int = 0
-    no: str = ""
-    rows: list[Mapping[str, Any]] = field(default_factory=list)
-
-
-@dataclass(slots=True, eq=False)
-class Prepared:
-    """Verbs of one command group for one box, as bytes ready to go.
-
-    `on_sent(i, at)` tells when the request of verb i left (i None: of all), `on_no(i, words)` that the box refused.
-    `leave_by` has when the time of each verb is over; what still waits in line then never leaves. Empty: there is none.
-    """
-
-    verbs: Sequence[Verb]
-    requests: Sequence[Any]
-    data: Sequence[bytes]
-    epoch: int
-    on_sent: Callable[[int | None, float], None] = lambda index, at: None
-    on_no: Callable[[int | None, str], None] = lambda index, words: None
-    leave_by: Sequence[float] = ()
-
-    @property
-    def answers(self) -> bool:
-        """Is the effect of a verb told in its own answer?"""
-        for verb in self.verbs:  # noqa: SIM110 - a generator costs more than what it would look at
-            if verb.spec.answers:
-                return True
-        return False
-
-    @property
-    def undivided(self) -> bool:
-        """Each verb leaves at once: what was not told as sent has not left, not even in part."""
-        return len(self.requests) in (1, len(self.verbs))
-
-    def index(self, number: int) -> int | None:
-        """Which verb request `number` carries; None: it carries all of them."""
-        return number if len(self.requests) == len(self.verbs) else None
-
-    def over(self, number: int, now: float) -> bool:
-        """Is the time of all that request `number` carries over?"""
-        if not self.leave_by:
-            return False
-        index = self.index(number)
-        return now >= (max(self.leave_by) if index is None else self.leave_by[index])
-
-
-@dataclass(slots=True, eq=False)
-class _Sent:
-    """One request on its way: what it asks, for whom, and when it left."""
-
-    request: Any
-    data: bytes
-    reads: Reads | None = None
-    prepared: Prepared | None = None
-    number: int = 0
-    asked_at: float = 0.0
-
-
-@dataclass(slots=True, eq=False)
-class _Polled:
-    """The points of one look, as long as the box declares no more."""
-
-    declared: int
-    names: list[str]
-    slots: list[Reading[Any]]
-
-    @classmethod
-    def of(cls, look: Look, writer: BoardWriter) -> "_Polled":
-        slots = [slot for slot in writer.declared() if slot.name in look.names or slot.spec.template in look.names]
-        return cls(writer.count, [slot.name for slot in slots], slots)
 
 
 @dataclass(slots=True)
@@ -119,13 +39,6 @@ class Counts:
     replies: int = 0
     refusals: int = 0
     events: int = 0
-
-
-def _age(looks: Sequence[Look], spec: PointSpec[Any]) -> float:
-    """Seconds after which a point is stale; 0: it is kept by notices."""
-    every = {name: look.every_s for look in looks for name in look.names}
-    found = every.get(spec.template or spec.name, every.get(spec.name))
-    return max(2 * found, FRESH_S) - TICK_S if found is not None else 0
 
 
 class Box:
@@ -145,19 +58,8 @@ class Box:
 
     __slots__ = (  # a dict for each of a thousand boxes weighs three times as much
         *("_beat_at", "_chance", "_codec", "_commands", "_deaf_s", "_doubts", "_driver", "_expect", "_gap_timer"),
-        *("_glance", "_inflight", "_link", "_look_at", "_looking", "_lost", "_network", "_on_link"),
-        *(
-            "_polled",
-            "_put_off",
-            "_reads",
-            "_relook",
-            "_room",
-            "_silent",
-            "_tick_due",
-            "_tick_timer",
-            "_was_silent",
-            "address",
-        ),
+        *("_glance", "_inflight", "_link", "_looks", "_lost", "_network", "_on_link"),
+        *("_put_off", "_reads", "_relook", "_room", "_silent", "_tick_due", "_tick_timer", "_was_silent", "address"),
         *("adopted", "capability", "clock", "counts", "epoch", "foreign", "heard_at", "kind", "name", "options"),
         *("trouble", "writer"),
     )
@@ -197,12 +99,10 @@ class Box:
         self._on_link = on_link
         self._link: StreamLink | None = None
         self._lost: asyncio.Future[str] | None = None
-        self._inflight: list[_Sent] = []  # lists: an empty deque weighs ten of them, and these are short
-        self._commands: list[_Sent] = []
-        self._reads: list[_Sent] = []
-        self._looking: dict[int, Reads] = {}
-        self._polled: dict[int, _Polled] = {}
-        self._look_at: list[float] = []
+        self._inflight: list[Sent] = []  # lists: an empty deque weighs ten of them, and these are short
+        self._commands: list[Sent] = []
+        self._reads: list[Sent] = []
+        self._looks = Looks()
         self._glance: Reads | None = None
         self._silent = False
         self._relook: Reads | None = None
@@ -215,7 +115,7 @@ class Box:
         self._gap_timer: Handle | None = None
         self._driver: Driver[Any, Any] = kind.make(options)
         self._codec: Codec[Any, Any] = kind.codec(options)
-        writer.age_of = partial(_age, self._driver.looks)
+        writer.age_of = partial(age_of, self._driver.looks)
         writer.declare(*EVERY_BOX)
         own: tuple[PointSpec[Any], ...] = (LINK_UP, LINK_SILENT, HEALTH, HEALTH_WHY)
         for spec in own:
@@ -297,7 +197,7 @@ class Box:
     def flown(self, prepared: Prepared, at: float) -> None:
         """The other half, in the same turn of the loop: the replies are waited for."""
         for number, request in enumerate(prepared.requests):
-            self._inflight.append(_Sent(request, b"", None, prepared, number, at))
+            self._inflight.append(Sent(request, b"", None, prepared, number, at))
         self.counts.requests += len(prepared.requests)
 
     def enqueue(self, prepared: Prepared) -> None:
@@ -305,7 +205,7 @@ class Box:
         if prepared.epoch != self.epoch or len(self._commands) + len(prepared.requests) > QUEUE:
             raise RefusedError("too much is waiting for it, or its link changed", code="busy")
         for number, (request, data) in enumerate(zip(prepared.requests, prepared.data, strict=True)):
-            self._commands.append(_Sent(request, data, None, prepared, number))
+            self._commands.append(Sent(request, data, None, prepared, number))
         self._pump()
 
     def withdraw(self, prepared: Prepared, number: int) -> None:
@@ -403,9 +303,7 @@ class Box:
         self.heard_at = now
         self._driver = self.kind.make(self.options)
         self._codec = self.kind.codec(self.options)
-        # a thousand boxes reached at once would otherwise all be polled at once, for ever
-        self._look_at = [now + look.every_s * self._chance.uniform(0.2, 1.0) for look in self._driver.looks]
-        self._looking.clear()
+        self._looks.begin(self._driver.looks, now, self._chance)
         self._relook = None
         self._was_silent = False
         self._beat_at = now + self._driver.beat_s
@@ -529,7 +427,7 @@ class Box:
         self.writer.commit(now if proof else head.asked_at, now)
         self._answered(head, reply)
 
-    def _answered(self, sent: _Sent, reply: Reply[Any]) -> None:
+    def _answered(self, sent: Sent, reply: Reply[Any]) -> None:
         if reply.no:
             self.counts.refusals += 1
             if sent.prepared is not None:
@@ -552,7 +450,7 @@ class Box:
             if len(self._reads) >= QUEUE:
                 break  # polls are shed first; the next look asks again
             reads.open += 1
-            self._reads.append(_Sent(request, self._codec.encode(request), reads))
+            self._reads.append(Sent(request, self._codec.encode(request), reads))
         self._pump()
 
     def _pump(self) -> None:
@@ -604,7 +502,10 @@ class Box:
             self._judge_health()
         self._put_off = put_off(stood, before=self._put_off)
         if not self._put_off:
-            self._look_round(now)
+            for number, names in self._looks.due(self._driver.looks, now, self.writer):
+                reads = self.look_now(names, partial(self._looks.answered, number))
+                if reads is not None and reads.open:
+                    self._looks.asked(number, reads)
         if self._driver.beat_s and now >= self._beat_at:
             self._beat_at = now + self._driver.beat_s
             try:
@@ -612,26 +513,6 @@ class Box:
             except Exception as error:  # noqa: BLE001 - a driver's slip takes down its own box only
                 self._crash(error)
         self._pump()
-
-    def _look_round(self, now: float) -> None:
-        for number, look in enumerate(self._driver.looks):
-            if now >= self._look_at[number] and number not in self._looking:
-                self._look_at[number] = now + look.every_s - TICK_S / 4
-                self._poll(number, look, now)
-
-    def _poll(self, number: int, look: Look, now: float) -> None:
-        """Ask for the points of a look, unless the box has just told them all of its own."""
-        polled = self._polled.get(number)
-        if polled is None or polled.declared != self.writer.count:
-            polled = self._polled[number] = _Polled.of(look, self.writer)
-        if polled.slots and min(slot.asked_at for slot in polled.slots) > now - look.every_s / 4:
-            return
-        reads = self.look_now(polled.names, lambda: self._looked(number))
-        if reads is not None and reads.open:
-            self._looking[number] = reads
-
-    def _looked(self, number: int) -> None:
-        self._looking.pop(number, None)
 
     # -- what the kit itself knows --------------------------------------------------------------------------------
 

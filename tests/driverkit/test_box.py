@@ -11,7 +11,8 @@ from typing import Any
 
 import pytest
 
-from stagectl.driverkit.box import BACKOFF_S, Box, Prepared
+from stagectl.driverkit.asked import Prepared
+from stagectl.driverkit.box import BACKOFF_S, Box
 from stagectl.driverkit.driver import BoxKind, Look
 from stagectl.model.board import Board, BoardWriter
 from stagectl.model.capabilities.base import HEALTH, HEALTH_WHY, LINK_UP, MODEL, Health

@@ -8,7 +8,7 @@ from stagectl.control.access import Lock, Role
 from stagectl.control.chronicle import Chronicle
 from stagectl.control.commands import Commands
 from stagectl.control.devices import Devices
-from stagectl.driverkit.box import Prepared
+from stagectl.driverkit.asked import Prepared
 from stagectl.driverkit.kinds import find_kinds
 from stagectl.driverkit.real import RealChance
 from stagectl.model.board import Board

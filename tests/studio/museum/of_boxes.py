@@ -5,7 +5,8 @@ from collections.abc import Sequence
 from typing import Any
 
 from stagectl.driverkit import box as kit
-from stagectl.driverkit.box import Box, Reads
+from stagectl.driverkit.asked import Reads
+from stagectl.driverkit.box import Box
 from stagectl.model.board import BoardWriter
 from stagectl_drivers.text_deck import driver as deck
 from stagectl_drivers.text_deck.codec import Request
