@@ -123,7 +123,7 @@ def _hunt(chosen: Sequence[Change], sources: Mapping[str, str], jobs: int) -> It
         well = copies.get()
         modules = list(dict.fromkeys(module for module, _ in chosen))
         for tests in dict.fromkeys(tuple(tests_of(module)) for tests_of in (near, far) for module in modules):
-            if tests and not _passes(well, tests):
+            if tests and _see(well, tests):
                 raise SystemExit(f"These tests fail without any change: {' '.join(tests)}.")
         copies.put(well)
 
@@ -132,7 +132,7 @@ def _hunt(chosen: Sequence[Change], sources: Mapping[str, str], jobs: int) -> It
             here = copies.get()
             try:
                 (here / module).write_text(mutant(sources[module], site), "utf-8")
-                return change, not all(_passes(here, tests) for tests in (near(module), far(module)) if tests)
+                return change, any(_see(here, tests) for tests in (near(module), far(module)) if tests)
             finally:
                 (here / module).write_text(sources[module], "utf-8")
                 copies.put(here)
@@ -149,6 +149,11 @@ def _copy(folder: Path) -> Path:
             to.parent.mkdir(parents=True, exist_ok=True)
             shutil.copy(HOUSE / name, to, follow_symlinks=True)
     return folder
+
+
+def _see(here: Path, tests: Sequence[str]) -> bool:
+    """Do the tests notice what was changed there? Twice, since one may fail once on a busy machine."""
+    return not _passes(here, tests) and not _passes(here, tests)
 
 
 def _passes(here: Path, tests: Sequence[str]) -> bool:
