@@ -17,7 +17,9 @@ from stagectl.model.errors import RefusedError
 from stagectl.model.points import Flags, PointSpec, Poked, Quality, Reading
 from stagectl.model.verbs import Ask, Set, Verb, VerbSpec, checked
 from stagectl.model.words import nearest
-from stagectl.shoot.paths import SHOWS
+from stagectl.shoot.paths import SHOWS, shows
+from stagectl.shoot.routes.levels import Levels
+from stagectl.shoot.routes.words import Route
 from stagectl.site import Site, StationEntry
 
 UP_DB: Final = -40.0  # a send at or above this is up; own choice: below, a hall hears nothing
@@ -90,6 +92,7 @@ class Stations:
     def __init__(self, board: Board, site: Site) -> None:
         self._board = board
         self._site = site
+        self._levels = Levels(site.pictures)
         self._sends = {name: self._sends_of(entry) for name, entry in site.stations.items()}
         seeing = (SEES.at(name) for name, entry in site.stations.items() if entry.sees)
         hearing = (HEARS.at(name) for name in site.stations if self._sends[name])
@@ -126,7 +129,7 @@ class Stations:
                 entry = self._entry(name)
                 if what == "hears":
                     return self._hears(ask, entry, value)
-                return [replace(ask, stage=ask.stage + _UP), self._picture(ask, entry, str(value))]
+                return [replace(ask, stage=ask.stage + _UP), *self._picture(ask, entry, str(value))]
         raise RefusedError(f"stations can't {ask.verb.spec.name}.", remedy="Say what one sees or hears.", code="verb")
 
     def _entry(self, name: str) -> StationEntry:
@@ -150,13 +153,15 @@ class Stations:
         itself = replace(ask, verb=Show(entry.name, picture, said), stage=_UP if up else _PICTURE)
         asks = [itself, *(replace(one, stage=_DOWN) for one in down)]
         if picture:
-            asks.append(replace(self._picture(ask, entry, picture), stage=_PICTURE))
+            asks += [replace(one, stage=_PICTURE) for one in self._picture(ask, entry, picture)]
         return asks + [replace(one, stage=_UP) for one in up]
 
-    def _picture(self, ask: Ask, entry: StationEntry, picture: str) -> Ask:
+    def _picture(self, ask: Ask, entry: StationEntry, picture: str) -> list[Ask]:
+        """Its picture, and what the routers carry beside it: none of it stays behind."""
         if not entry.sees:
             raise RefusedError(f"{entry.called} has no picture.", remedy="Give it a destination in the site file.")
-        return replace(ask, target="paths", verb=checked(SHOWS.at(entry.sees), picture))
+        routes = self._levels.spread([Route(entry.sees, picture)])
+        return [replace(ask, target="paths", verb=checked(shows(route.place), picture)) for route in routes]
 
     def _named(self, picture: str) -> str:
         """The name of a picture that was asked for as "hall input 4", for so it is shown."""

@@ -4,6 +4,7 @@ import asyncio
 import json
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -28,6 +29,7 @@ from stagectl.shoot.house import House, Wish
 from stagectl.shoot.paths import SHOWS
 from stagectl.shoot.playback.verbs import STATE, TAKE, State
 from stagectl.shoot.stations import HEARS
+from stagectl.site import Level, Site
 from tests.driverkit.memory import VirtualClock, virtual
 from tests.shoot.hall import shipped
 
@@ -64,9 +66,9 @@ def took(own: House, start: str = "10:00:00:00", length: str = "00:00:12:00") ->
         own.boxes[name].lists(*clips[name])
 
 
-async def hall() -> House:
+async def hall(change: Callable[[Site], Site] = lambda own: own) -> House:
     """The director sees titles and hears the piano; take 1 is on all five recorders."""
-    own = shipped(VirtualClock(asyncio.get_running_loop()))
+    own = shipped(VirtualClock(asyncio.get_running_loop()), change)
     own.boxes["gallery"].has(OUTPUT_SOURCE.at(3), 8)
     own.boxes["mixer"].has(SEND_LEVEL.at(1, 4), -6.0)
     took(own)
@@ -110,6 +112,29 @@ async def test_a_take_is_played_to_the_director_and_put_back_at_its_end() -> Non
     assert shown(own) == ("titles", "piano", State.IDLE)
     assert own.board.get("mixer", SEND_LEVEL.at(1, 4)).value == -6.0
     assert own.board.get("mixer", SEND_LEVEL.at(15, 4)).value == "off"
+
+
+def with_sound(own: Site) -> Site:
+    """A router beside each of the pictures switches the director's sound, and that of the last recorder."""
+    beside = {f"{name}-sound": replace(own.devices[name], id=f"{name}-sound") for name in ("hall", "gallery")}
+    sound = Level(tuple(beside), {"play-5": ("gallery-sound", 7)}, {"director": ("gallery-sound", 3)})
+    return replace(own, devices=own.devices | beside, pictures=replace(own.pictures, levels={"sound": sound}))
+
+
+@virtual
+async def test_what_routers_carry_beside_the_picture_goes_with_it_and_comes_back() -> None:
+    own = await hall(with_sound)
+    own.boxes["gallery-sound"].has(OUTPUT_SOURCE.at(3), 5)
+    await asyncio.sleep(0.1)
+    plays(own)
+    points = own.board.points("paths")
+    group = await ask(own, "play", take=1, station="director")
+    assert group.worst is Ended.VERIFIED, [(one.ask, one.verdict) for one in group.commands]
+    assert (points["director.shows"].value, points["director.sound.shows"].value) == ("play-5", "play-5")
+    assert (await ask(own, "stop")).worst is Ended.VERIFIED
+    await asyncio.sleep(0.1)
+    assert shown(own) == ("titles", "piano", State.IDLE)
+    assert points["director.sound.shows"].value == "gallery-sound input 5"
 
 
 @virtual

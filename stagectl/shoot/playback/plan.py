@@ -12,9 +12,11 @@ from stagectl.model.verbs import Ask, Set, Verb
 from stagectl.model.words import nearest
 from stagectl.shoot.keeper import Keeper, Kept
 from stagectl.shoot.order import SPAN, Stage, together
-from stagectl.shoot.paths import SHOWS
+from stagectl.shoot.paths import shows
 from stagectl.shoot.playback.passage import Passage
 from stagectl.shoot.playback.verbs import PlayTake
+from stagectl.shoot.routes.levels import Levels
+from stagectl.shoot.routes.words import Route
 from stagectl.shoot.setups.plan import Planner
 from stagectl.shoot.stations import HEARS
 from stagectl.site import StationEntry
@@ -71,17 +73,21 @@ def see_free(house: "House", what: Passage, ours: Sequence[str]) -> None:
 
 @dataclass(frozen=True, slots=True)
 class Gets:
-    """What a station gets: a picture source and a sound source; empty: it has no such, or nothing is routed."""
+    """What a station gets: a picture source and a sound source; empty: it has no such, or nothing is routed.
+
+    `places`: where the picture goes, and what routers carry beside it.
+    """
 
     station: StationEntry | None = None
     picture: str = ""
     sound: str = ""
+    places: tuple[str, ...] = ()
 
     def wants(self) -> list[tuple[str, Set[Any]]]:
         """As settings of parts."""
         found: list[tuple[str, Set[Any]]] = []
         if self.station is not None and self.picture:
-            found.append(("paths", Set(SHOWS.at(self.station.sees), self.picture)))
+            found += [("paths", Set(shows(place), self.picture)) for place in self.places]
         if self.station is not None and self.sound:
             found.append(("stations", Set(HEARS.at(self.station.name), self.sound)))
         return found
@@ -101,6 +107,9 @@ def gets(house: "House", recorder: str, station: StationEntry | None) -> Gets:
         outlet.picture if outlet is not None and station.sees else "",
         outlet.sound if outlet is not None and station.hears else "",
     )
+    if found.picture:
+        routes = Levels(house.site.pictures).spread([Route(station.sees, found.picture)])
+        found = replace(found, places=tuple(route.place for route in routes))
     lacks = [
         word
         for word, has, wants in (("picture", found.picture, station.sees), ("sound", found.sound, station.hears))

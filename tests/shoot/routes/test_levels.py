@@ -93,6 +93,37 @@ async def test_picture_and_sound_of_a_name_go_together_and_each_crosspoint_is_ve
 
 
 @virtual
+async def test_a_station_gets_what_the_routers_carry_beside_its_picture() -> None:
+    sound = replace(SOUND, destinations={**SOUND.destinations, "director": ("gallery-sound", 3)})
+    own = made(replace(PICTURES, levels={"sound": sound}))
+    for picture in ("wide", "hands"):
+        wish = Wish(INES, "test", "stations", "set", {"point": "director.sees", "value": picture})
+        group = await own.submit(wish)
+        assert await group.wait(30)
+        assert group.worst is Ended.VERIFIED
+        await asyncio.sleep(0.01)
+        assert (has(own, "director.shows"), has(own, "director.sound.shows")) == (picture, picture)
+        assert has(own, "director.break_away") is False
+    group = await own.submit(Wish(INES, "test", "stations", "show", {"station": "director", "picture": "titles"}))
+    assert await group.wait(30)
+    await asyncio.sleep(0.01)
+    assert group.worst is Ended.VERIFIED
+    assert (has(own, "director.shows"), has(own, "director.sound.shows")) == ("titles", "hands")  # titles has no sound
+    assert has(own, "director.break_away") is True
+
+
+@virtual
+async def test_a_station_keeps_its_picture_if_the_sound_beside_it_has_no_way() -> None:
+    sound = replace(SOUND, destinations={**SOUND.destinations, "director": ("gallery-sound", 3)})
+    own = made(replace(PICTURES, levels={"sound": sound}))
+    own.boxes["gallery"].has(OUTPUT_SOURCE.at(3), 8)
+    await press(own, "program = hands")  # on the one tie-line for sound
+    with pytest.raises(RefusedError, match="sound"):
+        await own.submit(Wish(INES, "test", "stations", "set", {"point": "director.sees", "value": "wide"}))
+    assert has(own, "director.shows") == "titles"
+
+
+@virtual
 async def test_a_sound_that_does_not_arrive_makes_the_whole_press_fail() -> None:
     own = made()
     own.boxes["gallery-sound"].deaf = True
