@@ -41,7 +41,8 @@ REACHED: Final = {
 class _NoCollector:
     """Stands for `gc` in the daemon's own wiring."""
 
-    collect = freeze = staticmethod(lambda: None)
+    collect = freeze = set_threshold = staticmethod(lambda *at: None)
+    get_threshold = staticmethod(lambda: (0, 0, 0))
 
 
 @dataclass(frozen=True, slots=True)
