@@ -612,6 +612,7 @@ async def test_a_write_refused_under_a_sync_leaves_the_file_open_until_the_sync_
         assert await first in {True, False}
         clock.advance(RETRY_MAX_S)
         assert await journal.synced(n)
+        assert disk.calls.count("append_to") - disk.calls.count("close") == 1  # the one in use
     assert takes(await reread(disk.after_power_cut())) == [0, 1]
 
 
