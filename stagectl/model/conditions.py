@@ -453,12 +453,13 @@ class Watch(Poked):
             leaf = seen.leaf
             if seen.truth is not YES:
                 where = leaf.spec.name.replace(".", " ")
+                shows = f"{where} is {leaf.spec.say(seen.reading.value) or 'empty'}"
                 if seen.truth is UNKNOWN:
                     told.append(f"{where} not seen")
                 elif leaf.says == "is":
-                    told.append(f"{where} is {leaf.spec.say(seen.reading.value)}")
+                    told.append(shows)
                 else:
-                    told.append(f"{where} is {leaf.spec.say(seen.reading.value)}, not as wanted: {leaf.say()}")
+                    told.append(f"{shows}, not as wanted: {leaf.say()}")
         return told
 
     @property

@@ -415,6 +415,13 @@ def test_missing_says_what_is_seen_instead(desk: Desk) -> None:
     ]
 
 
+def test_missing_says_that_a_text_is_empty(desk: Desk) -> None:
+    desk.read(TIMECODE, "")
+    assert desk.watch(TIMECODE.one_of("01:00:00:00")).missing() == [
+        "timecode is empty, not as wanted: timecode is one of 01:00:00:00"
+    ]
+
+
 def test_a_condition_reads_as_a_clause() -> None:
     assert Roll().effect().say() == "transport is recording and timecode advances"
     assert Not(some(ON.is_(True), TO.is_(False)).lasting(2)).say() == "not (a on is yes or b on is no for 2 s)"
