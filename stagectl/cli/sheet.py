@@ -1,16 +1,19 @@
 """What do takes look like in a terminal? The sheet, and one take with its lanes."""
 
+import asyncio
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 import click
 
 from stagectl.cli.codes import Exit
-from stagectl.cli.face import Face, client_verb
+from stagectl.cli.face import Face, client_verb, progress
 from stagectl.cli.tables import between, columns, frames, local, long, width
 from stagectl.cli.verdicts import offset
 
 NAME_MOST: Final = 32
+LISTS_S: Final = 3.0  # recorders tell the length of what they just ended so late at most, or are not waited for
+AGAIN_S: Final = 0.25
 
 
 @client_verb("takes")
@@ -79,7 +82,7 @@ def take(face: Face, number: int) -> int:
 
 def show(face: Face, number: int) -> int:
     """Tell one take. "shared from" counts the frames of a clip from 0: there begins what all recorders hold."""
-    one = face.client.get("takes", number)
+    one = _told_whole(face, number)
     text = [_title(one), *_slate(one), str(one["say"]), "", *_recordings(one)]
     if one["spread"] is not None:
         text.append(f"Spread {_spread(one['spread'])}, {one['spread']['of']} recorders.")
@@ -89,6 +92,32 @@ def show(face: Face, number: int) -> int:
         text.extend(["", *lanes(one, width())])
     face.answer(one, text)
     return Exit.DONE
+
+
+def _told_whole(face: Face, number: int) -> Mapping[str, Any]:
+    """The take; of one that ended a moment ago once its recorders told how long their clips are, if they do."""
+    one: Mapping[str, Any] = face.client.get("takes", number)
+    if not _lacks_lengths(one):
+        return one
+    from datetime import datetime
+
+    from stagectl.driverkit.real import RealClock
+
+    ended = datetime.fromisoformat(one["closed"])
+    with asyncio.Runner() as runner:
+        clock, said = RealClock(runner.get_loop()), False
+        while abs((clock.wall() - ended).total_seconds()) < LISTS_S and _lacks_lengths(one):
+            if not said:
+                progress("Waiting for the recorders' clip lists. Ctrl-C ends the waiting only.")
+                said = True
+            runner.run(asyncio.sleep(AGAIN_S))
+            one = face.client.get("takes", number)
+    return one
+
+
+def _lacks_lengths(one: Mapping[str, Any]) -> bool:
+    """Has it ended, and some of its clips have no length?"""
+    return not one["running"] and not all(lane["length"] for lane in one["lanes"])
 
 
 def _title(one: Mapping[str, Any]) -> str:

@@ -1,9 +1,11 @@
 """Do takes read well in a terminal? Golden pages, against a stub daemon."""
 
 import json
+from datetime import UTC, datetime
 
 import pytest
 
+from stagectl.cli import sheet
 from stagectl.cli.sheet import lanes
 from tests.cli.answers import golden, lane, take
 from tests.cli.stub import Stub, problem
@@ -79,6 +81,35 @@ def test_one_take_shows_clips_first_labels_offsets_and_what_all_share(
     stub.routes = {"GET /api/v1/takes/15": (200, WHOLE)}
     assert stub.run("take", "15", NO_COLOR="").stdout == golden("take")
     assert stub.run("takes", "show", "15", NO_COLOR="").stdout == golden("take")
+
+
+def test_of_a_take_that_has_just_ended_the_lengths_are_waited_for(stub: Stub, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sheet, "AGAIN_S", 0.01)
+    now = {"closed": datetime.now(UTC).isoformat()}
+    young = WHOLE | now | {"lanes": [lane(1, 0, **ENDED | {"length": ""}), lane(2, 1, **ENDED)]}
+    stub.routes = {"GET /api/v1/takes/15": [(200, young), (200, young), (200, WHOLE | now)]}
+    result = stub.run("take", "15")
+    assert result.stdout.startswith("Take 15")
+    assert "All share 15:04:12:13" in result.stdout
+    assert result.stderr == "Waiting for the recorders' clip lists. Ctrl-C ends the waiting only.\n"
+    assert len(stub.heard) == 3
+
+
+def test_of_a_take_that_ended_long_ago_nothing_is_waited_for(stub: Stub) -> None:
+    stub.routes = {"GET /api/v1/takes/15": (200, WHOLE | {"lanes": [lane(1, 0, **ENDED | {"length": ""})]})}
+    assert stub.run("take", "15").stderr == ""
+    assert len(stub.heard) == 1
+
+
+def test_recorders_that_never_tell_a_length_are_not_waited_for_without_end(
+    stub: Stub, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(sheet, "AGAIN_S", 0.5)
+    monkeypatch.setattr(sheet, "LISTS_S", 0.6)
+    young = WHOLE | {"closed": datetime.now(UTC).isoformat(), "lanes": [lane(1, 0, **ENDED | {"length": ""})]}
+    stub.routes = {"GET /api/v1/takes/15": (200, young)}
+    assert stub.run("take", "15").exit_code == 0
+    assert 1 < len(stub.heard) <= 3
 
 
 @pytest.mark.parametrize("words", [("show",), ("show", "0"), ("show", "x"), ("15",), ("show", "1", "2")])
