@@ -67,9 +67,7 @@ PARTS: Final[Mapping[str, Capability]] = {
 # records that a start reads back
 KEPT: Final = ("take", "command", "verdict", "desk", "alarm", "setup", "lineup", "playback")
 SETTLES_S: Final = 10  # at most, until every box is there
-YOUNG: Final = (
-    20_000  # new objects until the collector looks at them: more than a roll of 1,000 recorders leaves behind
-)
+YOUNG: Final = 20_000  # new objects until the collector looks: more than a roll of 1,000 recorders leaves behind
 
 
 @dataclass(slots=True)
