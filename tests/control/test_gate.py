@@ -177,6 +177,21 @@ def test_a_password_is_kept_as_scrypt_with_the_numbers_of_the_reference() -> Non
     assert not passwords.matches(Secret(PASSWORD + " "), kept)
 
 
+def test_a_password_of_64_signs_and_more_is_taken() -> None:
+    """Source: ASVS 5.0 row 6.2.9 asks for 64."""
+    words = "four canvas otters yawn at six copper lanterns and one slow river of tea"
+    for length in (64, len(words)):
+        passwords.check(Secret(words[:length]), "ines")
+    assert passwords.LONGEST == 256
+
+
+async def test_a_password_does_not_run_out(hall: Hall) -> None:
+    await hall.has(ines=Role.OPERATOR)
+    hall.clock.advance(20 * 365 * 86400.0)
+    hall.gate.look()
+    assert (await hall.login("ines"))[0].name == "ines"
+
+
 @pytest.mark.parametrize(
     "kept",
     [

@@ -12,7 +12,7 @@ import pytest
 
 from stagectl.control.access import Pass, Role, allowed
 from stagectl.control.people import FILE as ACCOUNTS
-from stagectl.control.tokens import MOST
+from stagectl.control.tokens import LOGINS, MOST
 from stagectl.model.errors import RefusedError
 from tests.control.test_gate import TOMAS, Hall
 
@@ -128,6 +128,16 @@ async def test_tokens_are_bounded_and_those_that_are_over_make_room(house: Hall)
     house.clock.advance(3601)
     await house.gate.guest(TOMAS, "presenter", verbs=["call"], hours=1)
     assert len(tokens.all()) == 1
+
+
+async def test_of_too_many_logins_of_one_person_the_oldest_ends(house: Hall) -> None:
+    made = [await house.login("ines") for _ in range(LOGINS)]
+    _, other = await house.login("tomas")
+    await house.login("ines")
+    assert [token.shows.ended for token, _ in made] == [True] + [False] * (LOGINS - 1)
+    with pytest.raises(RefusedError):
+        house.gate.bearer(made[0][1].reveal())
+    house.gate.bearer(other.reveal())
 
 
 def one_without_a_file(house: Hall, number: int) -> Any:

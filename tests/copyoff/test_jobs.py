@@ -263,6 +263,17 @@ def test_only_what_is_wanted_is_due(jobs: Jobs) -> None:
         assert sum(one.clips for one in jobs.sums(wanted).values()) == len(paths)
 
 
+def test_what_looks_like_a_query_is_a_name(jobs: Jobs) -> None:
+    bad = "a'); DROP TABLE jobs; -- \" OR 1=1"
+    discover(jobs, clip("1/a.mov"))
+    discover(jobs, clip(f"1/{bad}.mov", deck=bad), deck=bad)
+    assert [job.source.path for job in jobs.page(Wanted(recorders=(bad,)))] == [f"1/{bad}.mov"]
+    assert list(jobs.sums(Wanted(recorders=(bad, "x' OR '1'='1")))) == [bad]
+    assert jobs.page(Wanted(days=("2027-03-12' OR '1'='1",))) == []
+    assert jobs.ask_again(Wanted(recorders=("' OR 1=1 --",))) == 0
+    assert len(jobs.page(ALL)) == 2
+
+
 def test_pages_go_through_all_in_order(jobs: Jobs) -> None:
     discover(jobs, *(clip(f"1/{number:03d}.mov") for number in range(450)))
     after, paths = None, []

@@ -20,7 +20,7 @@ from stagectl.shoot.take import Take
 DRAW_S: Final = 10.0  # a picture, at most
 PICTURE: Final = "image/svg+xml"
 _STYLE: Final = base64.b64encode(hashlib.sha256(svg.ALONE.encode()).digest()).decode()
-POLICY: Final = f"default-src 'none'; style-src 'sha256-{_STYLE}'; frame-ancestors 'none'"
+POLICY: Final = f"default-src 'none'; style-src 'sha256-{_STYLE}'; base-uri 'none'; frame-ancestors 'none'"
 
 
 async def takes(call: Call) -> Answer:

@@ -5,6 +5,7 @@ rebinding, cross-site forms, smuggled requests, slow headers.
 """
 
 import asyncio
+import gzip
 import json
 from typing import Any
 
@@ -169,6 +170,22 @@ async def test_an_address_of_nothing_is_a_problem(front: Front, path: str) -> No
     assert is_problem(headers, body)["status"] == status
 
 
+async def test_an_address_is_decoded_once(front: Front) -> None:
+    assert (await front.get("/api/v1/devices/iso%2D1"))[0] == 200
+    status, _, _ = await raw(front, b"GET /api/v1/devices/iso%252D1 HTTP/1.1\r\nHost: localhost\r\n\r\n")
+    assert status == 404
+
+
+@pytest.mark.parametrize(
+    "line", ["TRACE /", "TRACE /api/v1/now", "GET /assets/", "GET /assets", "GET /api/v1/", "GET /api"]
+)
+async def test_no_folder_is_listed_and_nothing_is_echoed(front: Front, line: str) -> None:
+    status, headers, body = await raw(front, f"{line} HTTP/1.1\r\nHost: localhost\r\nX-Canary: otter\r\n\r\n".encode())
+    assert status == (405 if line.startswith("TRACE") else 404)
+    assert is_problem(headers, body)["status"] == status
+    assert b"otter" not in body
+
+
 @pytest.mark.parametrize(
     ("query", "field"),
     [
@@ -260,6 +277,25 @@ async def test_a_chunked_body_is_counted_while_it_comes(front: Front) -> None:
         front, GOOD + b"Transfer-Encoding: chunked\r\n\r\n" + chunks * 17 + b"0\r\n\r\n", close=False
     )
     assert status == 413
+
+
+async def test_a_packed_body_is_counted_unpacked(front: Front) -> None:
+    data = gzip.compress(b" " * (guard.BODY_BYTES + 1))
+    headers = {"Content-Type": "application/json", "Content-Encoding": "gzip"}
+    async with front.session.post("/api/v1/roll", data=data, headers=headers) as answer:
+        assert answer.status == 413
+    assert front.toys.asked() == []
+
+
+async def test_where_somebody_asks_from_is_not_what_a_header_says(front: Front) -> None:
+    said = dict.fromkeys(("X-Forwarded-For", "X-Real-IP", "True-Client-IP"), "192.0.2.7")
+    said |= {"Forwarded": "for=192.0.2.7", "X-Forwarded-Host": "evil.example", "X-Forwarded-Proto": "https"}
+    async with front.session.post("/api/v1/roll?wait=verdict", headers=said) as answer:
+        assert answer.status == 200
+        assert "evil.example" not in repr(answer.headers)
+    sources = [data["source"] for kind, _, data in front.toys.journal.records if kind == "command"]
+    assert set(sources) == {"127.0.0.1 http"}
+    assert "192.0.2.7" not in repr(front.toys.journal.records)
 
 
 async def test_a_body_where_none_is_taken_is_refused(front: Front) -> None:

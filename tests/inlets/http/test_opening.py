@@ -5,7 +5,9 @@ Source: own construction; protocol versions, HSTS and refusals after common guid
 
 import asyncio
 import json
+import re
 import ssl
+import subprocess
 from collections.abc import AsyncIterator
 from contextlib import suppress
 from dataclasses import replace
@@ -19,7 +21,9 @@ from stagectl.cli import main
 from stagectl.cli.client import Client, UnreachedError
 from stagectl.inlets.http.opening import Tls, check, context
 from stagectl.inlets.http.server import HttpServer, serve
+from stagectl.inlets.mqtt_login import tls_of
 from stagectl.model.errors import SiteError
+from stagectl.site.entries import MqttEntry
 from tests.inlets.http.authority import NAME, NAMES, issue
 from tests.inlets.http.conftest import Front
 from tests.inlets.http.keys import Keys, close
@@ -95,6 +99,23 @@ def test_the_authority_keeps_its_keys_to_itself_and_is_never_overwritten(made: P
         assert key.stat().st_mode & 0o777 == 0o600
     result = CliRunner().invoke(main, ["ca", "new", str(made)])
     assert (result.exit_code, "none is lost" in result.stderr) == (2, True)
+
+
+@pytest.mark.parametrize("file", ["ca.pem", f"{NAME}.pem"])
+def test_keys_and_signatures_are_of_approved_kinds(made: Path, file: str) -> None:
+    """Source: FIPS 186-5 approves ECDSA on P-256 (from memory); the names are those that openssl-x509(1) prints."""
+    command = ["openssl", "x509", "-in", str(made / file), "-noout", "-text"]
+    text = subprocess.run(command, capture_output=True, text=True, check=True, timeout=30).stdout
+    assert set(re.findall(r"Signature Algorithm: (\S+)", text)) == {"ecdsa-with-SHA256"}
+    assert re.findall(r"ASN1 OID: (\S+)", text) == ["prime256v1"]
+
+
+def test_a_broker_has_to_prove_who_it_is(made: Path) -> None:
+    link = tls_of(MqttEntry("external", "broker.example", 8883, None, made / "ca.pem"))
+    assert link is not None
+    assert (link.verify_mode, link.check_hostname) == (ssl.CERT_REQUIRED, True)
+    assert link.minimum_version is ssl.TLSVersion.TLSv1_2
+    assert len(link.get_ca_certs()) == 1, "the studio's own authority alone"
 
 
 @pytest.mark.parametrize(
