@@ -300,7 +300,7 @@ class BoardWriter:
             self._poke(slot)
 
     def age(self, now: float, heard_at: float, link_s: float) -> None:
-        """Turn stale what is older than its promise; kept-by-notice points are as fresh as their link.
+        """Turn stale what is older than its promise, and all that a silent link has told.
 
         Args:
             now: seconds of the clock.
@@ -310,14 +310,15 @@ class BoardWriter:
         link_old = now - heard_at > link_s
         if now <= self._keeps_until and link_old is self._link_old:
             return
-        until, good = float("inf"), Quality.GOOD
+        until, good, ever = float("inf"), Quality.GOOD, float("inf")
         for slot in tuple(self._slots.values()):  # who is told may name further points
             if slot.quality is not good:
                 continue
-            if now - slot.asked_at > slot.age_s if slot.age_s else link_old:
+            age_s = slot.age_s  # for ever: what is known without the link; 0: as long as it speaks, told by notices
+            if (link_old and age_s != ever) or 0 < age_s < now - slot.asked_at:
                 self._stale(slot)
-            elif slot.age_s:
-                until = min(until, slot.asked_at + slot.age_s)
+            elif age_s:
+                until = min(until, slot.asked_at + age_s)
         self._keeps_until, self._link_old = until, link_old
 
     def lost(self) -> None:

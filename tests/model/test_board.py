@@ -176,6 +176,17 @@ def test_a_polled_value_ages_from_its_question_and_one_kept_by_notices_with_its_
     assert source.quality is Quality.STALE
 
 
+def test_what_a_silent_link_told_is_stale_however_seldom_it_is_polled(desk: Desk) -> None:
+    """Else one half of a dead box would be shown as good, beside the other that is not."""
+    heard = desk.hear(("on", True))
+    desk.board.get("hall", SOURCE.at(3)).age_s = float("inf")  # known without the link
+    desk.hear(("output.3.source", 7))
+    desk.writer.age(heard + 2.6, heard_at=heard, link_s=2.5)
+    assert desk.on.age_s > 2.6
+    assert desk.on.quality is Quality.STALE
+    assert desk.board.get("hall", SOURCE.at(3)).quality is Quality.GOOD
+
+
 def test_what_was_sent_to_a_box_that_can_t_report_is_shown_as_asked(desk: Desk) -> None:
     lamp: PointSpec[bool] = PointSpec("lamp", bool)
     desk.writer.declare(lamp, blind=True)
