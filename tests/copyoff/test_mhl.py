@@ -452,6 +452,9 @@ PATTERNS = [
     ("\\#clip", "#clip", True),
     ("a*c", "a/b/c", False),
     ("[", "[", False),
+    ("a+(b|c).mov", "a+(b|c).mov", True),
+    ("a+(b|c).mov", "aab.mov", False),
+    ("a.mov", "a_mov", False),
 ]
 
 
