@@ -131,6 +131,7 @@ async def test_tokens_are_bounded_and_those_that_are_over_make_room(house: Hall)
 
 
 async def test_of_too_many_logins_of_one_person_the_oldest_ends(house: Hall) -> None:
+    assert (LOGINS, MOST) == (20, 1000), "as SECURITY.md says"
     made = [await house.login("ines") for _ in range(LOGINS)]
     _, other = await house.login("tomas")
     await house.login("ines")
