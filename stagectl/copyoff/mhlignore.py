@@ -45,31 +45,78 @@ def _rule(line: str) -> tuple[re.Pattern[str], bool, bool] | None:
     if not line:
         return None
     try:
-        return re.compile(("" if anchored else "(?:.*/)?") + _expression(line), re.DOTALL), keeps, folders_only
+        return re.compile(_expression(line if anchored else f"**/{line}"), re.DOTALL), keeps, folders_only
     except re.error:  # such a line matches nothing
         return None
 
 
+_DEEP: Final = "(?:[^/]*/)*?"  # some folders, or none
+
+
 def _expression(line: str) -> str:
-    made, at = "", 0
+    """As a regular expression whose time grows with path times line, whatever the line: it may come from anybody.
+
+    Of what lies between two wildcards the first place that fits will do, for the second can take the rest: it is not
+    tried again (an atomic group). Only the last of a segment, and of the line, are.
+    """
+    *before, last = _deep_parts(line)
+    first, *between = before or [last]
+    made = _segments(first)
+    made += "".join(f"(?>{_DEEP}{_segments(part)})" for part in between)
+    return made if not before else f"{made}{_DEEP}{_segments(last)}"
+
+
+def _deep_parts(line: str) -> list[str]:
+    """What stands between the `**/` of a line; several in a row are one."""
+    parts, at = [""], 0
     while at < len(line):
-        rest = line[at:]
-        if rest.startswith("**/"):
-            made, at = made + "(?:.*/)?", at + 3
-        elif rest == "**" and (at == 0 or line[at - 1] == "/"):
-            made, at = made + ".+", at + 2
-        elif rest[0] == "*":
-            made, at = made + "[^/]*", at + 1
-        elif rest[0] == "?":
-            made, at = made + "[^/]", at + 1
-        elif rest[0] == "[":
-            end = line.find("]", at + 2)
+        if line.startswith("**/", at) and (at == 0 or line[at - 1] == "/"):
+            while line.startswith("**/", at):
+                at += 3
+            parts.append("")
+            continue
+        escaped = line[at] == "\\" and at + 1 < len(line)
+        parts[-1] += line[at : at + 1 + escaped]
+        at += 1 + escaped
+    return parts
+
+
+def _segments(part: str) -> str:
+    """Folders and a name without `**/` between them."""
+    made = [[""]]  # of each segment what stands between its stars
+    at, begins = 0, 0
+    while at < len(part):
+        char = part[at]
+        if part[at:] == "**" and at == begins:
+            return "/".join(map(_segment, made[:-1])) + ("/" if len(made) > 1 else "") + ".+"
+        if char == "/":
+            made.append([""])
+            begins = at + 1
+        elif char == "*":
+            if made[-1][-1] or len(made[-1]) == 1:
+                made[-1].append("")
+        elif char == "?":
+            made[-1][-1] += "[^/]"
+        elif char == "[":
+            end = part.find("]", at + 2)
             if end < 0:
                 raise re.error("a bracket without an end")
-            inside = line[at + 1 : end].replace("\\", "\\\\").replace("[", "\\[")
-            made, at = made + f"[{'^' + inside[1:] if inside[0] in '!^' else inside}]", end + 1
-        elif rest[0] == "\\" and len(rest) > 1:
-            made, at = made + re.escape(rest[1]), at + 2
+            inside = part[at + 1 : end].replace("\\", "\\\\").replace("[", "\\[")
+            made[-1][-1] += f"[{'^' + inside[1:] if inside[0] in '!^' else inside}]"
+            at = end
+        elif char == "\\" and at + 1 < len(part):
+            at += 1
+            made[-1][-1] += re.escape(part[at])
         else:
-            made, at = made + re.escape(rest[0]), at + 1
-    return made
+            made[-1][-1] += re.escape(char)
+        at += 1
+    return "/".join(map(_segment, made))
+
+
+def _segment(fixed: list[str]) -> str:
+    """One name, of what stands between its stars."""
+    first, *between = fixed
+    if not between:
+        return first
+    *between, last = between
+    return first + "".join(f"(?>[^/]*?{one})" for one in between) + f"[^/]*{last}"

@@ -455,12 +455,27 @@ PATTERNS = [
     ("a+(b|c).mov", "a+(b|c).mov", True),
     ("a+(b|c).mov", "aab.mov", False),
     ("a.mov", "a_mov", False),
+    ("a**/b", "axx/b", True),  # only between slashes two stars are more than one
+    ("a**/b", "a/x/b", False),
+    ("**/**/a", "b/c/a", True),
+    ("a/***/b", "a/x/b", True),
+    ("a*b*c", "axbxbxc", True),
+    ("**/a*b/**/c", "x/a1/ab/y/c", True),
+    ("a/**/b/**/c", "a/b/x/b/c", True),
 ]
 
 
 @pytest.mark.parametrize(("pattern", "path", "out"), PATTERNS)
 def test_a_pattern_leaves_out_what_gitignore_does(pattern: str, path: str, out: bool) -> None:
     assert Ignore([pattern])(path) is out
+
+
+@pytest.mark.parametrize("line", ["**/" * 8 + "x", "a/**/" * 8 + "x", "*a" * 30 + "b", "**/*a*a*/" * 6 + "x"])
+def test_a_line_that_is_made_to_hold_us_up_does_not(line: str) -> None:
+    """Hash lists come from anybody. Tried again and again, one of these lines takes longer than a test may."""
+    ignore = Ignore([line])
+    assert not ignore("/".join(["aaaaaa"] * 40))
+    assert not ignore("a" * 250)
 
 
 def test_a_later_pattern_takes_back() -> None:
