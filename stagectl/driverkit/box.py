@@ -19,7 +19,7 @@ from stagectl.model.capabilities.base import EVERY_BOX, HEALTH, HEALTH_WHY, LINK
 from stagectl.model.conditions import YES, Truth, Watch
 from stagectl.model.errors import DeviceError, ProtocolError, RefusedError
 from stagectl.model.late import put_off
-from stagectl.model.points import PointSpec
+from stagectl.model.points import PointSpec, Quality
 from stagectl.model.verbs import Verb
 from stagectl.model.world import Clock, Handle, Network, Stream
 
@@ -59,7 +59,18 @@ class Box:
     __slots__ = (  # a dict for each of a thousand boxes weighs three times as much
         *("_beat_at", "_chance", "_codec", "_commands", "_deaf_s", "_doubts", "_driver", "_expect", "_gap_timer"),
         *("_glance", "_inflight", "_link", "_looks", "_lost", "_network", "_on_link"),
-        *("_put_off", "_reads", "_relook", "_room", "_silent", "_tick_due", "_tick_timer", "_was_silent", "address"),
+        *(
+            "_put_off",
+            "_reads",
+            "_relook",
+            "_room",
+            "_silent",
+            "_tick_due",
+            "_tick_timer",
+            "_told_silent",
+            "_was_silent",
+        ),
+        "address",
         *("adopted", "capability", "clock", "counts", "epoch", "foreign", "heard_at", "kind", "name", "options"),
         *("trouble", "writer"),
     )
@@ -120,6 +131,7 @@ class Box:
         own: tuple[PointSpec[Any], ...] = (LINK_UP, LINK_SILENT, HEALTH, HEALTH_WHY)
         for spec in own:
             writer.board.reading(name, spec).age_s = FOREVER
+        self._told_silent = writer.board.get(name, LINK_SILENT)
         self._doubts: list[Watch] = []
         for doubt in self.capability.doubts:
             watch = writer.board.build(doubt.when, self._doubted, device=name, lazy=True)
@@ -495,7 +507,9 @@ class Box:
         self.writer.age(now, self.heard_at, FRESH_S - TICK_S)
         silent = now - self.heard_at
         self._was_silent |= silent > FRESH_S - TICK_S
-        self._own(LINK_SILENT, 0.0 if silent < 1 else float(int(silent)))
+        whole, told = (0.0 if silent < 1 else float(int(silent))), self._told_silent
+        if whole != told.value or told.quality is not Quality.GOOD:
+            self._own(LINK_SILENT, whole)
         silent -= self._deaf_s
         if (silent > FRESH_S) is not self._silent:
             self._silent = silent > FRESH_S

@@ -15,6 +15,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final
 
+from stagectl.driverkit.timers import Timer, Timers
 from stagectl.model.world import Append, World
 
 BEHIND_NICE: Final = (
@@ -27,7 +28,7 @@ class RealClock:
     """The loop's monotonic time, made strict: the same value is never given twice."""
 
     def __init__(self, loop: asyncio.AbstractEventLoop) -> None:
-        self._loop = loop
+        self._timers = Timers(loop)
         self._last = 0.0
 
     def now(self) -> float:
@@ -42,8 +43,8 @@ class RealClock:
     def wall(self) -> datetime:
         return datetime.now(UTC)
 
-    def later(self, at: float, do: Callable[[], None]) -> asyncio.TimerHandle:
-        return self._loop.call_at(at, do)
+    def later(self, at: float, do: Callable[[], None]) -> Timer:
+        return self._timers.at(at, do)
 
 
 class RealNetwork:

@@ -191,7 +191,7 @@ class BoardWriter:
         self.asked_at = NEVER  # set by the kit before the puts of one event; read_at likewise
         self.read_at = NEVER
         self.age_of: Callable[[PointSpec[Any]], float] = lambda spec: 0  # set by the kit from the driver's looks
-        self._gathered: list[tuple[Reading[Any], object, Callable[[Any], Any] | None]] | None = None
+        self._gathered: list[tuple[Row, Iterable[object]]] | None = None
         self._keeps_until = NEVER  # no value that is good now turns stale by its age before that
         self._link_old = False
 
@@ -203,17 +203,18 @@ class BoardWriter:
         """Do the puts gathered since `gather`, stamped."""
         gathered, self._gathered = self._gathered, None
         good = Quality.GOOD
-        for slot, raw, read in gathered or ():
-            if raw == slot.raw and slot.quality is good:  # most puts: written out, for a call costs more than it does
-                if asked_at > slot.asked_at:
-                    slot.asked_at = asked_at
-                slot.read_at = read_at
-                if slot.watches:
-                    _renew(slot)
-            else:
-                # each time anew: a watch told by the put before may have made the kit compute a point of its own
-                self.asked_at, self.read_at = asked_at, read_at
-                self._put(slot, raw, read)
+        for row, raws in gathered or ():
+            for slot, raw, read in zip(row.slots, raws, row.reads, strict=True):
+                if raw == slot.raw and slot.quality is good:  # most: written out, for a call costs more than it does
+                    if asked_at > slot.asked_at:
+                        slot.asked_at = asked_at
+                    slot.read_at = read_at
+                    if slot.watches:
+                        _renew(slot)
+                else:
+                    # each time anew: a watch told by the put before may have made the kit compute a point of its own
+                    self.asked_at, self.read_at = asked_at, read_at
+                    self._put(slot, raw, read)
 
     def drop(self) -> None:
         """Forget the puts gathered since `gather`."""
@@ -255,7 +256,7 @@ class BoardWriter:
         """
         slot = self._declared(name)
         if self._gathered is not None:
-            self._gathered.append((slot, raw, read))
+            self._gathered.append((Row((slot,), (read,)), (raw,)))
         else:
             self._put(slot, raw, read)
 
@@ -271,7 +272,7 @@ class BoardWriter:
             raws: as the box spells them, in the row's order.
         """
         if self._gathered is not None:
-            self._gathered.extend(zip(row.slots, raws, row.reads, strict=True))
+            self._gathered.append((row, raws))
         else:
             for slot, raw, read in zip(row.slots, raws, row.reads, strict=True):
                 self._put(slot, raw, read)

@@ -7,38 +7,44 @@ from stagectl_drivers.text_deck.codec import Message, Noise, Request
 SHEET: Final = "text-deck sheet, from memory of public documentation"
 OWN: Final = "own construction"
 
+
+def message(code: int, text: str, params: tuple[tuple[str, str], ...] = ()) -> Message:
+    """A message with these names and values."""
+    return Message(code, text, tuple(name for name, _ in params), tuple(value for _, value in params))
+
+
 FEED: Final[list[tuple[str, bytes, list[Message | Noise], str]]] = [
     # id, wire, events, source
-    ("ok", b"200 ok\r\n", [Message(200, "ok")], SHEET),
-    ("lone line feed", b"200 ok\n", [Message(200, "ok")], SHEET),
-    ("failure", b"111 remote control disabled\r\n", [Message(111, "remote control disabled")], SHEET),
-    ("rejected", b"120 connection rejected\r\n", [Message(120, "connection rejected")], SHEET),
-    ("code alone", b"200\r\n", [Message(200, "")], OWN),
-    ("unknown code", b"599 new thing\r\n", [Message(599, "new thing")], OWN),
-    ("unknown class", b"301 elsewhere\r\n", [Message(301, "elsewhere")], OWN),
+    ("ok", b"200 ok\r\n", [message(200, "ok")], SHEET),
+    ("lone line feed", b"200 ok\n", [message(200, "ok")], SHEET),
+    ("failure", b"111 remote control disabled\r\n", [message(111, "remote control disabled")], SHEET),
+    ("rejected", b"120 connection rejected\r\n", [message(120, "connection rejected")], SHEET),
+    ("code alone", b"200\r\n", [message(200, "")], OWN),
+    ("unknown code", b"599 new thing\r\n", [message(599, "new thing")], OWN),
+    ("unknown class", b"301 elsewhere\r\n", [message(301, "elsewhere")], OWN),
     (
         "greeting",
         b"500 connection info:\r\nprotocol version: 1.11\r\nmodel: Disk Recorder\r\n\r\n",
-        [Message(500, "connection info", (("protocol version", "1.11"), ("model", "Disk Recorder")))],
+        [message(500, "connection info", (("protocol version", "1.11"), ("model", "Disk Recorder")))],
         SHEET,
     ),
     (
         "transport",
         b"208 transport info:\r\nstatus: record\r\nspeed: 100\r\ndisplay timecode: 10:00:00;02\r\n\r\n",
-        [Message(208, "transport info", (("status", "record"), ("speed", "100"), ("display timecode", "10:00:00;02")))],
+        [message(208, "transport info", (("status", "record"), ("speed", "100"), ("display timecode", "10:00:00;02")))],
         SHEET,
     ),
-    ("no parameters", b"209 notify:\r\n\r\n", [Message(209, "notify")], OWN),
+    ("no parameters", b"209 notify:\r\n\r\n", [message(209, "notify")], OWN),
     (
         "empty value",
         b"202 slot info:\r\nslot id: 1\r\nvolume name:\r\nstatus: empty\r\n\r\n",
-        [Message(202, "slot info", (("slot id", "1"), ("volume name", ""), ("status", "empty")))],
+        [message(202, "slot info", (("slot id", "1"), ("volume name", ""), ("status", "empty")))],
         OWN,
     ),
     (
         "colons in a value",
         b"502 slot info:\nvolume name: a: b\n\n",
-        [Message(502, "slot info", (("volume name", "a: b"),))],
+        [message(502, "slot info", (("volume name", "a: b"),))],
         OWN,
     ),
     (
@@ -48,7 +54,7 @@ FEED: Final[list[tuple[str, bytes, list[Message | Noise], str]]] = [
             b"2: B 10:01:00:00 00:00:05:00\r\n\r\n"
         ),
         [
-            Message(
+            message(
                 205,
                 "clips info",
                 (
@@ -60,48 +66,48 @@ FEED: Final[list[tuple[str, bytes, list[Message | Noise], str]]] = [
         ],
         SHEET,
     ),
-    ("token", b"216 format ready:\r\nA1B2C3\r\n\r\n", [Message(216, "format ready", (("", "A1B2C3"),))], SHEET),
+    ("token", b"216 format ready:\r\nA1B2C3\r\n\r\n", [message(216, "format ready", (("", "A1B2C3"),))], SHEET),
     (
         "notice between replies",
         b"508 transport info:\r\nstatus: record\r\n\r\n200 ok\r\n",
-        [Message(508, "transport info", (("status", "record"),)), Message(200, "ok")],
+        [message(508, "transport info", (("status", "record"),)), message(200, "ok")],
         SHEET,
     ),
     (
         "forgotten end of a block",
         b"508 transport info:\r\nstatus: play\r\n200 ok\r\n",
-        [Message(508, "transport info", (("status", "play"),)), Message(200, "ok")],
+        [message(508, "transport info", (("status", "play"),)), message(200, "ok")],
         OWN,
     ),
     (
         "block into block",
         b"508 transport info:\r\nstatus: play\r\n502 slot info:\r\nslot id: 2\r\n\r\n",
-        [Message(508, "transport info", (("status", "play"),)), Message(502, "slot info", (("slot id", "2"),))],
+        [message(508, "transport info", (("status", "play"),)), message(502, "slot info", (("slot id", "2"),))],
         OWN,
     ),
     (
         "block ended by spaces",
         b"510 remote info:\r\nenabled: true\r\n  \r\n200 ok\r\n",
-        [Message(510, "remote info", (("enabled", "true"),)), Message(200, "ok")],
+        [message(510, "remote info", (("enabled", "true"),)), message(200, "ok")],
         OWN,
     ),
-    ("empty lines", b"\r\n\r\n  \r\n200 ok\r\n", [Message(200, "ok")], OWN),
+    ("empty lines", b"\r\n\r\n  \r\n200 ok\r\n", [message(200, "ok")], OWN),
     ("no code", b"hello\r\n", [Noise("hello")], OWN),
     ("no space after the code", b"2000 ok\r\n20 ok\r\n", [Noise("2000 ok"), Noise("20 ok")], OWN),
     ("code of other digits", "\u0662\u0660\u0660 ok\r\n".encode(), [Noise("\u0662\u0660\u0660 ok")], OWN),
-    ("zero byte", b"200 o\0k\r\n200 ok\r\n", [Noise("200 o\0k"), Message(200, "ok")], OWN),
+    ("zero byte", b"200 o\0k\r\n200 ok\r\n", [Noise("200 o\0k"), message(200, "ok")], OWN),
     ("lone carriage return", b"200 ok\r200 ok\r\n", [Noise("200 ok\r200 ok")], OWN),
     (
         "noise inside a block",
         b"510 remote info:\r\n\x07\r\nenabled: true\r\n\r\n",
-        [Noise("\x07"), Message(510, "remote info", (("enabled", "true"),))],
+        [Noise("\x07"), message(510, "remote info", (("enabled", "true"),))],
         OWN,
     ),
-    ("broken text", b"108 \xff\xfe\r\n", [Message(108, "\ufffd\ufffd")], OWN),
+    ("broken text", b"108 \xff\xfe\r\n", [message(108, "\ufffd\ufffd")], OWN),
     (
         "text beyond ASCII",
         "502 slot info:\r\nvolume name: B\u00fchne\u2028 \u4e00\r\n\r\n".encode(),
-        [Message(502, "slot info", (("volume name", "B\u00fchne\u2028 \u4e00"),))],
+        [message(502, "slot info", (("volume name", "B\u00fchne\u2028 \u4e00"),))],
         OWN,
     ),
     ("incomplete", b"508 transport info:\r\nstatus: record\r\n", [], OWN),

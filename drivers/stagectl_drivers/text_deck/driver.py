@@ -4,6 +4,7 @@ import re
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from operator import itemgetter
 from types import MappingProxyType
 from typing import Any, ClassVar, Final
 
@@ -131,13 +132,13 @@ class _Shape:
     Attributes:
         names: of all its parameters.
         points: what is told, each with its reader.
-        places: which parameter tells each of them.
+        pick: of the values, those that tell them.
         status, slot: which parameter is that one; None: it is not among them.
     """
 
     names: tuple[str, ...]
     points: tuple[tuple[str, Reader], ...]
-    places: tuple[int, ...]
+    pick: Callable[[tuple[str, ...]], Sequence[str]]
     status: int | None
     slot: int | None
 
@@ -157,7 +158,24 @@ def _shape(names: tuple[str, ...], shows_label: bool) -> _Shape:
             points.append((INPUT_PRESENT.name, present))
             places.append(at)
     last = {name: at for at, name in enumerate(names)}
-    return _Shape(names, tuple(points), tuple(places), last.get("status"), last.get("slot id"))
+    pick = itemgetter(*places) if len(places) > 1 else lambda values: [values[at] for at in places]
+    return _Shape(names, tuple(points), pick, last.get("status"), last.get("slot id"))
+
+
+@lru_cache(maxsize=64)  # a thousand decks are asked for the same few points again and again
+def _reads_for(names: tuple[str, ...]) -> tuple[Request, ...]:
+    """The requests that tell these points, each once."""
+    requests: dict[Request, None] = {}
+    for name in sorted(names):
+        if name == "clips":
+            requests[CLIPS] = requests[clips_get(1, CLIP_PAGE)] = None
+        elif slot := _SLOT_CLIPS.fullmatch(name):
+            requests[disk_list(int(slot[1]))] = None
+        elif found := REFRESHES.get(name):
+            requests[found] = None
+        elif slot := _SLOT_POINT.fullmatch(name):
+            requests[slot_info(int(slot[1]))] = None
+    return tuple(requests)
 
 
 class TextDeckDriver:
@@ -222,17 +240,7 @@ class TextDeckDriver:
         """
         if names is None:
             return (DEVICE, *SUBSCRIBE, REMOTE_NOW, CONFIGURATION_NOW, TRANSPORT_NOW, CLIPS)
-        requests: dict[Request, None] = {}
-        for name in sorted(names):
-            if name == "clips":
-                requests[CLIPS] = requests[clips_get(1, CLIP_PAGE)] = None
-            elif slot := _SLOT_CLIPS.fullmatch(name):
-                requests[disk_list(int(slot[1]))] = None
-            elif found := REFRESHES.get(name):
-                requests[found] = None
-            elif slot := _SLOT_POINT.fullmatch(name):
-                requests[slot_info(int(slot[1]))] = None
-        return tuple(requests)
+        return _reads_for(tuple(names))
 
     def reads(self, request: Request) -> bool:
         return only_reads(request)
@@ -320,9 +328,9 @@ class TextDeckDriver:
         return NOTHING
 
     def _hear_transport(self, event: Message, board: BoardWriter, awaiting: Request | None) -> Reply[Request]:
-        if not event.params:
+        names, values = event.names, event.values
+        if not names:
             return NOTHING
-        names, values = zip(*event.params, strict=True)
         if not self._shows_label and "display timecode" in names:
             self._shows_label = True
             self._shapes.clear()
@@ -333,7 +341,7 @@ class TextDeckDriver:
             shape = _shape(names, self._shows_label)
             known = self._shapes[shape.names] = shape, board.row(*shape.points)
         shape, row = known
-        board.put_row(row, [values[at] for at in shape.places])
+        board.put_row(row, shape.pick(values))
         if shape.status is not None:
             self._rolls = values[shape.status] == "record"
         if shape.slot is not None:

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from stagectl.model.errors import ProtocolError
 from stagectl_drivers.text_deck.codec import (
     MAX_BLOCK,
+    MAX_FORMS,
     MAX_LINE,
     MAX_PARAMS,
     Message,
@@ -32,7 +33,7 @@ def test_every_row_reads_the_same_glued_to_an_answer_before_and_behind(
     wire: bytes, events: list[Message | Noise], size: int
 ) -> None:
     end = b"" if events else b"\r\n"
-    whole = events or [Message(508, "transport info", (("status", "record"),))]
+    whole = events or [Message(508, "transport info", ("status",), ("record",))]
     assert cut(b"200 ok\r\n" + wire + end + b"200 ok\r\n", size) == [Message(200, "ok"), *whole, Message(200, "ok")]
 
 
@@ -45,6 +46,53 @@ SCRAPS = st.sampled_from(
 def test_random_bytes_read_the_same_however_they_are_cut(scraps: list[bytes], size: int) -> None:
     wire = b"".join(scraps)
     assert cut(wire, size) == cut(wire, max(1, len(wire)))
+
+
+BLOCK = b"508 transport info:\r\nstatus: record\r\nslot id: 1\r\n\r\n"
+WORDS = st.sampled_from(
+    [
+        *(
+            b"508 transport info:\r\n",
+            b"status: record\r\n",
+            b"status: \r\n",
+            b"status:stopped\r\n",
+            b"slot id: 1 \r\n",
+        ),
+        *(
+            b"slot id: 2\r\n",
+            b"slot id:  none\r\n",
+            b"slot id: 1\n",
+            b"status: a\tb\r\n",
+            b"loop: no\r\n",
+            b"\r\n",
+            b"\n",
+        ),
+        *(
+            "status: Bühne\r\n".encode(),
+            b"status: \xff\r\n",
+            b"200 ok\r\n",
+            b"200 o\0k\r\n",
+            b"200 ok\n",
+            b"1: a\r\n",
+            BLOCK,
+        ),
+    ]
+)
+
+
+@given(st.lists(WORDS, max_size=12))
+def test_a_deck_that_said_it_before_is_read_as_one_that_says_it_for_the_first_time(words: list[bytes]) -> None:
+    wire = b"".join(words)
+    knows = TextDeckCodec()
+    assert [event.names for event in knows.feed(BLOCK) if isinstance(event, Message)] == [("status", "slot id")]
+    assert knows.feed(wire + b"\r\n\r\n") + knows.feed(BLOCK) == cut(wire + b"\r\n\r\n" + BLOCK, 1)
+
+
+def test_a_deck_that_never_says_the_same_block_twice_is_read_on() -> None:
+    codec = TextDeckCodec()
+    for number in range(5 * MAX_FORMS):
+        read = codec.feed(b"508 transport info:\r\nfield %d: x\r\n\r\n" % number)
+        assert read == [Message(508, "transport info", (f"field {number}",), ("x",))]
 
 
 @pytest.mark.parametrize("size", [1, 1000, 100_000])
