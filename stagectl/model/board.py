@@ -51,6 +51,7 @@ class Board:
         self.rev = 0
         self.epoch = 0
         self.author: Author = lambda reading: ""  # whose act is this change? set by the command path
+        self.before_at = NEVER  # when the reading that just turned was read before, for whoever is told of it
         self._devices: dict[str, dict[str, Reading[Any]]] = {}
         self._views: list[View] = []
         self._turned: dict[Watch, None] = {}
@@ -284,6 +285,7 @@ class BoardWriter:
     def asked(self, name: str, value: object) -> None:
         """Write what we sent to a blind point."""
         slot = self._declared(name)
+        self.board.before_at = slot.read_at
         slot.value, slot.raw, slot.quality = value, value, Quality.ASKED
         slot.asked_at = slot.read_at = slot.changed_at = self.board.clock.now()
         self.board.changed(slot)
@@ -296,6 +298,7 @@ class BoardWriter:
         if quality is Quality.GOOD:
             self.put(name, value)
         elif slot.quality is not quality or slot.value != value:
+            self.board.before_at = slot.read_at
             slot.value, slot.raw, slot.quality, slot.asked_at, slot.read_at = value, value, quality, asked_at, asked_at
             self.board.changed(slot)
             self._poke(slot)
@@ -336,18 +339,19 @@ class BoardWriter:
 
     def _stale(self, slot: Reading[Any]) -> None:
         slot.quality = Quality.STALE
+        self.board.before_at = slot.read_at
         self.board.changed(slot)
         self._poke(slot)
 
     def _poke(self, slot: Reading[Any]) -> None:
-        turns = slot.turns  # as they are now: whoever is told may begin or end others
-        for watch in slot.watches:
+        """Tell all: first who hears of turns alone, such as the log of takes, so that no verdict stands before its take."""
+        for watch in slot.turns:
             watch.poke(slot)
-        for watch in turns:
+        for watch in slot.watches:
             watch.poke(slot)
 
     def _put(self, slot: Reading[Any], raw: object, read: Callable[[Any], Any] | None) -> None:
-        quality = slot.quality
+        quality, self.board.before_at = slot.quality, slot.read_at
         if raw == slot.raw and (quality is Quality.GOOD or quality is Quality.STALE):
             if self.asked_at > slot.asked_at:
                 slot.asked_at = self.asked_at

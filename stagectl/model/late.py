@@ -12,6 +12,6 @@ def put_off(late_s: float, *, before: bool) -> bool:
 
     Args:
         late_s: how long after its time it came to its turn.
-        before: it was put off the last time. It never is twice: a machine may always be late.
+        before: it was put off as often, or for as long, as it may be: a machine may always be late.
     """
     return late_s > BEHIND_S and not before

@@ -18,6 +18,7 @@ from stagectl.model.world import Clock
 from stagectl.shoot.take import Change, Lane, Mark, Take, moment
 
 LANES_S: Final = 0.05  # lanes wait this long to be written down together: no work of ours stands before a verdict
+LANES_MOST_S: Final = 0.5  # ...but not longer than this, however late the loop is
 LANES_TOGETHER: Final = 128  # lanes in one record: 40 kB
 
 log = structlog.get_logger()
@@ -52,6 +53,7 @@ class TakeRecords:
         self._headed = 0  # the newest take of which a head was written
         self._heads_wait = False
         self._lanes_wait = False
+        self._lanes_by = 0.0  # when they wait no more
 
     def slate(self, name: str) -> None:
         """The next take got this name."""
@@ -91,18 +93,20 @@ class TakeRecords:
     def lanes_soon(self) -> None:
         """Write down and show in a moment what is known of lanes."""
         if not self._lanes_wait:
-            self._lanes_wait = True
-            self._lanes_at(self._clock.now() + LANES_S, may_wait=True)
+            self._lanes_wait, now = True, self._clock.now()
+            self._lanes_by = now + LANES_MOST_S
+            self._lanes_at(now + LANES_S)
 
-    def _lanes_at(self, at: float, *, may_wait: bool) -> None:
-        self._clock.later(at, partial(self._lanes_due, at, may_wait=may_wait))
+    def _lanes_at(self, at: float) -> None:
+        self._clock.later(at, partial(self._lanes_due, at))
 
-    def _lanes_due(self, due: float, *, may_wait: bool) -> None:
+    def _lanes_due(self, due: float) -> None:
         """Write the lanes down, once the answer that the loop is late with has left."""
         if not self._lanes_wait:
             return  # written meanwhile, before the end of their take
-        if may_wait and put_off((now := self._clock.now()) - due, before=False):
-            self._lanes_at(now + LANES_S, may_wait=False)
+        now = self._clock.now()
+        if put_off(now - due, before=now >= self._lanes_by):
+            self._lanes_at(now + LANES_S)
         else:
             self._write_lanes()
 

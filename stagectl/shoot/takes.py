@@ -28,9 +28,10 @@ from stagectl.model.capabilities.recorder import (
 )
 from stagectl.model.conditions import Condition
 from stagectl.model.errors import RefusedError
-from stagectl.model.points import PointSpec, Poked, Quality, Reading, Unit
+from stagectl.model.points import NEVER, PointSpec, Poked, Quality, Reading, Unit
 from stagectl.model.verbs import Ask, Set, Verb, VerbSpec
 from stagectl.model.world import Clock
+from stagectl.shoot.once import Once
 from stagectl.shoot.take import Lane, Mark, MarkKind, Take
 from stagectl.shoot.takeclips import TakeClips, is_earlier, is_its_own, is_plausible, last_seen
 from stagectl.shoot.takecorrections import Corrections
@@ -147,9 +148,10 @@ class Takes:
         self._names = names
         self._wish: _Wish | None = None
         self._recording: dict[str, bool] = dict.fromkeys(recorders, False)
-        self._read_at: dict[str, float] = {}  # when each recorder's transport was last told
+        self._away: dict[str, float] = {}  # recorders out of sight: when their transport was last told
+        self._unlabelled: dict[str, Lane] = {}  # of these recorders a timecode is waited for
         self._blind: dict[str, None] = {}  # recorders that were out of sight at some time of the open take
-        self._records = TakeRecords(clock, chronicle, self.takes, finish=self._clips.estimate, written=self._show)
+        self._records = TakeRecords(clock, chronicle, self.takes, finish=self._reckon, written=self._show)
         self.corrections = Corrections(self.takes, self._records, clock, numbering)
         self.numbering = numbering
         self._writer = board.writer(self.name)
@@ -157,11 +159,14 @@ class Takes:
         self._writer.declare(*TAKES.points)
         for device in recorders:
             ear = _Ear(device, self._heard)
-            for spec in (TRANSPORT, CLIP_NAME, CLIP_START, CLIP_LENGTH):
+            seldom: tuple[PointSpec[Any], ...] = (CLIP_NAME, CLIP_START, CLIP_LENGTH)
+            for spec in seldom:
                 reading: Reading[Any] = board.reading(device, spec)
                 reading.watches = (*reading.watches, ear)
-            medium = board.reading(device, SLOT_ACTIVE)  # told with every notice, and only another one matters
-            medium.turns = (*medium.turns, ear)
+            often: tuple[PointSpec[Any], ...] = (TRANSPORT, SLOT_ACTIVE)  # told with every notice: only a turn matters
+            for spec in often:
+                reading = board.reading(device, spec)
+                reading.turns = (*reading.turns, ear)
         self._show()
 
     # -- asked of it ----------------------------------------------------------------------------------------------
@@ -309,7 +314,8 @@ class Takes:
 
     def _heard(self, device: str, reading: Reading[Any]) -> None:
         if reading.quality is not Quality.GOOD:
-            if reading.spec is TRANSPORT or reading.name == TRANSPORT.name:
+            if reading.name == TRANSPORT.name:
+                self._away.setdefault(device, self._board.before_at)
                 self._blind[device] = None
                 self._records.lanes_soon()
             return
@@ -320,25 +326,21 @@ class Takes:
 
     def _transport_heard(self, device: str, reading: Reading[Any]) -> None:
         recording = reading.value is Transport.RECORDING
+        before_at = self._away.pop(device, self._board.before_at)
+        unseen_s = reading.read_at - before_at if before_at > NEVER else 0.0
         take = self.open
-        if take is None and not recording:
-            self._recording[device], self._read_at[device] = False, reading.read_at
-            return
         lane = take.open_lane(device) if take is not None else None
         if recording and lane is None:
-            self._began(device, reading)
+            self._began(device, reading, unseen_s)
         elif recording and lane is not None:
             if not self._recording[device]:
                 lane.note = lane.note or "adopted"
                 self._touch(device)
-            elif not lane.start and self._clips.estimate(lane):
-                self._touch(device)
-        elif not recording and lane is not None:
-            self._ended(device, lane, reading)
+        elif lane is not None:
+            self._ended(device, lane, reading, unseen_s)
         elif take is not None and not take.rolls and self._all_seen():
             self._close(take)  # it was only just opened when an earlier process ended, and nobody rolls
         self._recording[device] = recording
-        self._read_at[device] = reading.read_at
 
     def _all_seen(self) -> bool:
         return not self._out_of_sight()
@@ -346,7 +348,7 @@ class Takes:
     def _out_of_sight(self) -> list[str]:
         return [device for device in self.recorders if self._transport(device).quality is not Quality.GOOD]
 
-    def _began(self, device: str, reading: Reading[Any]) -> None:
+    def _began(self, device: str, reading: Reading[Any], unseen_s: float) -> None:
         now = self._clock.now()
         take, lost = self.open, self._lost(device)
         if lost is not None and lost is (take or self._last()):
@@ -356,7 +358,6 @@ class Takes:
             take = self._open(reading, now)
         self._wished(take, device, now)
         told = reading.asked_at == reading.read_at
-        unseen_s = reading.read_at - self._read_at.get(device, reading.read_at)
         lane = Lane(
             device,
             self.recorders[device],
@@ -424,7 +425,7 @@ class Takes:
         self._show()
         return take
 
-    def _ended(self, device: str, lane: Lane, reading: Reading[Any]) -> None:
+    def _ended(self, device: str, lane: Lane, reading: Reading[Any], unseen_s: float) -> None:
         take = self.open
         assert take is not None
         lane.ended = self._clock.wall()
@@ -432,10 +433,11 @@ class Takes:
         away = lane.seen_at == float("-inf") and not self._recording[device] and lane.note != "adopted"
         if away:
             lane.note = "ended while stagectl was away"
-        elif reading.read_at - self._read_at.get(device, reading.read_at) > SILENT_S:
+        elif unseen_s > SILENT_S:
             lane.note, lane.ended_by = "ended while it was out of sight", ""
         elif reading.by == "box":
             lane.note = "stopped at its front"
+        self._clips.estimate(lane)  # what the timecode tells from now on is no label of it
         lane.end = last_seen(self._board, device, TIMECODE) or ""
         lane.length = ""  # what was told while it rolled was its length so far
         self._touch(device)
@@ -460,6 +462,7 @@ class Takes:
             if lane.ended is None and lane.slot and reading.value != lane.slot:
                 self._sights.medium(lane, reading, partial(self._medium_told, take))
         elif reading.asked_at > lane.seen_at:
+            self._reckon(lane)
             told = self._clips.told(device)
             if told is not None and self._sights.sure_of_clip(lane, told):
                 self._clip_told(take, lane, told)
@@ -467,6 +470,26 @@ class Takes:
     def _medium_told(self, take: Take, seen: Sight, slot: int) -> None:
         if take.lanes[seen.lane.device][-1] is seen.lane:
             self._segment(take, f"went on on slot {slot}", seen)
+
+    def reckon(self, take: Take) -> None:
+        """Reckon the first labels of its lanes as far as they are not told yet; writing them down would do it."""
+        for lane in take.all_lanes():
+            self._reckon(lane)
+
+    def _reckon(self, lane: Lane) -> None:
+        """Its first label, if it can be known; else when the next timecode is read."""
+        if lane.start or lane.ended is not None or self._clips.estimate(lane):
+            return
+        if lane.seen_at > NEVER and self._unlabelled.get(lane.device) is not lane:
+            self._unlabelled[lane.device] = lane
+            Once(self._board.get(lane.device, TIMECODE), partial(self._label_told, lane))
+
+    def _label_told(self, lane: Lane, reading: Reading[str]) -> None:
+        if self._unlabelled.get(lane.device) is lane:
+            del self._unlabelled[lane.device]
+            self._reckon(lane)
+            if lane.start and self.open is not None and self.open.open_lane(lane.device) is lane:
+                self._touch(lane.device)
 
     def _clip_told(self, take: Take, lane: Lane, told: tuple[str, str, str]) -> None:
         if lane.start_exact and (lane.clip, lane.start, lane.length) == told:

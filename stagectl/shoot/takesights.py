@@ -6,12 +6,12 @@ Until then nothing is lost: it is known when it was told first, also if the lane
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import datetime
-from typing import Any
 
 from stagectl.model.board import Board
 from stagectl.model.capabilities.recorder import CLIP_NAME, SLOT_ACTIVE
-from stagectl.model.points import Poked, Quality, Reading
+from stagectl.model.points import Reading
 from stagectl.model.world import Clock
+from stagectl.shoot.once import Once
 from stagectl.shoot.take import Lane
 
 
@@ -34,22 +34,6 @@ class Sight:
     at: float
 
 
-class _Once(Poked):
-    """Hears the next reading of a point, and no more."""
-
-    __slots__ = ("_read_at", "_tell")
-
-    def __init__(self, reading: Reading[Any], tell: Callable[[Reading[Any]], None]) -> None:
-        self._read_at = reading.read_at
-        self._tell = tell
-        reading.watches = (*reading.watches, self)
-
-    def poke(self, reading: Reading[Any]) -> None:
-        if reading.quality is Quality.GOOD and reading.read_at > self._read_at:
-            reading.watches = tuple(one for one in reading.watches if one is not self)
-            self._tell(reading)
-
-
 class Sights:
     """What was told once so far.
 
@@ -70,6 +54,7 @@ class Sights:
         self._look = look
         self._ask_clips = ask_clips
         self._clips: dict[str, Sight] = {}
+        self._media: dict[str, tuple[Lane, int]] = {}  # recorder -> the medium that was told of its lane once
 
     def sure_of_clip(self, lane: Lane, told: tuple[str, str, str]) -> bool:
         """Is the clip told the lane's own by its name, or was another one told twice?"""
@@ -93,13 +78,19 @@ class Sights:
 
     def medium(self, lane: Lane, reading: Reading[int], then: Callable[[Sight, int], None]) -> None:
         """Another medium than its own was told: is it told again, `then` hears of it."""
-        seen, slot = self._sight(lane, ("", ""), reading.asked_at), reading.value
+        device, slot, before = lane.device, reading.value, self._media.get(lane.device)
+        if slot is None or (before is not None and before[0] is lane and before[1] == slot):
+            return
+        seen, waits = self._sight(lane, ("", ""), reading.asked_at), (lane, slot)
+        self._media[device] = waits
 
         def again(later: Reading[int]) -> None:
-            if slot is not None and later.value == slot:
+            if self._media.get(device) is waits:
+                del self._media[device]
+            if later.value == slot:
                 then(seen, slot)
 
-        _Once(reading, again)
+        Once(reading, again)
         self._look(lane.device, (SLOT_ACTIVE.name,))
 
     def _sight(self, lane: Lane, clip: tuple[str, str], asked_at: float) -> Sight:

@@ -181,6 +181,7 @@ def group(house: House, teller: Teller, one: Group) -> dict[str, Any]:
     if one.durable is False:
         told["warning"] = "What was asked is not safe on disk yet."
     if rolled is not None and rolled.closed is None and len(one.commands) <= DETAIL_MOST:
+        house.takes.reckon(rolled)
         told["take_detail"] = take_view(house, teller, rolled)
     return told
 
