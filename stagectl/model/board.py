@@ -344,7 +344,7 @@ class BoardWriter:
         self._poke(slot)
 
     def _poke(self, slot: Reading[Any]) -> None:
-        """Tell all: first who hears of turns alone, such as the log of takes, so that no verdict stands before its take."""
+        """Tell all: first those of turns alone, such as the log of takes, so that no verdict stands before its take."""
         for watch in slot.turns:
             watch.poke(slot)
         for watch in slot.watches:
