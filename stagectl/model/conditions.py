@@ -254,6 +254,10 @@ class _Seen:
         if reading.quality is Quality.GOOD and reading.asked_at > since:
             self.truth = compare(self.leaf, reading.value)
 
+    def resume(self, since: float) -> None:
+        """Begin where it was left alone for a while."""
+        self.begin(since)
+
     def heard(self, since: float) -> None:
         """Judge anew after a put. A reading that was asked for before `since` is no evidence."""
         reading = self.reading
@@ -294,6 +298,13 @@ class _Moving(_Seen):
         else:
             self._moved(reading, self.leaf.says)
 
+    def resume(self, since: float) -> None:
+        """The board knows when it changed last: it stands since then, or it moves."""
+        self.begin(since)
+        self.heard(since)
+        if self.leaf.says == "stands" and self.truth is UNKNOWN and self.reading.quality is Quality.GOOD:
+            self.truth = NO
+
     def _moved(self, reading: Reading[Any], says: str) -> None:
         if self.base is not None and reading.value != self.base:
             self.changes += 1
@@ -321,8 +332,8 @@ class Watch(Poked):
     """A condition being followed. Tells its truth at `attach` and whenever it changes, until `detach`."""
 
     __slots__ = (
-        *("_board", "_clock", "_due", "_flat", "_gate", "_lazy", "_on", "_seen", "_tell", "_timer", "_together"),
-        *("_marks", "_truth", "_turned", "_yes_since", "condition", "since"),
+        *("_board", "_clock", "_due", "_flat", "_gate", "_lazy", "_on", "_seen", "_shut", "_tell", "_timer"),
+        *("_marks", "_together", "_truth", "_turned", "_yes_since", "condition", "since"),
     )
 
     def __init__(
@@ -353,6 +364,7 @@ class Watch(Poked):
         self._together = self._flat and len(parts) > 1 and any(seen.leaf.says == "advances" for seen in self._seen)
         # of a lazy one whose claims must all hold: while this one does not, nothing hangs on the others
         self._gate = self._first_plain(parts) if self._marks and isinstance(self.condition, All) else None
+        self._shut = True  # the gate does not hold, and the other leaves are not followed
         self._yes_since: dict[int, float] | None = None  # made when a part must last
         self._timer: Handle | None = None
         self._due = _FOREVER  # when the next part that must last will have lasted
@@ -373,19 +385,13 @@ class Watch(Poked):
     def attach(self, since: float = NEVER) -> None:
         """Begin; only readings asked for after `since` count. Tells at once."""
         self.since = since
-        self._on = True
+        self._on = self._shut = True
         self._yes_since = None
         for seen in self._seen:
             seen.begin(since)
-            # a value that stands can only be news to who waits for evidence, or for movement
-            every_put = since > NEVER or seen.moves
-            reading = seen.reading
-            if self in reading.watches or self in reading.turns:
-                continue
-            if every_put:
-                reading.watches = (*reading.watches, self)
-            else:
-                reading.turns = (*reading.turns, self)
+            if self._gate is None or seen is self._gate:
+                self._follow(seen)
+        self._follow_rest()
         self._turned = False
         self._truth = self._look()
         self._tell(self._truth)
@@ -394,21 +400,50 @@ class Watch(Poked):
         """End; safe to call twice."""
         self._on = self._turned = False
         for seen in self._seen:
-            reading = seen.reading
-            if self in reading.watches:
-                reading.watches = tuple(watch for watch in reading.watches if watch is not self)
-            if self in reading.turns:
-                reading.turns = tuple(watch for watch in reading.turns if watch is not self)
+            self._leave(seen)
         if self._timer is not None:
             self._timer.cancel()
             self._timer = None
+
+    def _follow(self, seen: _Seen) -> None:
+        """Be told of this leaf's reading."""
+        reading = seen.reading
+        if self in reading.watches or self in reading.turns:
+            return
+        # a value that stands can only be news to who waits for evidence, or for movement
+        if self.since > NEVER or seen.moves:
+            reading.watches = (*reading.watches, self)
+        else:
+            reading.turns = (*reading.turns, self)
+
+    def _leave(self, seen: _Seen) -> None:
+        reading = seen.reading
+        if self in reading.watches:
+            reading.watches = tuple([watch for watch in reading.watches if watch is not self])
+        if self in reading.turns:
+            reading.turns = tuple([watch for watch in reading.turns if watch is not self])
+
+    def _follow_rest(self) -> None:
+        """While its gate is shut nothing hangs on the other leaves: a timecode at rest is told many times a second."""
+        gate = self._gate
+        shut = gate is not None and gate.truth is NO
+        if gate is None or shut is self._shut:
+            return
+        self._shut = shut
+        for seen in self._seen:
+            if seen.reading is gate.reading:
+                continue
+            if shut:
+                self._leave(seen)
+            else:
+                seen.resume(self.since)
+                self._follow(seen)
 
     def poke(self, reading: Reading[Any]) -> None:
         if not self._on:
             return  # another watch of the same point, told before us, ended this one
         if self._marks:
-            gate = self._gate
-            if not self._turned and (gate is None or gate.truth is not NO or gate.reading is reading):
+            if not self._turned:
                 self._turned = True
                 self._board.defer(self)
             return
@@ -470,8 +505,13 @@ class Watch(Poked):
     def settle(self) -> None:
         """Judge anew, and tell if that is another truth."""
         self._turned = False
-        if not self._on or (self._marks and not self._heard_all()):
+        if not self._on:
             return
+        if self._marks:
+            turned = self._heard_all()
+            self._follow_rest()
+            if not turned:
+                return
         truth = self._look()
         if truth is not self._truth:
             self._truth = truth

@@ -408,12 +408,12 @@ class Booth:
         return [line for _, line in self.far[name].acts]
 
     def watching(self) -> Mapping[tuple[str, str], int]:
-        """How many follow each point."""
+        """How many follow each point; lazy ones are not of commands, and follow what their gate lets them."""
         found = {}
         for device, slots in self.board._devices.items():
             for name, slot in slots.items():
-                if slot.watches or slot.turns:
-                    found[device, name] = len(slot.watches) + len(slot.turns)
+                if count := sum(not getattr(one, "_lazy", False) for one in (*slot.watches, *slot.turns)):
+                    found[device, name] = count
         return found
 
     def at_rest(self) -> None:
