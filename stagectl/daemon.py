@@ -1,7 +1,6 @@
 """Where are the parts wired together? Here, and nowhere else."""
 
 import asyncio
-import gc
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -26,6 +25,7 @@ from stagectl.driverkit.lag import Heart
 from stagectl.driverkit.link import READ_BYTES
 from stagectl.driverkit.real import RealOffload, elapsed_s, real_world
 from stagectl.driverkit.sampler import LoopSampler
+from stagectl.driverkit.sweep import Sweep
 from stagectl.inlets.http.hub import FOLLOWERS
 from stagectl.inlets.http.opening import Tls
 from stagectl.inlets.http.server import HttpServer, serve
@@ -67,7 +67,6 @@ PARTS: Final[Mapping[str, Capability]] = {
 # records that a start reads back
 KEPT: Final = ("take", "command", "verdict", "desk", "alarm", "setup", "lineup", "playback")
 SETTLES_S: Final = 10  # at most, until every box is there
-YOUNG: Final = 20_000  # new objects until the collector looks: more than a roll of 1,000 recorders leaves behind
 
 
 @dataclass(slots=True)
@@ -105,6 +104,7 @@ class Daemon:
     mqtt: MqttInlet | None = None
     heart: Heart | None = None
     sampler: LoopSampler | None = None
+    sweep: Sweep | None = None
     copying: "CopyOff | None" = None
     _tasks: list[asyncio.Task[Any]] = field(default_factory=list)
     _threads: list[RealOffload] = field(default_factory=list)
@@ -218,9 +218,8 @@ class Daemon:
             if all(box.adopted for box in self.house.boxes.values()):
                 break
         await asyncio.sleep(1.0)
-        gc.collect()
-        gc.freeze()
-        gc.set_threshold(YOUNG, *gc.get_threshold()[1:])
+        self.sweep = Sweep(self.house.board, lambda: self.house.takes.open is None)
+        self.sweep.start()
 
     def _watch_the_loop(self, sampler: LoopSampler | None) -> None:
         """Measure how late the loop is, and name whoever holds it up (without a sampler: only that it was)."""
@@ -235,6 +234,8 @@ class Daemon:
         for task in self._tasks:
             task.cancel()
         await asyncio.gather(*self._tasks, return_exceptions=True)
+        if self.sweep is not None:
+            self.sweep.stop()
         await self.scenes.close()
         await self.house.playback.close()
         if self.copying is not None:

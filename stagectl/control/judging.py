@@ -10,11 +10,12 @@ from stagectl.driverkit.box import Box
 from stagectl.model.board import Board
 from stagectl.model.conditions import NO, UNKNOWN, YES, Condition, Truth, compare, judge
 from stagectl.model.errors import RefusedError
-from stagectl.model.late import put_off
-from stagectl.model.points import Flags, Quality, Reading
+from stagectl.model.late import BEHIND_S, put_off
+from stagectl.model.points import NEVER, Flags, Quality, Reading
 from stagectl.model.verbs import Ask, Ended, Set, Stay, Verb, Verdict
 from stagectl.model.world import Clock, Handle
 
+PROVING_S: Final = 0.5  # after the bytes of a roll or cut left, what is not needed for its proof waits no longer
 FIRST_LOOK_S: Final = 0.15  # after the bytes left, look at the effect
 NEXT_LOOK_S: Final = 0.2
 LATER_S: Final = 30.0  # after a verdict without proof, go on watching this long and write what is seen
@@ -57,6 +58,7 @@ class Judge:
         self._look_at = 0.0
         self._due = 0.0  # when the timer is to come
         self._put_off = False  # the last look was
+        self._verified_at = NEVER  # the last verdict with proof
         self._later: dict[Command, float] = {}
         self._followed: dict[tuple[str, str], Command] = {}  # which of these is the newest about a point
         board.author = self._author
@@ -167,6 +169,8 @@ class Judge:
         command.sent_at = at
         command.deadline_at = at + command.ask.verb.deadline_s() + command.ask.verb.hold_s()
         self._open[command] = None
+        if Flags.FIRST in command.ask.verb.flags():
+            self._board.proving_until = at + PROVING_S
         assert command.watch is not None
         command.watch.attach(at)
 
@@ -206,6 +210,7 @@ class Judge:
                 self._log.write("later", command.ask.who, id=command.ask.id, device=command.ask.target, seen="yes")
             return
         if truth is YES:
+            self._verified_at = self._clock.now()
             self.end(command, self.verdict(command, Ended.VERIFIED))
         elif (
             truth is NO
@@ -233,7 +238,8 @@ class Judge:
         for command in [command for command in self._open if now >= command.deadline_at]:
             self._expire(command)
         if now >= self._look_at:
-            self._put_off = put_off(now - self._due, before=self._put_off)
+            proving = now - self._verified_at < BEHIND_S  # their words come in: more questions would hold them up
+            self._put_off = put_off(now - self._due, before=self._put_off, proving=proving)
             self._look_at = now + (FIRST_LOOK_S if self._put_off else NEXT_LOOK_S)
             if not self._put_off:
                 self.look(tuple(self._open))
@@ -363,6 +369,8 @@ class Judge:
             return
         command.verdict = verdict
         self._open.pop(command, None)
+        if not self._open:
+            self._board.proving_until = NEVER
         if command.ramp is not None:
             command.ramp.end()
         if command.sent_at is None and command.box is not None and command.prepared is not None:
@@ -381,7 +389,7 @@ class Judge:
         self._count_off(command)
         if verdict.ended is Ended.VERIFIED and command.twins:  # their own watches hear the same reading in this turn
             self._clock.later(self._clock.now(), lambda: self._share(command.twins, verdict))
-        else:
+        elif command.twins:
             self._end_twins(command.twins, verdict)
 
     def _share(self, twins: Sequence[Command], verdict: Verdict) -> None:

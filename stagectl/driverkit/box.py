@@ -59,18 +59,8 @@ class Box:
     __slots__ = (  # a dict for each of a thousand boxes weighs three times as much
         *("_beat_at", "_chance", "_codec", "_commands", "_deaf_s", "_doubts", "_driver", "_expect", "_gap_timer"),
         *("_glance", "_inflight", "_link", "_looks", "_lost", "_network", "_on_link"),
-        *(
-            "_put_off",
-            "_reads",
-            "_relook",
-            "_room",
-            "_silent",
-            "_tick_due",
-            "_tick_timer",
-            "_told_silent",
-            "_was_silent",
-        ),
-        "address",
+        *("_put_off", "_rare_wait", "_reads", "_relook", "_room", "_silent", "_tick_due", "_tick_timer"),
+        *("_told_silent", "_was_silent", "address"),
         *("adopted", "capability", "clock", "counts", "epoch", "foreign", "heard_at", "kind", "name", "options"),
         *("trouble", "writer"),
     )
@@ -120,6 +110,7 @@ class Box:
         self._tick_due = FOREVER
         self._deaf_s = 0.0  # how much of a silence was ours: nobody here listened
         self._put_off = False  # its looks were, by the last tick
+        self._rare_wait = False  # the rare ones were
         self._was_silent = False  # ...so long that points kept by notices are no longer believed
         self._tick_timer: Handle | None = None
         self._beat_at = 0.0
@@ -515,8 +506,9 @@ class Box:
             self._silent = silent > FRESH_S
             self._judge_health()
         self._put_off = put_off(stood, before=self._put_off)
+        self._rare_wait = put_off(0, before=self._rare_wait, proving=now < self.writer.board.proving_until)
         if not self._put_off:
-            for number, names in self._looks.due(self._driver.looks, now, self.writer):
+            for number, names in self._looks.due(self._driver.looks, now, self.writer, rare=not self._rare_wait):
                 reads = self.look_now(names, partial(self._looks.answered, number))
                 if reads is not None and reads.open:
                     self._looks.asked(number, reads)

@@ -50,10 +50,16 @@ class Looks:
         self._at = [now + look.every_s * chance.uniform(0.2, 1.0) for look in looks]
         self._asked.clear()
 
-    def due(self, looks: Sequence[Look], now: float, writer: BoardWriter) -> Iterator[tuple[int, list[str]]]:
-        """Number and points of each look whose time has come, but for those that the box has just told of its own."""
+    def due(
+        self, looks: Sequence[Look], now: float, writer: BoardWriter, *, rare: bool = True
+    ) -> Iterator[tuple[int, list[str]]]:
+        """Number and points of each look whose time has come, but for those that the box has just told of its own.
+
+        Args:
+            rare: also those that are seldom: clips, media and the like, which are no proof of a roll or cut.
+        """
         for number, look in enumerate(looks):
-            if now < self._at[number] or number in self._asked:
+            if now < self._at[number] or number in self._asked or (look.every_s >= FRESH_S and not rare):
                 continue
             self._at[number] = now + look.every_s - TICK_S / 4
             polled = self._polled.get(number)

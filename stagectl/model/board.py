@@ -51,6 +51,7 @@ class Board:
         self.rev = 0
         self.epoch = 0
         self.author: Author = lambda reading: ""  # whose act is this change? set by the command path
+        self.proving_until = NEVER  # a roll or cut is being proved, and till then what is not needed for it may wait
         self.before_at = NEVER  # when the reading that just turned was read before, for whoever is told of it
         self._devices: dict[str, dict[str, Reading[Any]]] = {}
         self._views: list[View] = []

@@ -53,8 +53,9 @@ class TakeClips:
         self._clock.later(at, partial(self._ask, at, may_wait=may_wait))
 
     def _ask(self, due: float, *, may_wait: bool) -> None:
-        if may_wait and put_off(self._clock.now() - due, before=False):  # what proves it is yet to be read
-            self._ask_at(self._clock.now() + LIST_S)
+        now = self._clock.now()
+        if put_off(now - due, before=not may_wait, proving=now < self._board.proving_until):
+            self._ask_at(now + LIST_S)
             return
         devices = tuple(self._lists)[:LIST_SLICE]
         for device in devices:

@@ -31,6 +31,7 @@ class TakeRecords:
         takes: all that are in memory, oldest first; restoring puts into it.
         finish: completes a lane just before it is written.
         written: called after each writing.
+        proving: is a roll or cut being proved?
     """
 
     def __init__(
@@ -41,12 +42,14 @@ class TakeRecords:
         *,
         finish: Callable[[Lane], object],
         written: Callable[[], None],
+        proving: Callable[[], bool] = lambda: False,
     ) -> None:
         self._clock = clock
         self._chronicle = chronicle
         self._takes = takes
         self._finish = finish
         self._written = written
+        self._proving = proving
         self._dirty: dict[tuple[str, int], int] = {}  # recorder and take -> first lane to be written down
         self._heads: dict[int, None] = {}
         self._places: dict[tuple[int, str], list[int]] = {}  # of restored lanes: their numbers, some may be lost
@@ -101,11 +104,11 @@ class TakeRecords:
         self._clock.later(at, partial(self._lanes_due, at))
 
     def _lanes_due(self, due: float) -> None:
-        """Write the lanes down, once the answer that the loop is late with has left."""
+        """Write the lanes down, once the answer to the roll has left."""
         if not self._lanes_wait:
             return  # written meanwhile, before the end of their take
         now = self._clock.now()
-        if put_off(now - due, before=now >= self._lanes_by):
+        if put_off(now - due, before=now >= self._lanes_by, proving=self._proving()):
             self._lanes_at(now + LANES_S)
         else:
             self._write_lanes()

@@ -151,7 +151,14 @@ class Takes:
         self._away: dict[str, float] = {}  # recorders out of sight: when their transport was last told
         self._unlabelled: dict[str, Lane] = {}  # of these recorders a timecode is waited for
         self._blind: dict[str, None] = {}  # recorders that were out of sight at some time of the open take
-        self._records = TakeRecords(clock, chronicle, self.takes, finish=self._reckon, written=self._show)
+        self._records = TakeRecords(
+            clock,
+            chronicle,
+            self.takes,
+            finish=self._reckon,
+            written=self._show,
+            proving=lambda: clock.now() < board.proving_until,
+        )
         self.corrections = Corrections(self.takes, self._records, clock, numbering)
         self.numbering = numbering
         self._writer = board.writer(self.name)

@@ -9,8 +9,8 @@ from typing import Any, Final
 
 import structlog
 
-from stagectl import daemon
 from stagectl.control.journal import SEGMENT_BYTES, Journal
+from stagectl.driverkit import sweep
 from tests.studio import actors, faults, world
 from tests.studio.histories import Answer, Histories, Line
 from tests.studio.plan import Plan
@@ -39,7 +39,7 @@ REACHED: Final = {
 
 
 class _NoCollector:
-    """Stands for `gc` in the daemon's own wiring."""
+    """Stands for `gc` in the daemon's sweep."""
 
     collect = freeze = set_threshold = staticmethod(lambda *at: None)
     get_threshold = staticmethod(lambda: (0, 0, 0))
@@ -127,15 +127,15 @@ def _run(plan: Plan, crash: Crash | None, *, keep_trace: bool) -> Result:
 
     stage.on_life = on_life
     stage.on_op = lambda op: actors.act(stage, op)
-    settled, daemon.gc = (
-        daemon.gc,
+    settled, sweep.gc = (
+        sweep.gc,
         _NoCollector,
     )  # a run has the collector off; a full look a life would cost half its time
     try:
         virtual.run(_story(stage), limit_s=plan.ends + 120.0)
         histories = stage.collect()
     finally:
-        daemon.gc = settled
+        sweep.gc = settled
         digest, lines = virtual.loop.trace.hash, list(virtual.loop.trace.lines or ())
         for process in virtual.loop.processes:
             process.alive = False  # what is closed now touches nothing any more
