@@ -152,8 +152,9 @@ class Group:
         for command in self.commands:
             verdict, target = command.verdict, command.ask.target
             if verdict is not None:
-                other = told.get(target, verdict)
-                told[target] = min(other, verdict, key=lambda one: WORST_FIRST.index(one.ended))
+                other = told.get(target)
+                if other is None or WORST_FIRST.index(verdict.ended) < WORST_FIRST.index(other.ended):
+                    told[target] = verdict
         return {target: [str(one.ended), one.why, round(one.after_s, 4)] for target, one in told.items()}
 
     def finish(self, now: float) -> None:

@@ -55,8 +55,7 @@ class Looks:
     ) -> Iterator[tuple[int, list[str]]]:
         """Number and points of each look whose time has come, but for those that the box has just told of its own.
 
-        Args:
-            rare: also those that are seldom: clips, media and the like, which are no proof of a roll or cut.
+        `rare`: also those that are seldom: clips, media and the like, which are no proof of a roll or cut.
         """
         for number, look in enumerate(looks):
             if now < self._at[number] or number in self._asked or (look.every_s >= FRESH_S and not rare):

@@ -238,11 +238,12 @@ def _opposite(truth: Truth) -> Truth:
 class _Seen:
     """One leaf being followed, of a value as it is."""
 
-    __slots__ = ("leaf", "reading", "rev", "told", "truth")
+    __slots__ = ("advances", "leaf", "reading", "rev", "told", "truth")
     moves: ClassVar[bool] = False
 
     def __init__(self, leaf: Leaf, reading: Reading[Any]) -> None:
         self.leaf = leaf
+        self.advances = leaf.says == "advances"
         self.reading = reading
         self.rev = -1  # of the reading when `told` was compared
         self.told = UNKNOWN
@@ -454,7 +455,10 @@ class Watch(Poked):
                 seen.heard(self.since)
                 turned = turned or seen.truth is not before
         if self._together:
-            self._begin_anew()
+            for seen in self._seen:
+                if seen.truth is NO and not seen.advances:
+                    self._begin_anew()
+                    break
         if turned and self._lazy:
             self._turned = True
             self._board.defer(self)
@@ -472,11 +476,6 @@ class Watch(Poked):
 
     def _begin_anew(self) -> None:
         """While a part is no, nothing counts as advancing: the timecode of a flapping deck moves now and then."""
-        for seen in self._seen:
-            if seen.truth is NO and seen.leaf.says != "advances":
-                break
-        else:
-            return
         for seen in self._seen:
             if isinstance(seen, _Moving) and seen.leaf.says == "advances":
                 seen.begin_anew()

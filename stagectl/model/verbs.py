@@ -154,7 +154,7 @@ class Ended(StrEnum):
 WORST_FIRST = (Ended.FAILED, Ended.UNCONFIRMED, Ended.SENT, Ended.VERIFIED)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)  # nobody changes one; frozen, its making would cost three times as much
 class Verdict:
     """The end of one command.
 

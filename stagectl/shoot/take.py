@@ -215,6 +215,13 @@ class Change:
         return cls(wall=moment(plain["at"]), **words)
 
 
+def _one_rate(lanes: Iterable[Lane]) -> Rate | None:
+    """The rate of all these lanes; None: they have none, or not the same. Most houses have one format."""
+    alike = {(lane.format, ";" in lane.start): lane for lane in lanes}
+    rates = {lane.rate for lane in alike.values()}
+    return next(iter(rates)) if len(rates) == 1 else None
+
+
 @dataclass(frozen=True, slots=True)
 class Spread:
     """How far apart the recorders began: `frames`, give or take `give` frames; `of` of them are counted.
@@ -279,12 +286,10 @@ class Take:
     def spread(self) -> Spread | None:
         """From the first lane of each recorder; None with fewer than two that can be compared."""
         firsts = [lanes[0] for lanes in self.lanes.values() if lanes]
-        labels = [lane.label for lane in firsts if lane.start_exact]
-        rates = {lane.rate for lane in firsts}
-        rate = next(iter(rates)) if len(rates) == 1 else None
+        rate = _one_rate(firsts)
         if rate is None or len(firsts) < 2:
             return None
-        exact = [label for label in labels if label is not None]
+        exact = [label for lane in firsts if lane.start_exact and (label := lane.label) is not None]
         if len(exact) == len(firsts):
             offsets = [span_frames(exact[0], label, rate) for label in exact]
             return Spread(max(offsets) - min(offsets), 0, len(firsts), True)
@@ -298,11 +303,10 @@ class Take:
     def offsets(self) -> dict[str, int]:
         """Frames of each recorder after the earliest one, by exact labels; empty if they can't be compared."""
         firsts = {name: lanes[0] for name, lanes in self.lanes.items() if lanes}
-        rates = {one.rate for one in firsts.values()}
-        rate = next(iter(rates)) if len(rates) == 1 else None
-        labels = {
-            name: label for name, lane in firsts.items() if lane.start_exact and (label := lane.label) is not None
-        }
+        if not all(lane.start_exact for lane in firsts.values()):
+            return {}
+        rate = _one_rate(firsts.values())
+        labels = {name: label for name, lane in firsts.items() if (label := lane.label) is not None}
         if rate is None or len(labels) != len(firsts):
             return {}
         any_one = next(iter(labels.values()))
@@ -313,8 +317,7 @@ class Take:
     def common(self) -> dict[str, str | int] | None:
         """The range all recorders share, by labels: first, last label and frames; None if any is not known whole."""
         lanes = [own[0] for own in self.lanes.values() if len(own) == 1]
-        rates = {lane.rate for lane in lanes}
-        rate = next(iter(rates)) if len(rates) == 1 else None
+        rate = _one_rate(lanes)
         if not lanes or rate is None or len(lanes) != len(self.lanes):
             return None
         ranges = [(label, frames) for lane in lanes if (label := lane.label) is not None and (frames := lane.frames())]
