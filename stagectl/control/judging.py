@@ -16,6 +16,7 @@ from stagectl.model.verbs import Ask, Ended, Set, Stay, Verb, Verdict
 from stagectl.model.world import Clock, Handle
 
 PROVING_S: Final = 0.5  # after the bytes of a roll or cut left, what is not needed for its proof waits no longer
+ANSWER_S: Final = 0.05  # ...and after the last verdict: its answer has yet to be made
 FIRST_LOOK_S: Final = 0.15  # after the bytes left, look at the effect
 NEXT_LOOK_S: Final = 0.2
 LATER_S: Final = 30.0  # after a verdict without proof, go on watching this long and write what is seen
@@ -370,7 +371,7 @@ class Judge:
         command.verdict = verdict
         self._open.pop(command, None)
         if not self._open:
-            self._board.proving_until = NEVER
+            self._board.proving_until = min(self._board.proving_until, self._clock.now() + ANSWER_S)
         if command.ramp is not None:
             command.ramp.end()
         if command.sent_at is None and command.box is not None and command.prepared is not None:

@@ -111,8 +111,8 @@ class Board:
             tell: is given the truth.
             device: for leaves that name none.
             since: only readings asked for after this count.
-            lazy: changes are told up to LAZY_S late, and not while a roll or cut is being proved (half a second at
-                most), so that they never stand in the way of a proof; `truth` is exact.
+            lazy: changes are told up to LAZY_S late, and if many are to be told, not while a roll or cut is being
+                proved (half a second at most), so that they never stand in the way of a proof; `truth` is exact.
         """
         watch = self.build(condition, tell, device=device, lazy=lazy)
         watch.attach(since)
@@ -133,10 +133,10 @@ class Board:
     def _settle_some(self) -> None:
         """As many as hold nobody up; the rest in the next turns of the loop.
 
-        None while a roll or cut is being proved: they are late by as much then.
+        If they are more than that, none while a roll or cut is being proved: they are late by as much then.
         """
         now = self.clock.now()
-        if now < self.proving_until:
+        if self.backlog and now < self.proving_until:
             self.clock.later(min(now + LAZY_S, self.proving_until), self._settle_some)
             return
         for watch in list(islice(self._turned, LAZY_SLICE)):

@@ -54,7 +54,8 @@ class TakeClips:
 
     def _ask(self, due: float, *, may_wait: bool) -> None:
         now = self._clock.now()
-        if put_off(now - due, before=not may_wait, proving=now < self._board.proving_until):
+        proving = now < self._board.proving_until and len(self._lists) > LIST_SLICE
+        if put_off(now - due, before=not may_wait, proving=proving):
             self._ask_at(now + LIST_S)
             return
         devices = tuple(self._lists)[:LIST_SLICE]

@@ -108,7 +108,8 @@ class TakeRecords:
         if not self._lanes_wait:
             return  # written meanwhile, before the end of their take
         now = self._clock.now()
-        if put_off(now - due, before=now >= self._lanes_by, proving=self._proving()):
+        many = len(self._dirty) > LANES_TOGETHER
+        if put_off(now - due, before=now >= self._lanes_by, proving=many and self._proving()):
             self._lanes_at(now + LANES_S)
         else:
             self._write_lanes()
