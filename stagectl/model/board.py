@@ -6,11 +6,10 @@ their revision and their watches.
 """
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from itertools import islice
 from typing import Any, Final, TypeVar
 
 from stagectl.model.conditions import Condition, Truth, Watch
-from stagectl.model.points import NEVER, Author, Flags, PointSpec, Quality, Reading
+from stagectl.model.points import NEVER, Author, Flags, PointSpec, Poked, Quality, Reading
 from stagectl.model.world import Clock
 
 T = TypeVar("T")
@@ -55,7 +54,8 @@ class Board:
         self.before_at = NEVER  # when the reading that just turned was read before, for whoever is told of it
         self._devices: dict[str, dict[str, Reading[Any]]] = {}
         self._views: list[View] = []
-        self._turned: dict[Watch, None] = {}
+        self.later = _Later(self)  # stands in a reading's watches or turns for all its lazies
+        self._turned: dict[Reading[Any], None] = {}
 
     def get(self, device: str, spec: PointSpec[T]) -> Reading[T]:
         """What is known of a typed point; unknown if it was never declared."""
@@ -124,11 +124,19 @@ class Board:
         """Make a watch without starting it (`Watch.attach` does), so that a roll pays nothing for it at go."""
         return Watch(self, self.clock, condition, tell, device, lazy=lazy)
 
-    def defer(self, watch: Watch) -> None:
-        """A lazy watch has turned: it is asked to settle with all others, a little later."""
+    def defer(self, reading: Reading[Any]) -> None:
+        """Lazy watches of this reading are asked to settle a little later, with those of all others."""
         if not self._turned:
-            self.clock.later(self.clock.now() + LAZY_S, self._settle_some)
-        self._turned[watch] = None
+            self.soon(self._settle_some)
+        self._turned[reading] = None
+
+    def soon(self, do: Callable[[], None]) -> None:
+        """Call it as late as a lazy watch may be told."""
+        self.clock.later(self.clock.now() + LAZY_S, do)
+
+    def deferred(self, reading: Reading[Any]) -> bool:
+        """Have its lazy watches yet to settle?"""
+        return reading in self._turned
 
     def _settle_some(self) -> None:
         """As many as hold nobody up; the rest in the next turns of the loop.
@@ -139,22 +147,27 @@ class Board:
         if self.backlog and now < self.proving_until:
             self.clock.later(min(now + LAZY_S, self.proving_until), self._settle_some)
             return
-        for watch in list(islice(self._turned, LAZY_SLICE)):
-            self._turned.pop(watch, None)
-            watch.settle()
+        told = 0
+        while self._turned and told < LAZY_SLICE:
+            reading = next(iter(self._turned))
+            del self._turned[reading]
+            told += len(reading.lazies)
+            for watch in reading.lazies:
+                watch.settle()
         if self._turned:
             self.clock.later(self.clock.now(), self._settle_some)
 
     @property
     def backlog(self) -> bool:
-        """So many lazy watches have turned that they are told in several turns of the loop?"""
+        """So many readings have turned that their lazy watches are told in several turns of the loop?"""
         return len(self._turned) > LAZY_SLICE
 
     def settle(self) -> None:
         """Let lazy watches tell now what has turned; whoever shows what they led to calls this first."""
         turned, self._turned = self._turned, {}
-        for watch in turned:
-            watch.settle()
+        for reading in turned:
+            for watch in reading.lazies:
+                watch.settle()
 
     def view(self, wake: Callable[[], None] | None = None) -> View:
         """A feed of changes; `wake` is called when the first change after a `take` comes in."""
@@ -173,6 +186,18 @@ class Board:
         reading.rev = self.rev
         for view in self._views:
             view.mark(reading)
+
+
+class _Later(Poked):
+    """Hears of readings in the place of all their lazy watches: one call, whatever their number."""
+
+    __slots__ = ("_board",)
+
+    def __init__(self, board: Board) -> None:
+        self._board = board
+
+    def poke(self, reading: Reading[Any]) -> None:
+        self._board.defer(reading)
 
 
 class Row:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING, Any, ClassVar, Final
 
-from stagectl.model.points import NEVER, PointSpec, Poked, Quality, Reading
+from stagectl.model.points import NEVER, PointSpec, Poked, Quality, Reading, Settling
 
 if TYPE_CHECKING:
     from stagectl.model.board import Board
@@ -329,12 +329,12 @@ class _Moving(_Seen):
             self.truth = UNKNOWN
 
 
-class Watch(Poked):
+class Watch(Poked, Settling):
     """A condition being followed. Tells its truth at `attach` and whenever it changes, until `detach`."""
 
     __slots__ = (
         *("_board", "_clock", "_due", "_flat", "_gate", "_lazy", "_on", "_seen", "_shut", "_tell", "_timer"),
-        *("_marks", "_together", "_truth", "_turned", "_yes_since", "condition", "since"),
+        *("_marks", "_together", "_truth", "_yes_since", "condition", "since"),
     )
 
     def __init__(
@@ -350,7 +350,6 @@ class Watch(Poked):
         self._board = board
         self._clock = clock
         self._lazy = lazy
-        self._turned = False  # a lazy one has yet to judge anew
         self._marks = False  # a put only marks it: all it claims follows from the reading as it then is
         self.condition = condition  # shared by all devices of a kind: a copy each would weigh more than the watch
         self._tell = tell
@@ -379,7 +378,7 @@ class Watch(Poked):
     @property
     def truth(self) -> Truth:
         """What it shows now; a lazy one judges first what has turned."""
-        if self._turned:
+        if self._lazy and (not self._marks or any(self._board.deferred(seen.reading) for seen in self._seen)):
             self.settle()
         return self._truth
 
@@ -393,13 +392,12 @@ class Watch(Poked):
             if self._gate is None or seen is self._gate:
                 self._follow(seen)
         self._follow_rest()
-        self._turned = False
         self._truth = self._look()
         self._tell(self._truth)
 
     def detach(self) -> None:
         """End; safe to call twice."""
-        self._on = self._turned = False
+        self._on = False
         for seen in self._seen:
             self._leave(seen)
         if self._timer is not None:
@@ -408,21 +406,29 @@ class Watch(Poked):
 
     def _follow(self, seen: _Seen) -> None:
         """Be told of this leaf's reading."""
-        reading = seen.reading
-        if self in reading.watches or self in reading.turns:
+        reading, told = seen.reading, self._board.later if self._marks else self
+        if self._marks:
+            if self not in reading.lazies:
+                reading.lazies = (*reading.lazies, self)
+        elif self in reading.watches or self in reading.turns:
             return
         # a value that stands can only be news to who waits for evidence, or for movement
         if self.since > NEVER or seen.moves:
-            reading.watches = (*reading.watches, self)
-        else:
-            reading.turns = (*reading.turns, self)
+            if told not in reading.watches:
+                reading.watches = (*reading.watches, told)
+        elif told not in reading.turns:
+            reading.turns = (*reading.turns, told)
 
     def _leave(self, seen: _Seen) -> None:
-        reading = seen.reading
-        if self in reading.watches:
-            reading.watches = tuple([watch for watch in reading.watches if watch is not self])
-        if self in reading.turns:
-            reading.turns = tuple([watch for watch in reading.turns if watch is not self])
+        reading, told = seen.reading, self._board.later if self._marks else self
+        if self in reading.lazies:
+            reading.lazies = tuple([watch for watch in reading.lazies if watch is not self])
+        if reading.lazies and self._marks:
+            return
+        if told in reading.watches:
+            reading.watches = tuple([watch for watch in reading.watches if watch is not told])
+        if told in reading.turns:
+            reading.turns = tuple([watch for watch in reading.turns if watch is not told])
 
     def _follow_rest(self) -> None:
         """While its gate is shut nothing hangs on the other leaves: a timecode at rest is told many times a second."""
@@ -443,11 +449,6 @@ class Watch(Poked):
     def poke(self, reading: Reading[Any]) -> None:
         if not self._on:
             return  # another watch of the same point, told before us, ended this one
-        if self._marks:
-            if not self._turned:
-                self._turned = True
-                self._board.defer(self)
-            return
         turned = False
         for seen in self._seen:
             if seen.reading is reading:
@@ -460,8 +461,7 @@ class Watch(Poked):
                     self._begin_anew()
                     break
         if turned and self._lazy:
-            self._turned = True
-            self._board.defer(self)
+            self._board.soon(self.settle)
         elif turned:  # what must last comes back by its timer
             self.settle()
 
@@ -503,7 +503,6 @@ class Watch(Poked):
 
     def settle(self) -> None:
         """Judge anew, and tell if that is another truth."""
-        self._turned = False
         if not self._on:
             return
         if self._marks:

@@ -278,6 +278,7 @@ class Reading(Generic[T]):
     signed: bool = False
     watches: "tuple[Poked, ...]" = ()  # told of every put; tuples, for most points have none, and a list each weighs
     turns: "tuple[Poked, ...]" = ()  # told when value or quality becomes another one; most points have none
+    lazies: "tuple[Settling, ...]" = ()  # told later, all at once: see `Board.later`
 
     @property
     def name(self) -> str:
@@ -290,6 +291,15 @@ class Poked:
     __slots__ = ()
 
     def poke(self, reading: Reading[Any]) -> None:
+        raise AssertionError("made by subclasses")
+
+
+class Settling:
+    """Something that judges anew some time after a put (conditions' lazy watches)."""
+
+    __slots__ = ()
+
+    def settle(self) -> None:
         raise AssertionError("made by subclasses")
 
 

@@ -408,11 +408,11 @@ class Booth:
         return [line for _, line in self.far[name].acts]
 
     def watching(self) -> Mapping[tuple[str, str], int]:
-        """How many follow each point; lazy ones are not of commands, and follow what their gate lets them."""
+        """How many follow each point but the lazy ones: they are not of commands."""
         found = {}
         for device, slots in self.board._devices.items():
             for name, slot in slots.items():
-                if count := sum(not getattr(one, "_lazy", False) for one in (*slot.watches, *slot.turns)):
+                if count := sum(one is not self.board.later for one in (*slot.watches, *slot.turns)):
                     found[device, name] = count
         return found
 
