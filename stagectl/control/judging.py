@@ -211,8 +211,9 @@ class Judge:
                 self._log.write("later", command.ask.who, id=command.ask.id, device=command.ask.target, seen="yes")
             return
         if truth is YES:
-            self._verified_at = self._clock.now()
-            self.end(command, self.verdict(command, Ended.VERIFIED))
+            self._verified_at = now = self._clock.now()
+            after_s = now - (command.sent_at if command.sent_at is not None else command.armed_at)
+            self.end(command, Verdict(Ended.VERIFIED, after_s=after_s, moot=command.looking))
         elif (
             truth is NO
             and command.looking

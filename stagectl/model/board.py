@@ -59,7 +59,9 @@ class Board:
 
     def get(self, device: str, spec: PointSpec[T]) -> Reading[T]:
         """What is known of a typed point; unknown if it was never declared."""
-        return self.reading(device, spec)
+        slots = self._devices.get(device)
+        found = slots.get(spec.name) if slots is not None else None
+        return found if found is not None else self.reading(device, spec)
 
     def reading(self, device: str, spec: PointSpec[T]) -> Reading[T]:
         """The live slot, made (undeclared, unknown) if nobody named it before, so that watches may come first."""
@@ -182,8 +184,7 @@ class Board:
 
     def changed(self, reading: Reading[Any]) -> None:
         """Give a changed reading its revision and mark it for every view."""
-        self.rev += 1
-        reading.rev = self.rev
+        self.rev = reading.rev = self.rev + 1
         for view in self._views:
             view.mark(reading)
 

@@ -421,10 +421,11 @@ class Watch(Poked, Settling):
 
     def _leave(self, seen: _Seen) -> None:
         reading, told = seen.reading, self._board.later if self._marks else self
-        if self in reading.lazies:
-            reading.lazies = tuple([watch for watch in reading.lazies if watch is not self])
-        if reading.lazies and self._marks:
-            return
+        if self._marks:
+            if self in reading.lazies:
+                reading.lazies = tuple([watch for watch in reading.lazies if watch is not self])
+            if reading.lazies:
+                return
         if told in reading.watches:
             reading.watches = tuple([watch for watch in reading.watches if watch is not told])
         if told in reading.turns:
@@ -518,7 +519,13 @@ class Watch(Poked, Settling):
     def _look(self) -> Truth:
         """Judge the whole, and be back when the first part that must last will have lasted."""
         if self._flat:
-            return both([seen.truth for seen in self._seen])
+            truth = YES  # `both`, written out: this is asked for each word of a box that rolls
+            for seen in self._seen:
+                if seen.truth is NO:
+                    return NO
+                if seen.truth is UNKNOWN:
+                    truth = UNKNOWN
+            return truth
         self._due = _FOREVER
         truth = self._judge(self.condition)
         if self._timer is not None:
