@@ -14,7 +14,7 @@ from stagectl.model.board import Board
 from stagectl.model.capabilities.base import Capability
 from stagectl.model.capabilities.recorder import TRANSPORT, Transport
 from stagectl.model.errors import RefusedError
-from stagectl.model.points import PointSpec, Poked, Quality, Reading, Unit
+from stagectl.model.points import Ear, PointSpec, Quality, Reading, Unit
 from stagectl.model.verbs import Ask, Verb
 from stagectl.model.world import Clock
 
@@ -50,19 +50,6 @@ COPY: Final = Capability("copy", 1, (*_OF_ALL, *_OF_DECK), ())
 NONE: Final = Sums()
 
 
-class _Ear(Poked):
-    """Hears that a recorder's transport became another one."""
-
-    __slots__ = ("_device", "_tell")
-
-    def __init__(self, device: str, tell: Callable[[str], None]) -> None:
-        self._device = device
-        self._tell = tell
-
-    def poke(self, reading: Reading[Any]) -> None:
-        self._tell(self._device)
-
-
 class CopyPart:
     """Points of copying off, and the right of way of recorders.
 
@@ -95,9 +82,10 @@ class CopyPart:
         self._writer = board.writer(self.name)
         self._writer.age_of = lambda spec: float("inf")
         self._writer.declare(*self.capability.points)
+        ear = Ear(self._turned)
         for deck in decks:
             turning = board.reading(deck, TRANSPORT)
-            turning.turns = (*turning.turns, _Ear(deck, self._turned))
+            turning.turns = (*turning.turns, ear)
         self.show_off()
 
     def expand(self, ask: Ask) -> Sequence[Ask]:
@@ -121,8 +109,8 @@ class CopyPart:
             if deck in devices:
                 self.give_way(deck)
 
-    def _turned(self, deck: str) -> None:
-        reading = self._board.get(deck, TRANSPORT)
+    def _turned(self, reading: Reading[Any]) -> None:
+        deck = reading.device
         if reading.quality is not Quality.GOOD or reading.value is Transport.RECORDING:
             self._written[deck] = self._clock.now()
         if reading.quality is Quality.GOOD and reading.value is Transport.RECORDING:

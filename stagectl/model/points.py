@@ -290,8 +290,16 @@ class Poked:
 
     __slots__ = ()
 
-    def poke(self, reading: Reading[Any]) -> None:
-        raise AssertionError("made by subclasses")
+    poke: Callable[[Reading[Any]], None]
+
+
+class Ear(Poked):
+    """Hands what it hears on to a function; one does for all the readings that a part listens to."""
+
+    __slots__ = ("poke",)
+
+    def __init__(self, tell: Callable[[Reading[Any]], None]) -> None:
+        self.poke = tell
 
 
 class Settling:

@@ -14,7 +14,7 @@ from stagectl.control.groups import Group
 from stagectl.model.capabilities.recorder import TRANSPORT, Cut, Roll
 from stagectl.model.conditions import NO, YES, Truth
 from stagectl.model.errors import RefusedError
-from stagectl.model.points import Poked, Reading
+from stagectl.model.points import Ear, Reading
 from stagectl.model.verbs import Ended, Verdict
 from stagectl.model.words import nearest
 from stagectl.shoot.alarm import GRADES, Alarm, Aside, Rates, Tally
@@ -54,18 +54,6 @@ class Feed:
         return list(changed)
 
 
-class _Ear(Poked):
-    """Hears that a recorder's transport became another one."""
-
-    __slots__ = ("_tell",)
-
-    def __init__(self, tell: Callable[[], None]) -> None:
-        self._tell = tell
-
-    def poke(self, reading: Reading[Any]) -> None:
-        self._tell()
-
-
 class Alarms:
     """All alarms of a house.
 
@@ -98,9 +86,10 @@ class Alarms:
         ).items():
             for rule in rules:
                 self._add(device, rule)
+        transport = Ear(self._take_moved)
         for device in house.takes.recorders:
             turning = house.board.reading(device, TRANSPORT)
-            turning.turns = (*turning.turns, _Ear(self._take_moved))
+            turning.turns = (*turning.turns, transport)
         house.takes.on_change.append(self._take_moved)
         house.commands.judge.on_end.append(self._judged)
         house.trouble.on_change.append(self._troubled)
@@ -335,7 +324,7 @@ class Alarms:
         if group.verb in ("roll", "cut"):
             self._take_moved()
 
-    def _take_moved(self) -> None:
+    def _take_moved(self, _: Reading[Any] | None = None) -> None:
         self._takes_moved = True
         self._soon()
 

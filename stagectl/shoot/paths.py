@@ -7,6 +7,7 @@ Set of it expands to one Set for each crosspoint of the shortest way.
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any, ClassVar, Final
 
 from stagectl.model.board import Board
@@ -14,7 +15,7 @@ from stagectl.model.capabilities.base import Capability
 from stagectl.model.capabilities.router import OUTPUT_SOURCE
 from stagectl.model.conditions import Condition, every
 from stagectl.model.errors import RefusedError
-from stagectl.model.points import PointSpec, Poked, Quality, Reading
+from stagectl.model.points import Ear, PointSpec, Quality, Reading
 from stagectl.model.verbs import Ask, Set, Verb, VerbSpec, checked
 from stagectl.shoot.routes.levels import Levels
 from stagectl.shoot.routes.noway import NoWay
@@ -76,19 +77,6 @@ ANEW: Final = "Plan anew: stagectl route plan"
 _WORST_LAST: Final = (Quality.GOOD, Quality.ASKED, Quality.STALE, Quality.UNKNOWN)
 
 
-class _Ear(Poked):
-    """Hears every reading of one crosspoint."""
-
-    __slots__ = ("_paths", "_port")
-
-    def __init__(self, paths: "Paths", port: Port) -> None:
-        self._paths = paths
-        self._port = port
-
-    def poke(self, reading: Reading[Any]) -> None:
-        self._paths.heard(self._port)
-
-
 class Paths:
     """Who shows what, computed; and the way there, solved."""
 
@@ -121,7 +109,7 @@ class Paths:
         self._writer.declare(*self.capability.points)
         for router, output in self.wiring.outputs():
             reading = board.reading(router, OUTPUT_SOURCE.at(output))
-            reading.watches = (*reading.watches, _Ear(self, (router, output)))
+            reading.watches = (*reading.watches, Ear(partial(self._heard_of, (router, output))))
             self._readings[router, output] = reading
         self._show(destinations)
 
@@ -271,7 +259,7 @@ class Paths:
 
     # -- from points ----------------------------------------------------------------------------------------------
 
-    def heard(self, port: Port) -> None:
+    def _heard_of(self, port: Port, _: Reading[Any]) -> None:
         """A crosspoint was read: what hangs on it is computed at the end of this turn of the loop."""
         self._dirty[port] = None
         if not self._soon:

@@ -7,6 +7,7 @@ bus or not; a mix of the site is a name for several. Other strips, mutes and the
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any, ClassVar, Final
 
 from stagectl.model.board import Board
@@ -14,7 +15,7 @@ from stagectl.model.capabilities.base import Capability
 from stagectl.model.capabilities.mixer import SEND_LEVEL
 from stagectl.model.conditions import Condition, every, number_of
 from stagectl.model.errors import RefusedError
-from stagectl.model.points import Flags, PointSpec, Poked, Quality, Reading
+from stagectl.model.points import Ear, Flags, PointSpec, Quality, Reading
 from stagectl.model.verbs import Ask, Set, Verb, VerbSpec, checked
 from stagectl.model.words import nearest
 from stagectl.shoot.paths import SHOWS, shows
@@ -71,19 +72,6 @@ class _Send:
     spec: PointSpec[Any]
 
 
-class _Ear(Poked):
-    """Hears every reading that a station's points are made of."""
-
-    __slots__ = ("_station", "_tell")
-
-    def __init__(self, tell: "Stations", station: str) -> None:
-        self._tell = tell
-        self._station = station
-
-    def poke(self, reading: Reading[Any]) -> None:
-        self._tell.heard(self._station)
-
-
 class Stations:
     """Pictures and sounds by place. A picture is set through the paths, a sound by the sends of its strip."""
 
@@ -102,7 +90,7 @@ class Stations:
         self._writer.age_of = lambda spec: float("inf")
         self._writer.declare(*self.capability.points)
         for name in site.stations:
-            ear = _Ear(self, name)
+            ear = Ear(partial(self._heard_of, name))
             for reading in self._inputs(name):
                 reading.watches = (*reading.watches, ear)
             self._show(name)
@@ -214,7 +202,7 @@ class Stations:
 
     # -- from points ----------------------------------------------------------------------------------------------
 
-    def heard(self, station: str) -> None:
+    def _heard_of(self, station: str, _: Reading[Any]) -> None:
         """Something of a station was read; computed at the end of this turn of the loop."""
         if not self._dirty:
             self._board.clock.later(self._board.clock.now(), self._flush)

@@ -28,7 +28,7 @@ from stagectl.model.capabilities.recorder import (
 )
 from stagectl.model.conditions import Condition
 from stagectl.model.errors import RefusedError
-from stagectl.model.points import NEVER, PointSpec, Poked, Quality, Reading, Unit
+from stagectl.model.points import NEVER, Ear, PointSpec, Quality, Reading, Unit
 from stagectl.model.verbs import Ask, Set, Verb, VerbSpec
 from stagectl.model.world import Clock
 from stagectl.shoot.once import Once
@@ -99,19 +99,6 @@ class _Wish:
     at: float
 
 
-class _Ear(Poked):
-    """Hears of one recorder's transport, clip and medium."""
-
-    __slots__ = ("_device", "_tell")
-
-    def __init__(self, device: str, tell: Callable[[str, Reading[Any]], None]) -> None:
-        self._device = device
-        self._tell = tell
-
-    def poke(self, reading: Reading[Any]) -> None:
-        self._tell(self._device, reading)
-
-
 class Takes:
     """The take log: a house part named "takes".
 
@@ -164,8 +151,8 @@ class Takes:
         self._writer = board.writer(self.name)
         self._writer.age_of = lambda spec: float("inf")
         self._writer.declare(*TAKES.points)
+        ear = Ear(self._heard)
         for device in recorders:
-            ear = _Ear(device, self._heard)
             seldom: tuple[PointSpec[Any], ...] = (CLIP_NAME, CLIP_START, CLIP_LENGTH)
             for spec in seldom:
                 reading: Reading[Any] = board.reading(device, spec)
@@ -319,7 +306,8 @@ class Takes:
 
     # -- from points ----------------------------------------------------------------------------------------------
 
-    def _heard(self, device: str, reading: Reading[Any]) -> None:
+    def _heard(self, reading: Reading[Any]) -> None:
+        device = reading.device
         if reading.quality is not Quality.GOOD:
             if reading.name == TRANSPORT.name:
                 self._away.setdefault(device, self._board.before_at)

@@ -7,7 +7,7 @@ from stagectl.model.board import Board
 from stagectl.model.capabilities.base import Capability
 from stagectl.model.capabilities.recorder import SLOT_FREE
 from stagectl.model.errors import RefusedError
-from stagectl.model.points import PointSpec, Poked, Quality, Reading, Unit
+from stagectl.model.points import Ear, PointSpec, Quality, Reading, Unit
 from stagectl.model.verbs import Ask, Verb
 from stagectl.shoot.media.deck import Basis, Deck, Left, Writes
 from stagectl.site import LineupEntry
@@ -24,19 +24,6 @@ PLANNED: Final[PointSpec[float]] = PointSpec("planned", float, Unit.S)  # takes 
 LEAST: Final[PointSpec[float]] = PointSpec("least", float, Unit.S)  # of the recorder that has least
 
 MEDIA: Final = Capability("media", 1, (LEFT, BASIS, WRITES, ENOUGH, PLANNED, LEAST), ())
-
-
-class _Ear(Poked):
-    """Hears of one recorder's media."""
-
-    __slots__ = ("_device", "_soon")
-
-    def __init__(self, device: str, soon: Callable[[str], None]) -> None:
-        self._device = device
-        self._soon = soon
-
-    def poke(self, reading: Reading[Any]) -> None:
-        self._soon(self._device)
 
 
 class Media:
@@ -68,8 +55,8 @@ class Media:
         self._writer.declare(*self.capability.points)
         self._dirty: dict[str, None] = {}
         self._shown: dict[str, float | None] = {}
+        free, turn = Ear(self._free_read), Ear(self._turned)
         for name, deck in self._decks.items():
-            free, turn = _Ear(name, self._free_read), _Ear(name, self._turned)
             for reading in deck.points():
                 if reading.spec.template == SLOT_FREE.name:
                     reading.watches = (*reading.watches, free)  # also when it stands: that is a reading of the fall
@@ -86,13 +73,13 @@ class Media:
 
     # -- from points ----------------------------------------------------------------------------------------------
 
-    def _free_read(self, device: str) -> None:
-        self._decks[device].free_read()
-        self._soon(device)
+    def _free_read(self, reading: Reading[Any]) -> None:
+        self._decks[reading.device].free_read()
+        self._soon(reading.device)
 
-    def _turned(self, device: str) -> None:
-        self._decks[device].turned()
-        self._soon(device)
+    def _turned(self, reading: Reading[Any]) -> None:
+        self._decks[reading.device].turned()
+        self._soon(reading.device)
 
     def _soon(self, device: str) -> None:
         if not self._dirty:
@@ -105,7 +92,11 @@ class Media:
             self._soon(name)
 
     def _tell(self) -> None:
-        """Compute those that were heard, some in one turn of the loop."""
+        """Compute those that were heard, some in one turn of the loop; many of them not while a roll is proved."""
+        now, until = self._board.clock.now(), self._board.proving_until
+        if len(self._dirty) > TELL_SLICE and now < until:
+            self._board.clock.later(min(now + TELL_S, until), self._tell)
+            return
         planned = self.planned_s()
         for name in list(self._dirty)[:TELL_SLICE]:
             del self._dirty[name]

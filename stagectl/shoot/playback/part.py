@@ -17,7 +17,7 @@ from stagectl.control.access import Person
 from stagectl.control.groups import Command, Group
 from stagectl.model.capabilities.recorder import TRANSPORT, Transport
 from stagectl.model.errors import RefusedError
-from stagectl.model.points import PointSpec, Poked, Quality, Reading
+from stagectl.model.points import Ear, PointSpec, Quality, Reading
 from stagectl.model.verbs import Ask, Verb
 from stagectl.shoot.keeper import Keeper
 from stagectl.shoot.playback.giveway import INLET, kept_from, roll_again
@@ -36,18 +36,6 @@ OVER_S: Final = 0.5  # so long it must be seen to play no more; own choice: a re
 log = structlog.get_logger()
 
 
-class _Ear(Poked):
-    """Hears what the part's points are made of."""
-
-    __slots__ = ("_part",)
-
-    def __init__(self, part: "Playback") -> None:
-        self._part = part
-
-    def poke(self, reading: Reading[Any]) -> None:
-        self._part.heard()
-
-
 class Playback:
     """The one playback of a house."""
 
@@ -63,7 +51,7 @@ class Playback:
         self._telling = Telling(house, self.name)
         self._tasks: dict[asyncio.Task[Any], None] = {}
         self._soon = False
-        self._ear = _Ear(self)
+        self._ear = Ear(self.heard)
         for device in house.takes.recorders:
             reading: Reading[Any] = house.board.reading(device, TRANSPORT)
             reading.turns = (*reading.turns, self._ear)
@@ -249,7 +237,7 @@ class Playback:
 
     # -- from points ----------------------------------------------------------------------------------------------
 
-    def heard(self) -> None:
+    def heard(self, _: Reading[Any] | None = None) -> None:
         """Something was read that this hangs on; looked at once at the end of this turn of the loop."""
         if self._session is not None and not self._soon:
             self._soon = True
