@@ -506,7 +506,7 @@ class Box:
             self._silent = silent > FRESH_S
             self._judge_health()
         self._put_off = put_off(stood, before=self._put_off)
-        self._rare_wait = put_off(0, before=self._rare_wait, proving=now < self.writer.board.proving_until)
+        self._rare_wait = now < self.writer.board.proving_until and not self._rare_wait
         if not self._put_off:
             for number, names in self._looks.due(self._driver.looks, now, self.writer, rare=not self._rare_wait):
                 reads = self.look_now(names, partial(self._looks.answered, number))
@@ -518,7 +518,8 @@ class Box:
                 self._ask_reads(self._driver.beat(now), Reads())
             except Exception as error:  # noqa: BLE001 - a driver's slip takes down its own box only
                 self._crash(error)
-        self._pump()
+        if self._commands or self._reads:
+            self._pump()
 
     # -- what the kit itself knows --------------------------------------------------------------------------------
 

@@ -468,3 +468,42 @@ def test_a_lazy_watch_sees_a_standing_timecode_once_the_deck_rolls_and_only_then
     desk.clock.go(0.1)
     assert watch.truth is NO
     assert desk.told == [UNKNOWN, NO, UNKNOWN, YES, NO]  # it may stand: not known; it stood for a second: yes
+
+
+def test_a_timecode_at_rest_is_followed_by_no_lazy_watch(desk: Desk) -> None:
+    stands = every(TRANSPORT.is_(Transport.RECORDING), TIMECODE.stands())
+    desk.read(TRANSPORT, Transport.PREVIEW)
+    watches = [desk.board.watch(stands, desk.told.append, device="iso-1", lazy=True) for _ in range(2)]
+    timecode = desk.board.reading("iso-1", TIMECODE)
+    assert timecode.watches == ()
+    desk.read(TRANSPORT, Transport.RECORDING)
+    desk.clock.go(0.1)
+    assert timecode.watches == (desk.board.later,)
+    watches[0].detach()
+    assert timecode.watches == (desk.board.later,)
+    desk.read(TRANSPORT, Transport.PREVIEW)
+    desk.clock.go(0.1)
+    assert timecode.watches == ()
+    watches[1].detach()
+    assert (timecode.lazies, desk.board.reading("iso-1", TRANSPORT).turns) == ((), ())
+
+
+def test_a_timecode_that_stood_before_its_deck_rolled_stands_at_once(desk: Desk) -> None:
+    stands = every(TRANSPORT.is_(Transport.RECORDING), TIMECODE.stands())
+    desk.read(TRANSPORT, Transport.PREVIEW)
+    watch = desk.board.watch(stands, desk.told.append, device="iso-1", lazy=True)
+    for _ in range(20):
+        desk.read(TIMECODE, "10:00:00:00")
+        desk.clock.go(0.1)
+    desk.read(TRANSPORT, Transport.RECORDING)
+    assert watch.truth is YES
+
+
+def test_a_lazy_watch_of_movement_is_told_a_moment_later(desk: Desk) -> None:
+    desk.board.watch(TIMECODE.advances(), desk.told.append, device="iso-1", lazy=True)
+    del desk.told[:]
+    for second in range(3):
+        desk.read(TIMECODE, f"10:00:0{second}:00")
+    assert desk.told == []
+    desk.clock.go(0.1)
+    assert desk.told == [YES]

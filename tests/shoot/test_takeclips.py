@@ -15,6 +15,8 @@ from stagectl.model.capabilities.recorder import (
     Transport,
 )
 from stagectl.model.late import BEHIND_S
+from stagectl.model.timecode import RATES, label_at
+from stagectl.shoot.once import Once
 from stagectl.shoot.takeclips import LIST_S, TakeClips
 from tests.driverkit.memory import virtual
 from tests.model.hand_clock import LateClock
@@ -440,6 +442,35 @@ async def test_a_clip_that_begins_at_a_label_that_does_not_exist_is_told_without
         told = log.last.plain()
         assert told["lanes"][1]["start"] == label
         assert told["common"] is None
+
+
+@virtual
+async def test_a_lane_gets_its_first_label_with_the_first_timecode_that_is_read_in_it() -> None:
+    log = Log()
+    log.rests("iso-1")
+    log.says("iso-1", TIMECODE, "09:59:00:00")  # of the clip it shows at rest
+    log.says("iso-1", TRANSPORT, Transport.RECORDING)
+    await moment(1)
+    lane = log.last.lanes["iso-1"][0]
+    assert lane.start == ""
+    began = lane.seen_at
+    log.says("iso-1", TIMECODE, "10:00:01:00")
+    assert lane.start == str(label_at(25 * 36001 - round(25 * (log.clock.now() - began)), RATES["25"]))
+    await moment(1)
+    assert log.records[-1]["lanes"][0]["start"] == lane.start
+    assert not any(isinstance(one, Once) for one in log.board.reading("iso-1", TIMECODE).watches)
+
+
+@virtual
+async def test_a_lane_that_ends_before_a_timecode_was_read_takes_none_that_is_told_later() -> None:
+    log = Log()
+    log.says("iso-1", TRANSPORT, Transport.RECORDING)
+    await moment(1)
+    log.says("iso-1", TRANSPORT, Transport.STOPPED)
+    log.says("iso-1", TIMECODE, "10:00:01:00")
+    await moment(1)
+    assert log.last.lanes["iso-1"][0].start == ""
+    assert not any(isinstance(one, Once) for one in log.board.reading("iso-1", TIMECODE).watches)
 
 
 def test_a_loop_that_is_always_behind_asks_for_clip_lists_all_the_same() -> None:
