@@ -10,12 +10,12 @@ from stagectl.driverkit.box import Box
 from stagectl.model.board import Board
 from stagectl.model.conditions import NO, UNKNOWN, YES, Condition, Truth, compare, judge
 from stagectl.model.errors import RefusedError
-from stagectl.model.late import BEHIND_S, put_off
+from stagectl.model.late import BEHIND_S, PATIENCE_S, put_off
 from stagectl.model.points import NEVER, Flags, Quality, Reading
 from stagectl.model.verbs import Ask, Ended, Set, Stay, Verb, Verdict
 from stagectl.model.world import Clock, Handle
 
-PROVING_S: Final = 0.5  # after the bytes of a roll or cut left, what is not needed for its proof waits no longer
+PROVING_S: Final = PATIENCE_S  # after the bytes of a roll or cut left, what is not needed for its proof waits no longer
 ANSWER_S: Final = 0.05  # ...and after the last verdict: its answer has yet to be made
 FIRST_LOOK_S: Final = 0.15  # after the bytes left, look at the effect
 NEXT_LOOK_S: Final = 0.2

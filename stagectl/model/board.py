@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import Any, Final, TypeVar
 
 from stagectl.model.conditions import Condition, Truth, Watch
+from stagectl.model.late import PATIENCE_S
 from stagectl.model.points import NEVER, Author, Flags, PointSpec, Poked, Quality, Reading
 from stagectl.model.world import Clock
 
@@ -56,6 +57,7 @@ class Board:
         self._views: list[View] = []
         self.later = _Later(self)  # stands in a reading's watches or turns for all its lazies
         self._turned: dict[Reading[Any], None] = {}
+        self._patient_until = NEVER  # lazy watches that wait now wait no longer
 
     def get(self, device: str, spec: PointSpec[T]) -> Reading[T]:
         """What is known of a typed point; unknown if it was never declared."""
@@ -129,6 +131,7 @@ class Board:
     def defer(self, reading: Reading[Any]) -> None:
         """Lazy watches of this reading are asked to settle a little later, with those of all others."""
         if not self._turned:
+            self._patient_until = self.clock.now() + PATIENCE_S
             self.soon(self._settle_some)
         self._turned[reading] = None
 
@@ -145,9 +148,9 @@ class Board:
 
         If they are more than that, none while a roll or cut is being proved: they are late by as much then.
         """
-        now = self.clock.now()
-        if self.backlog and now < self.proving_until:
-            self.clock.later(min(now + LAZY_S, self.proving_until), self._settle_some)
+        now, until = self.clock.now(), min(self.proving_until, self._patient_until)
+        if self.backlog and now < until:
+            self.clock.later(min(now + LAZY_S, until), self._settle_some)
             return
         told = 0
         while self._turned and told < LAZY_SLICE:

@@ -8,6 +8,7 @@ from typing import Final
 BEHIND_S: Final = (
     0.02  # a loop this late has words of the boxes yet to read; own choice, a frame at 50 pictures a second
 )
+PATIENCE_S: Final = 0.5  # nothing waits longer for a proof, though one roll may follow the other; own choice
 
 
 def put_off(late_s: float, *, before: bool, proving: bool = False) -> bool:

@@ -13,12 +13,11 @@ import structlog
 
 from stagectl.control.chronicle import Chronicle, stamp
 from stagectl.control.journal_lines import SENSELESS
-from stagectl.model.late import put_off
+from stagectl.model.late import PATIENCE_S, put_off
 from stagectl.model.world import Clock
 from stagectl.shoot.take import Change, Lane, Mark, Take, moment
 
 LANES_S: Final = 0.05  # lanes wait this long to be written down together: no work of ours stands before a verdict
-LANES_MOST_S: Final = 0.5  # ...but not longer than this, however late the loop is
 LANES_TOGETHER: Final = 128  # lanes in one record: 40 kB
 
 log = structlog.get_logger()
@@ -97,7 +96,7 @@ class TakeRecords:
         """Write down and show in a moment what is known of lanes."""
         if not self._lanes_wait:
             self._lanes_wait, now = True, self._clock.now()
-            self._lanes_by = now + LANES_MOST_S
+            self._lanes_by = now + PATIENCE_S
             self._lanes_at(now + LANES_S)
 
     def _lanes_at(self, at: float) -> None:

@@ -21,12 +21,12 @@ from stagectl.driverkit.sweep import OLDER, OLDEST, SWEEP_S, Sweep
 from stagectl.model.board import LAZY_S, LAZY_SLICE, Board
 from stagectl.model.capabilities.recorder import TIMECODE
 from stagectl.model.conditions import NO, YES, Truth
-from stagectl.model.late import put_off
+from stagectl.model.late import PATIENCE_S, put_off
 from stagectl.model.points import PointSpec
 from stagectl.model.verbs import Ended
 from stagectl.shoot.take import Lane, Take
 from stagectl.shoot.takeclips import LIST_S, LIST_SLICE, TakeClips
-from stagectl.shoot.takerecords import LANES_MOST_S, LANES_S, LANES_TOGETHER, TakeRecords
+from stagectl.shoot.takerecords import LANES_S, LANES_TOGETHER, TakeRecords
 from tests.control.booth import Booth, cut, deck, now, roll
 from tests.driverkit.memory import virtual
 from tests.model.hand_clock import HandClock
@@ -95,6 +95,15 @@ def test_many_lazy_watches_are_told_after_the_proof_and_show_the_truth_before() 
     assert told == [YES] * (LAZY_SLICE + 1)
 
 
+def test_many_lazy_watches_wait_for_one_roll_and_not_for_all_that_follow_it() -> None:
+    board, clock, told, turn = lazies(LAZY_SLICE + 1)
+    turn()
+    for press in range(20):
+        board.proving_until = clock.now() + PROVING_S
+        clock.go(0.12 * PATIENCE_S)
+        assert bool(told) is (press >= 8)
+
+
 def test_few_lazy_watches_are_told_at_once_also_while_a_roll_is_proved() -> None:
     board, clock, told, turn = lazies(3)
     board.proving_until = clock.now() + 0.3
@@ -120,7 +129,7 @@ def test_many_lanes_are_written_after_the_proof_and_few_at_once(count: int, wait
         device = f"iso-{number}"
         take.lanes[device] = [Lane(device, device, clock.wall(), clock.now())]
         records.lane_soon(device, take)
-    clock.go(LANES_MOST_S - LANES_S)
+    clock.go(PATIENCE_S - LANES_S)
     assert bool(written) is not waits
     proving[0] = False
     clock.go(LANES_S + 0.001)

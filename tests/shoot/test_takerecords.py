@@ -17,10 +17,10 @@ from stagectl.model.capabilities.recorder import (
     TRANSPORT,
     Transport,
 )
-from stagectl.model.late import BEHIND_S
+from stagectl.model.late import BEHIND_S, PATIENCE_S
 from stagectl.model.verbs import Set
 from stagectl.shoot.take import Lane, Take
-from stagectl.shoot.takerecords import LANES_MOST_S, LANES_S, LANES_TOGETHER, TakeRecords
+from stagectl.shoot.takerecords import LANES_S, LANES_TOGETHER, TakeRecords
 from stagectl.shoot.takes import (
     KEEP,
     NAME,
@@ -416,7 +416,7 @@ def test_a_loop_that_is_always_behind_writes_the_lanes_all_the_same() -> None:
         written=lambda: written.append(clock.now()),
     )
     records.lane_soon("iso-1", take)
-    clock.go(LANES_MOST_S - LANES_S)
+    clock.go(PATIENCE_S - LANES_S)
     assert written == []
     clock.go(2 * (LANES_S + 3 * BEHIND_S))
     assert len(written) == 1

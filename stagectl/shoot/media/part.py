@@ -7,6 +7,7 @@ from stagectl.model.board import Board
 from stagectl.model.capabilities.base import Capability
 from stagectl.model.capabilities.recorder import SLOT_FREE
 from stagectl.model.errors import RefusedError
+from stagectl.model.late import PATIENCE_S
 from stagectl.model.points import Ear, PointSpec, Quality, Reading, Unit
 from stagectl.model.verbs import Ask, Verb
 from stagectl.shoot.media.deck import Basis, Deck, Left, Writes
@@ -54,6 +55,7 @@ class Media:
         self._writer.age_of = lambda spec: float("inf")
         self._writer.declare(*self.capability.points)
         self._dirty: dict[str, None] = {}
+        self._patient_until = 0.0  # what is dirty waits no longer for a proof
         self._shown: dict[str, float | None] = {}
         free, turn = Ear(self._free_read), Ear(self._turned)
         for name, deck in self._decks.items():
@@ -83,6 +85,7 @@ class Media:
 
     def _soon(self, device: str) -> None:
         if not self._dirty:
+            self._patient_until = self._board.clock.now() + PATIENCE_S
             self._board.clock.later(self._board.clock.now() + TELL_S, self._tell)
         self._dirty[device] = None
 
@@ -93,7 +96,7 @@ class Media:
 
     def _tell(self) -> None:
         """Compute those that were heard, some in one turn of the loop; many of them not while a roll is proved."""
-        now, until = self._board.clock.now(), self._board.proving_until
+        now, until = self._board.clock.now(), min(self._board.proving_until, self._patient_until)
         if len(self._dirty) > TELL_SLICE and now < until:
             self._board.clock.later(min(now + TELL_S, until), self._tell)
             return
