@@ -183,10 +183,14 @@ class Box:
         Raises:
             RefusedError: the link is gone or another one (code "no-link").
         """
-        link, data = self._link, prepared.data
-        if link is None or prepared.epoch != self.epoch:
-            raise RefusedError(f"stagectl can't reach it: {self.trouble}", code="no-link")
+        link, data = self._link_of(prepared), prepared.data
         return link.write, data[0] if len(data) == 1 else b"".join(data)
+
+    def _link_of(self, prepared: Prepared) -> StreamLink:
+        """The link it was prepared for. Raises RefusedError: it is gone."""
+        if self._link is None or prepared.epoch != self.epoch:
+            raise RefusedError(f"stagectl can't reach it: {self.trouble or 'its link broke'}", code="no-link")
+        return self._link
 
     def fly(self, prepared: Prepared) -> float | None:
         """The first half of `launch`: bytes alone, so that the next box's leave at once. `flown` must follow."""
@@ -204,9 +208,14 @@ class Box:
         self.counts.requests += len(prepared.requests)
 
     def enqueue(self, prepared: Prepared) -> None:
-        """Send as soon as the window allows, ahead of polls. Raises RefusedError: too much is waiting."""
-        if prepared.epoch != self.epoch or len(self._commands) + len(prepared.requests) > QUEUE:
-            raise RefusedError("too much is waiting for it, or its link changed", code="busy")
+        """Send as soon as the window allows, ahead of polls.
+
+        Raises:
+            RefusedError: the link is gone or another one (code "no-link"), or too much is waiting.
+        """
+        self._link_of(prepared)  # what waits for no link would leave on the next one, before anything was read there
+        if len(self._commands) + len(prepared.requests) > QUEUE:
+            raise RefusedError("too much is waiting for it", code="busy")
         for number, (request, data) in enumerate(zip(prepared.requests, prepared.data, strict=True)):
             self._commands.append(Sent(request, data, None, prepared, number))
         self._pump()

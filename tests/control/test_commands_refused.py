@@ -113,7 +113,7 @@ async def test_a_set_whose_link_went_while_the_disk_was_awaited_is_refused_or_en
         assert ended(group) == [("verified", "")]
         assert booth.acts("hall") == ["set output.1.source 3"]
     else:
-        assert ended(group) == [("failed", "late")]
+        assert ended(group) == [("failed", "no-link")]
         assert group.verdicts[0].refused
         booth.wires["hall"].refuse = None
         await until(lambda: booth.boxes["hall"].adopted)
@@ -184,3 +184,22 @@ async def test_an_id_whose_press_is_under_way_is_never_forgotten() -> None:
         booth.commands.remember(Group(f"open{number}", "", "", "", "", "", 0.0))
     assert len(booth.commands.groups) == GROUPS + 3
     assert booth.commands.known("open0", "") is not None
+
+
+@virtual
+async def test_a_set_whose_link_went_while_it_waited_for_the_disk_is_told_so_and_leaves_on_no_other() -> None:
+    booth = await Booth(hall=router()).up()
+    booth.log.gate = asyncio.Event()
+    pressed = asyncio.create_task(booth.settled(put(booth, "hall", OUTPUT_SOURCE.at(1), 3)))
+    await asyncio.sleep(0.1)
+    await booth.drop("hall")
+    booth.log.gate.set()
+    group = await pressed
+    assert await group.wait(30)
+    assert ended(group) == [("failed", "no-link")]
+    assert group.verdicts[0].refused
+    assert "stagectl can't reach it" in group.verdicts[0].why
+    await until(lambda: booth.boxes["hall"].adopted)
+    await asyncio.sleep(5)
+    assert booth.acts("hall") == []
+    await booth.rest()

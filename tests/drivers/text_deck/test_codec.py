@@ -88,6 +88,16 @@ def test_a_deck_that_said_it_before_is_read_as_one_that_says_it_for_the_first_ti
     assert knows.feed(wire + b"\r\n\r\n") + knows.feed(BLOCK) == cut(wire + b"\r\n\r\n" + BLOCK, 1)
 
 
+@pytest.mark.parametrize("name", ["a.c", "(a", "[a", "a|b", "a*+", r"\d", "^a$", "a{9}", "(?P<x>a", "#a b"])
+def test_signs_that_mean_something_in_patterns_are_signs(name: str) -> None:
+    codec, wire = TextDeckCodec(), f"508 transport info:\r\n{name}: x\r\nb: y z\r\n\r\n".encode()
+    other = b"508 transport info:\r\nabc: x\r\nb: y z\r\n\r\n"
+    told = Message(508, "transport info", (name, "b"), ("x", "y z"))
+    assert codec.feed(wire) == [told]
+    assert codec.feed(wire + wire) == [told, told]
+    assert codec.feed(other) == [Message(508, "transport info", ("abc", "b"), ("x", "y z"))]
+
+
 def test_a_deck_that_never_says_the_same_block_twice_is_read_on() -> None:
     codec = TextDeckCodec()
     for number in range(5 * MAX_FORMS):
