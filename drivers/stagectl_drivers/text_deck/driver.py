@@ -205,6 +205,7 @@ class TextDeckDriver:
         self._declared = False
         self._rolls = False  # by the transport's last word
         self._slot = 0  # the slot in use; 0: not known
+        self._slot_said = ""  # ...as the deck spelt it
         self._clips = 0  # clips on it, by the last count
         self._shows_label = False  # this deck has a display timecode, so its other timecode is left alone
         self._shapes: dict[
@@ -218,6 +219,7 @@ class TextDeckDriver:
             "remote info": self._hear_remote,
             "configuration": self._hear_configuration,
         }
+        self._notices = {code: self._blocks[text] for code, text in NOTICES.items()}
         self._answers: Mapping[int, Callable[[Message, BoardWriter, Request | None], Reply[Request]]] = {
             202: self._hear_slot,
             204: self._hear_device,
@@ -283,6 +285,9 @@ class TextDeckDriver:
             board.declare(IDENTIFYING, blind=True)
         if isinstance(event, Noise):
             return None
+        if hear := self._notices.get(event.code):
+            hear(event, board, None)
+            return None
         if 500 <= event.code < 600:
             self._hear_notice(event, board)
             return None
@@ -295,7 +300,8 @@ class TextDeckDriver:
         return self._hear_no(event, board, awaiting) if event.code < 200 else self._hear_yes(event, board, awaiting)
 
     def _hear_notice(self, event: Message, board: BoardWriter) -> None:
-        text = NOTICES.get(event.code) or event.text.lower()
+        """One whose number is not of the sheet: known by its text."""
+        text = event.text.lower()
         if hear := self._blocks.get(text):
             hear(event, board, None)
         elif "dropped frame" in text:
@@ -346,7 +352,8 @@ class TextDeckDriver:
             self._rolls = values[shape.status] == "record"
         if shape.slot is not None:
             slot = values[shape.slot]
-            self._slot = int(slot) if _NUMBER.fullmatch(slot) else 0
+            if slot != self._slot_said:
+                self._slot_said, self._slot = slot, int(slot) if _NUMBER.fullmatch(slot) else 0
         return NOTHING
 
     def _hear_slot(self, event: Message, board: BoardWriter, awaiting: Request | None) -> Reply[Request]:
