@@ -7,6 +7,7 @@ remedy at the end; "rolls" only if proven. Text travels with plain spaces and hy
 
 import re
 from collections.abc import Callable, Mapping, Sequence
+from functools import lru_cache
 from typing import Final
 
 SHOWN: Final = 3  # names in one sentence; the rest are counted
@@ -314,6 +315,7 @@ _VERBS: Final[Mapping[str, tuple[str, str, str]]] = {
 }
 
 
+@lru_cache(maxsize=256)  # a thousand recorders roll by the same word
 def outcome(*, verb: str, ended: str, done: str = "") -> str:
     """One word or few for a column: "rolls", "did not roll", "not known if it rolls", "asked; it can't report".
 

@@ -191,12 +191,14 @@ def _box(
 ) -> dict[str, Any]:
     verdict, name = command.verdict, command.ask.target
     spec = command.ask.verb.spec
-    who: dict[str, Any] = {"device": name, "called": house.called(name), "verb": spec.name}
+    called = house.called(name)
     if verdict is None:
-        return {**who, **_ASKED}
+        return {"device": name, "called": called, "verb": spec.name, **_ASKED}
     why, remedy = teller.reason(name, spec.name, verdict)
     told: dict[str, Any] = {
-        **who,
+        "device": name,
+        "called": called,
+        "verb": spec.name,
         "ended": str(verdict.ended),
         "words": teller.outcome(name, spec.name, verdict, done=spec.done),
         "say": teller.box(command),
