@@ -218,7 +218,7 @@ class Daemon:
             if all(box.adopted for box in self.house.boxes.values()):
                 break
         await asyncio.sleep(1.0)
-        self.sweep = Sweep(self.house.board, lambda: self.house.takes.open is None)
+        self.sweep = Sweep(self.house.board)
         self.sweep.start()
 
     def _watch_the_loop(self, sampler: LoopSampler | None) -> None:

@@ -4,7 +4,6 @@ The collector of its own accord looks while most is made, which is while a roll 
 """
 
 import gc
-from collections.abc import Callable
 from typing import Final
 
 from stagectl.model.board import Board
@@ -13,28 +12,22 @@ from stagectl.model.world import Handle
 
 SWEEP_S: Final = 1.0  # the youngest are looked at this often: 1 ms with 1,000 boxes
 OLDER: Final = 10  # every so many sweeps take those along that outlived one
-OLDEST: Final = 1800  # ...and all that was made since the start, if no take runs
+OLDEST: Final = 300  # ...and all that was made since the start: 20 ms with 1,000 boxes
 BACKSTOP: Final = 100_000  # objects made since the last look at which the collector does not wait for us
 
 _THRESHOLDS: Final = gc.get_threshold()[1:]
 
 
 class Sweep:
-    """Collects once a second, but never while a roll or cut is being proved.
+    """Collects once a second, but not while a roll or cut is being proved."""
 
-    Args:
-        quiet: does no take run?
-    """
-
-    def __init__(self, board: Board, quiet: Callable[[], bool]) -> None:
+    def __init__(self, board: Board) -> None:
         self._board = board
         self._clock = board.clock
-        self._quiet = quiet
         self._timer: Handle | None = None
         self._due = 0.0
         self._put_off = False  # the last one was
         self._count = 0
-        self._owed = False  # the oldest are due
 
     def start(self) -> None:
         """From now on what lives is taken to live long, and what is made later is swept."""
@@ -59,12 +52,5 @@ class Sweep:
         self._put_off = put_off(now - self._due, before=self._put_off, proving=proving)
         if not self._put_off:
             self._count += 1
-            self._owed = self._owed or self._count % OLDEST == 0
-            gc.collect(self._generation())
+            gc.collect(0 if self._count % OLDER else 1 if self._count % OLDEST else 2)
         self._wait()
-
-    def _generation(self) -> int:
-        if self._owed and self._quiet():
-            self._owed = False
-            return 2
-        return 0 if self._count % OLDER else 1

@@ -186,22 +186,22 @@ class Collector:
 
 
 @pytest.fixture
-def swept(monkeypatch: pytest.MonkeyPatch) -> tuple[Sweep, HandClock, Board, Collector, list[bool]]:
-    clock, quiet = HandClock(), [True]
+def swept(monkeypatch: pytest.MonkeyPatch) -> tuple[Sweep, HandClock, Board, Collector]:
+    clock = HandClock()
     board, collector = Board(clock), Collector(clock)
     monkeypatch.setattr(sweep, "gc", collector)
-    own = Sweep(board, lambda: quiet[0])
+    own = Sweep(board)
     own.start()
     assert [generation for _, generation in collector.seen] == [2]
     del collector.seen[:]
-    return own, clock, board, collector, quiet
+    return own, clock, board, collector
 
 
-Swept = tuple[Sweep, HandClock, Board, Collector, list[bool]]
+Swept = tuple[Sweep, HandClock, Board, Collector]
 
 
 def test_the_youngest_are_swept_each_second_and_older_ones_now_and_then(swept: Swept) -> None:
-    own, clock, _, collector, _ = swept
+    own, clock, _, collector = swept
     clock.go(2 * OLDER * SWEEP_S + 0.1)
     assert [generation for _, generation in collector.seen] == [*[0] * (OLDER - 1), 1] * 2
     own.stop()
@@ -211,7 +211,7 @@ def test_the_youngest_are_swept_each_second_and_older_ones_now_and_then(swept: S
 
 
 def test_no_sweep_falls_into_a_proof_and_none_is_put_off_twice(swept: Swept) -> None:
-    _, clock, board, collector, _ = swept
+    _, clock, board, collector = swept
     board.proving_until = clock.now() + 1.5 * SWEEP_S
     clock.go(1.6 * SWEEP_S)
     assert collector.seen == []
@@ -222,16 +222,11 @@ def test_no_sweep_falls_into_a_proof_and_none_is_put_off_twice(swept: Swept) -> 
     assert len(collector.seen) == 1 + 10
 
 
-def test_the_oldest_are_swept_when_no_take_runs(swept: Swept) -> None:
-    _, clock, _, collector, quiet = swept
-    quiet[0] = False
-    clock.go((OLDEST + 5) * SWEEP_S + 0.1)
-    assert not any(generation == 2 for _, generation in collector.seen)
-    quiet[0] = True
-    clock.go(SWEEP_S)
+def test_the_oldest_are_swept_every_five_minutes(swept: Swept) -> None:
+    _, clock, _, collector = swept
+    clock.go(OLDEST * SWEEP_S + 0.1)
     assert [generation for _, generation in collector.seen].count(2) == 1
-    clock.go((OLDEST - 10) * SWEEP_S)
-    assert [generation for _, generation in collector.seen].count(2) == 1
+    assert collector.seen[-1][1] == 2
 
 
 @pytest.mark.parametrize(("proves", "looks_after"), [(True, 2 * FIRST_LOOK_S), (False, FIRST_LOOK_S)])
