@@ -31,6 +31,8 @@ class Hall:
         return int(told["take"])
 
     def cut(self, take: int) -> None:
+        """End it, once no press is under way: what is seen to roll may have its verdict yet to come."""
+        until(lambda: all(one["ended"] for one in self._commands()), WITHIN_S, "every press has its verdict")
         told = self._ask("POST", "cut", {"take": take})
         if told.get("code") == "confirm":  # it is somebody else's
             told = self._ask("POST", "cut", {"take": take, "confirm": told["confirm"]})
@@ -38,6 +40,9 @@ class Hall:
 
     def now(self) -> Any:
         return self._ask("GET", "now")
+
+    def _commands(self) -> list[dict[str, Any]]:
+        return list(self._ask("GET", "commands?count=5")["commands"])
 
     def _ask(self, method: str, path: str, body: object = None) -> Any:
         return self.studio.ask(method, f"/api/v1/{path}", body, self._head)[1]
