@@ -10,9 +10,9 @@ from stagectl.model.board import Board
 from stagectl.model.late import put_off
 from stagectl.model.world import Handle
 
-SWEEP_S: Final = 1.0  # the youngest are looked at this often: 1 ms with 1,000 boxes
+SWEEP_S: Final = 1.0  # the youngest are looked at this often: 3 ms with 1,000 boxes after a roll
 OLDER: Final = 10  # every so many sweeps take those along that outlived one
-OLDEST: Final = 300  # ...and all that was made since the start: 20 ms with 1,000 boxes
+OLDEST: Final = 300  # ...and all that was made since the start: some ms in a studio, 0.1 s with 1,000 boxes
 BACKSTOP: Final = 100_000  # objects made since the last look at which the collector does not wait for us
 
 _THRESHOLDS: Final = gc.get_threshold()[1:]
